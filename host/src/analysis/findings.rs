@@ -1,0 +1,200 @@
+//! What the analysis hands out. `None` always means "not known"; a figure that could be wrong is left out.
+
+/// A figure and its standard deviation, same unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measured {
+    /// Best estimate.
+    pub value: f64,
+    /// One standard deviation.
+    pub sd: f64,
+}
+
+/// A figure between the bounds of its 90 % interval, same unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Interval {
+    /// Lower bound.
+    pub lo: f64,
+    /// Best estimate.
+    pub value: f64,
+    /// Upper bound.
+    pub hi: f64,
+}
+
+/// What the machine is doing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum State {
+    /// Motor off.
+    #[default]
+    Still,
+    /// Motor on, not travelling.
+    Running,
+    /// Motor on, travelling.
+    Working,
+}
+
+impl State {
+    /// The word in `series.csv`.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Still => "still",
+            Self::Running => "running",
+            Self::Working => "working",
+        }
+    }
+}
+
+/// Ten times a second, from what has been seen so far and nothing later: the figures guidance and the live view act on.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LiveTick {
+    /// Time, s since the first sample.
+    pub t_s: f64,
+    /// What the machine is doing.
+    pub state: State,
+    /// Orbit rate (rotary: speed), per minute.
+    pub orbit_opm: Option<Measured>,
+    /// Mean speed of pad against paint, m/s.
+    pub pad_speed_mps: Option<f64>,
+    /// Free rotation of an orbital machine's pad, Hz.
+    pub pad_spin_hz: Option<f64>,
+    /// The pad was seen to spin in this pass, and does not any more while the machine runs.
+    pub spin_lost: bool,
+    /// Running estimate of the current stroke's rate, m/s.
+    pub traverse_mps: Option<Interval>,
+    /// Rate of the last finished stroke, m/s.
+    pub last_stroke_mps: Option<Interval>,
+    /// Strokes finished in the current pass, as far as can be told now.
+    pub strokes: u32,
+    /// Spot temperature, °C, corrected for emissivity.
+    pub surface_c: Option<f64>,
+    /// Rise over the section's start, K.
+    pub surface_rise_k: Option<f64>,
+    /// What the rise is expected to be in ten seconds, K.
+    pub rise_in_10s_k: Option<Measured>,
+    /// The hottest place this section, as a rise that decays as a panel cools, K; never below the spot's own.
+    pub hot_side_rise_k: Option<f64>,
+    /// Seconds until the panel is back within 2 K of its start, as far as can be told.
+    pub cool_in_s: Option<f64>,
+    /// The sensor's own temperature, °C.
+    pub ambient_c: Option<f64>,
+    /// Vibration of the housing, m/s² rms over three axes, unweighted.
+    pub vibration_mps2: Option<f64>,
+    /// Seconds since the last good sample of any kind.
+    pub silent_s: f64,
+}
+
+/// Settled results, in order of time within each kind.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Finding {
+    /// One row per 0.1 s.
+    Row(SeriesRow),
+    /// A stroke of a pass. All strokes of a pass come before the pass.
+    Stroke(Stroke),
+    /// A finished pass.
+    Pass(Box<Pass>),
+}
+
+/// One row of `series.csv`: 0.1 s of the recording, with hindsight.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SeriesRow {
+    /// Time, s since the first sample.
+    pub t_s: f64,
+    /// What the machine was doing.
+    pub state: State,
+    /// Orbit rate, per minute.
+    pub orbit_opm: Option<Measured>,
+    /// Mean speed of pad against paint, m/s.
+    pub pad_speed_mps: Option<f64>,
+    /// Free rotation of the pad, Hz.
+    pub pad_spin_hz: Option<f64>,
+    /// Arm speed along the stroke, m/s.
+    pub traverse_mps: Option<Measured>,
+    /// Spot temperature, °C.
+    pub surface_c: Option<f64>,
+    /// Rise over the section's start, K.
+    pub surface_rise_k: Option<f64>,
+    /// The sensor's own temperature, °C.
+    pub ambient_c: Option<f64>,
+    /// Vibration, m/s² rms, unweighted.
+    pub vibration_mps2: Option<f64>,
+}
+
+/// One stroke.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stroke {
+    /// Number of its pass, from 1.
+    pub pass: u32,
+    /// Number in the pass, from 1.
+    pub stroke: u32,
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// Direction of travel, degrees anticlockwise from the first stroke of the section, seen looking at the panel.
+    pub direction_deg: Option<f64>,
+    /// Length, m.
+    pub length_m: Option<f64>,
+    /// Length over time with its 90 % interval, m/s.
+    pub traverse_mps: Option<Interval>,
+    /// Median orbit rate, per minute.
+    pub orbit_opm: Option<f64>,
+    /// Mean spot temperature, °C.
+    pub surface_c: Option<f64>,
+    /// Whether the thermometer's spot trailed the pad (saw paint just worked), where that can be told.
+    pub spot_trails: Option<bool>,
+}
+
+/// Where the pad's centre was.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrackPoint {
+    /// Time, s.
+    pub t_s: f64,
+    /// Along the section's first stroke, m, from the middle of the worked area.
+    pub x_m: f64,
+    /// Across it, m.
+    pub y_m: f64,
+    /// Speed of pad against paint then, m/s.
+    pub pad_speed_mps: Option<f64>,
+}
+
+/// One pass.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pass {
+    /// Number, from 1.
+    pub pass: u32,
+    /// Number of its section, from 1.
+    pub section: u32,
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// Direction of its first stroke, degrees from the section's first stroke.
+    pub direction_deg: Option<f64>,
+    /// Strokes in it.
+    pub strokes: u32,
+    /// Mean arm speed with its 90 % interval, m/s.
+    pub traverse_mean_mps: Option<Interval>,
+    /// Coefficient of variation of the strokes' speeds.
+    pub traverse_cv: Option<f64>,
+    /// Orbit rate, per minute.
+    pub orbit_median_opm: Option<f64>,
+    /// 5 % quantile.
+    pub orbit_p05_opm: Option<f64>,
+    /// 95 % quantile.
+    pub orbit_p95_opm: Option<f64>,
+    /// Orbit rate while running free just before the pad took load, per minute.
+    pub orbit_free_opm: Option<f64>,
+    /// Mean pad speed, m/s.
+    pub pad_speed_mean_mps: Option<f64>,
+    /// Panel temperature at the section's start, °C.
+    pub surface_start_c: Option<f64>,
+    /// Highest spot temperature, °C.
+    pub surface_peak_c: Option<f64>,
+    /// Highest rise, K.
+    pub surface_rise_k: Option<f64>,
+    /// Vibration, m/s² rms, unweighted.
+    pub vibration_mps2: Option<f64>,
+    /// The pad's way over the section, about ten points a second; empty where it cannot be told.
+    pub track: Vec<TrackPoint>,
+    /// One standard deviation of a track point across the section, m.
+    pub track_sd_m: Option<f64>,
+}

@@ -1,0 +1,18 @@
+//! From readings in physical units to what the job is judged by. One quantity per file.
+//!
+//! # Data flow
+//!
+//! ```text
+//! Reading ─► Pipeline ─┬─► LiveTick, 10 per second, causal: what guidance and the live view use
+//!                      └─► Finding, when settled: series rows, strokes, passes with all that hindsight gives
+//! ```
+//!
+//! Pure and push-based: no clock, no port, no file. The result does not depend on how the readings were sliced, so live
+//! and review give identical figures. Memory does not grow with the length of a recording: windows and the current pass
+//! are kept, finished results are handed out.
+
+pub mod findings;
+pub mod reading;
+
+pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
+pub use reading::{Reading, Run, SurfaceLook};

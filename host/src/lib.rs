@@ -1,0 +1,10 @@
+//! The host side of Steadypass: everything between a sensor's byte stream and what a technician sees and keeps.
+//!
+//! ```text
+//! link ──► recording (raw messages, first, always) ──► analysis ──► guidance ──► tables, drawing, report
+//! ```
+//!
+//! Nothing in this library prints or exits; the binary's `commands` do. `analysis` and `guidance` are pure: no clock, no
+//! port, no file. Live and review feed them the same messages, so they cannot disagree.
+
+pub mod analysis;

@@ -1,0 +1,3 @@
+//! The `steadypass` program.
+
+fn main() {}
