@@ -13,6 +13,8 @@
 
 pub mod findings;
 pub mod reading;
+pub mod setup;
 
 pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
 pub use reading::{Reading, Run, SurfaceLook};
+pub use setup::{Machine, MachineKind, Setup};
