@@ -8,3 +8,4 @@
 //! port, no file. Live and review feed them the same messages, so they cannot disagree.
 
 pub mod analysis;
+pub mod guidance;

@@ -1,0 +1,111 @@
+//! How figures are shown. Inside the program and in every file they stay SI; only words for people follow the user's choice.
+
+use std::fmt;
+use std::str::FromStr;
+
+/// Units for display.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Units {
+    /// mm/s, m, °C, K.
+    #[default]
+    Si,
+    /// in/s, in, °F, Fahrenheit degrees.
+    Us,
+}
+
+/// Millimetres in an inch (exact by definition).
+pub const MM_PER_INCH: f64 = 25.4;
+
+/// Kelvin in a Fahrenheit degree (exact by definition). For differences; there is no offset.
+pub const K_PER_FAHRENHEIT_DEGREE: f64 = 5.0 / 9.0;
+
+impl Units {
+    /// The word in a plan and on the command line.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Si => "si",
+            Self::Us => "us",
+        }
+    }
+
+    /// A point on the temperature scale; `c` in °C.
+    pub fn temperature(self, c: f64) -> String {
+        match self {
+            Self::Si => format!("{c:.1} °C"),
+            Self::Us => format!("{:.1} °F", c / K_PER_FAHRENHEIT_DEGREE + 32.0),
+        }
+    }
+
+    /// A temperature difference with its sign; `k` in K.
+    pub fn rise(self, k: f64) -> String {
+        match self {
+            Self::Si => format!("{k:+.1} K"),
+            Self::Us => format!("{:+.1} °F", k / K_PER_FAHRENHEIT_DEGREE),
+        }
+    }
+
+    /// Arm speed; `mps` in m/s.
+    pub fn arm_speed(self, mps: f64) -> String {
+        match self {
+            Self::Si => format!("{:.0} mm/s", mps * 1e3),
+            Self::Us => format!("{:.2} in/s", mps * 1e3 / MM_PER_INCH),
+        }
+    }
+
+    /// A length on the panel; `m` in m.
+    pub fn length(self, m: f64) -> String {
+        match self {
+            Self::Si => format!("{m:.2} m"),
+            Self::Us => format!("{:.1} in", m * 1e3 / MM_PER_INCH),
+        }
+    }
+}
+
+impl fmt::Display for Units {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// The word was neither `si` nor `us`.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("units are `si` or `us`, not `{0}`")]
+pub struct UnknownUnits(pub String);
+
+impl FromStr for Units {
+    type Err = UnknownUnits;
+
+    fn from_str(word: &str) -> Result<Self, Self::Err> {
+        match word {
+            "si" => Ok(Self::Si),
+            "us" => Ok(Self::Us),
+            other => Err(UnknownUnits(other.to_owned())),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_has_no_offset() {
+        // 1 °F difference = 5/9 K, 140 °F = 60 °C, 1 in/s = 25.4 mm/s: definitions of the units.
+        assert_eq!(Units::Us.rise(10.0), "+18.0 °F");
+        assert_eq!(Units::Us.rise(20.0 * K_PER_FAHRENHEIT_DEGREE), "+20.0 °F");
+        assert_eq!(Units::Si.rise(20.0 * K_PER_FAHRENHEIT_DEGREE), "+11.1 K");
+        assert_eq!(Units::Si.rise(-0.4), "-0.4 K");
+        assert_eq!(Units::Us.temperature(60.0), "140.0 °F");
+        assert_eq!(Units::Us.arm_speed(0.0254), "1.00 in/s");
+        assert_eq!(Units::Si.arm_speed(0.0254), "25 mm/s");
+        assert_eq!(Units::Us.length(0.508), "20.0 in");
+    }
+
+    #[test]
+    fn words_come_back() {
+        for units in [Units::Si, Units::Us] {
+            assert_eq!(units.as_str().parse(), Ok(units));
+        }
+        assert_eq!("SI".parse::<Units>().unwrap_err().to_string(), "units are `si` or `us`, not `SI`");
+    }
+}
