@@ -9,3 +9,5 @@
 
 pub mod analysis;
 pub mod guidance;
+pub mod link;
+pub mod recording;

@@ -1,0 +1,93 @@
+//! What can go wrong on the cable, each with what to do.
+
+/// Why there is no link.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum LinkError {
+    /// No port that looks like the sensor.
+    #[error("no sensor found: {}. Plug it in, or name its port with --port (`steadypass ports` lists them)", if *.ports == 0 { "there is no serial port".into() } else { format!("none of the {ports} serial ports looks like one", ports = .ports) })]
+    NoSensor {
+        /// Ports that were looked at.
+        ports: usize,
+    },
+    /// More than one.
+    #[error("several sensors are plugged in ({}); choose one with --port", .ports.join(", "))]
+    Several {
+        /// Their ports.
+        ports: Vec<String>,
+    },
+    /// The name leads nowhere.
+    #[error("{port}: there is no such port. Is the sensor plugged in? `steadypass ports` lists the ports there are")]
+    Missing {
+        /// Port name.
+        port: String,
+    },
+    /// The name leads to something that is no port.
+    #[error("{port} is not a serial port but {what}")]
+    NotAPort {
+        /// Name.
+        port: String,
+        /// What it is.
+        what: &'static str,
+    },
+    /// Somebody else has it open.
+    #[error(
+        "{port} is in use by another program; close that (another `steadypass record`, a serial monitor) and try again"
+    )]
+    Busy {
+        /// Port name.
+        port: String,
+    },
+    /// The user may not open it.
+    #[error(
+        "{port}: permission denied; it belongs to group `{group}`. Add yourself to it (`sudo usermod -aG {group} $USER`), log out and in again"
+    )]
+    Permission {
+        /// Port name.
+        port: String,
+        /// Group that may open it.
+        group: String,
+    },
+    /// Another error of the operating system.
+    #[error("{port}: {message}")]
+    Os {
+        /// Port name.
+        port: String,
+        /// What it said.
+        message: String,
+    },
+    /// Not a byte in three seconds.
+    #[error("{port} is silent: no answer in 3 s. Is this the sensor's port, and does the sensor have power?")]
+    Silent {
+        /// Port name.
+        port: String,
+    },
+    /// Bytes, but not ours.
+    #[error(
+        "{port} sends data ({bytes} bytes in 3 s), but not a Steadypass sensor's: another device, or a wrong baud rate"
+    )]
+    NotOurs {
+        /// Port name.
+        port: String,
+        /// Bytes that came.
+        bytes: usize,
+    },
+    /// Another protocol version.
+    #[error("the sensor at {port} speaks protocol version {sensor}, this program speaks {host}: update the {}", if .sensor > .host { "program" } else { "sensor's firmware" })]
+    Version {
+        /// Port name.
+        port: String,
+        /// Version of the sensor.
+        sensor: u8,
+        /// Version of this program.
+        host: u8,
+    },
+    /// The sensor is there but will not start.
+    #[error("the sensor at {port} refused to start: {reason}")]
+    Refused {
+        /// Port name.
+        port: String,
+        /// Why.
+        reason: String,
+    },
+}

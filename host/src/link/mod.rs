@@ -1,0 +1,23 @@
+//! The cable: finding the sensor's port, making its acquaintance, keeping it streaming, surviving its being unplugged.
+//!
+//! # Data flow
+//!
+//! ```text
+//! serial port ─► FrameReader ─► LinkEvent ─► (recorder first, then analysis)
+//!      ▲                            commands (indicator patterns, stop)
+//!      └── pings twice a second ◄────────┘
+//! ```
+//!
+//! A frame is handed on as it came, checksum and all; nothing is interpreted here but what the link itself needs:
+//! introductions, pongs and replies. An unplugged sensor does not end a recording: the same sensor resumes it with a gap,
+//! another one is refused.
+
+mod clock;
+mod error;
+mod ports;
+mod session;
+
+pub use clock::ClockMap;
+pub use error::LinkError;
+pub use ports::{Port, find_port, list_ports};
+pub use session::{BAUD, Link, LinkEvent, LinkReport};

@@ -1,0 +1,474 @@
+//! One sensor, from the first hello to the last goodbye, through unplugging and restarts.
+
+use std::time::{Duration, Instant, SystemTime};
+
+use steadypass_protocol::{
+    DecodeError, FrameReader, Hello, MAX_FRAME, Outcome, Ping, Refusal, ToHost, ToSensor, encode,
+};
+use tokio::{
+    io::{AsyncReadExt, AsyncWriteExt},
+    sync::{mpsc, watch},
+    time::{MissedTickBehavior, interval, sleep, timeout},
+};
+use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
+
+use super::{ClockMap, LinkError, find_port, ports};
+
+/// Speed of the UART transport; USB ignores it.
+pub const BAUD: u32 = 921_600;
+
+/// A device that has not introduced itself by then is named as what it seems to be.
+const INTRODUCTION: Duration = Duration::from_secs(3);
+/// How often the introduction is asked for.
+const ASK_EVERY: Duration = Duration::from_millis(250);
+/// The sensor stops after three seconds without a word from the host; this leaves room for a few lost ones.
+const PING_EVERY: Duration = Duration::from_millis(500);
+/// A streaming sensor sends a block every 43 ms; this long without one means that it is gone.
+const SILENCE: Duration = Duration::from_secs(1);
+/// How often an unplugged sensor is looked for.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
+/// Nothing is gained by noting bad frames more often.
+const NOTE_BAD_EVERY: Duration = Duration::from_secs(1);
+
+/// What happened on the cable, in order. `log_ns` is ns since 1970 (UTC) on a clock that never steps back.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LinkEvent {
+    /// The sensor has introduced itself (again).
+    Connected {
+        /// Host time, ns.
+        log_ns: u64,
+        /// Port name.
+        port: String,
+        /// Who it is.
+        hello: Hello,
+    },
+    /// A good frame, without its zeros.
+    Frame {
+        /// Host time, ns.
+        log_ns: u64,
+        /// The bytes.
+        raw: Vec<u8>,
+    },
+    /// Frames that could not be used since the last such event.
+    BadFrames {
+        /// Host time, ns.
+        log_ns: u64,
+        /// How many.
+        count: u64,
+    },
+    /// The port went away or fell silent.
+    Lost {
+        /// Host time, ns.
+        log_ns: u64,
+        /// Why, in words.
+        reason: String,
+    },
+    /// The same sensor is back.
+    Resumed {
+        /// Host time, ns.
+        log_ns: u64,
+        /// How long it was gone, s.
+        gap_s: f64,
+    },
+    /// Another sensor was plugged in and refused.
+    Stranger {
+        /// Host time, ns.
+        log_ns: u64,
+        /// Its id, hexadecimal.
+        sensor: String,
+    },
+}
+
+/// How it went, when it is over.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct LinkReport {
+    /// Good frames.
+    pub frames: u64,
+    /// Frames that could not be used.
+    pub bad_frames: u64,
+    /// Times the sensor was lost.
+    pub losses: u64,
+    /// Shortest round trip in the last minute, µs.
+    pub round_trip_us: Option<u64>,
+}
+
+/// An open port with a sensor that has introduced itself.
+#[derive(Debug)]
+pub struct Link {
+    named: Option<String>,
+    port: String,
+    stream: SerialStream,
+    reader: Box<FrameReader>,
+    hello: Hello,
+    hello_frame: Vec<u8>,
+    host: HostClock,
+}
+
+/// Wall time that never steps back: read once, then carried on by the monotonic clock.
+#[derive(Clone, Copy, Debug)]
+struct HostClock {
+    start: Instant,
+    start_ns: u64,
+}
+
+impl HostClock {
+    fn new() -> Self {
+        let since_1970 = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+        Self { start: Instant::now(), start_ns: u64::try_from(since_1970.as_nanos()).unwrap_or(0) }
+    }
+
+    fn now_ns(&self) -> u64 {
+        self.start_ns + u64::try_from(self.start.elapsed().as_nanos()).unwrap_or(0)
+    }
+}
+
+/// The sensor's id as text.
+fn id_text(hello: &Hello) -> String {
+    hello.unique_id.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+impl Link {
+    /// Opens `named`, or the only port that says it is a sensor, and waits for the introduction.
+    ///
+    /// # Errors
+    /// [`LinkError`] says what is there instead, within three seconds.
+    pub async fn open(named: Option<&str>) -> Result<Self, LinkError> {
+        let host = HostClock::new();
+        let port = match named {
+            Some(port) => port.to_owned(),
+            None => find_port()?,
+        };
+        let mut stream = open_port(&port)?;
+        let mut reader = Box::new(FrameReader::new());
+        let (hello, hello_frame) = introduce(&port, &mut stream, &mut reader).await?;
+        Ok(Self { named: named.map(str::to_owned), port, stream, reader, hello, hello_frame, host })
+    }
+
+    /// Who the sensor is.
+    pub fn hello(&self) -> &Hello {
+        &self.hello
+    }
+
+    /// The sensor's id, hexadecimal.
+    pub fn sensor_id(&self) -> String {
+        id_text(&self.hello)
+    }
+
+    /// Port name.
+    pub fn port(&self) -> &str {
+        &self.port
+    }
+
+    /// Streams until `stop` turns true, then stops the sensor. Events are sent in order; a receiver that is gone ends it too.
+    ///
+    /// # Errors
+    /// Only when the sensor refuses to start: everything later is an event.
+    pub async fn run(
+        mut self,
+        events: mpsc::Sender<LinkEvent>,
+        mut commands: mpsc::Receiver<ToSensor>,
+        mut stop: watch::Receiver<bool>,
+    ) -> Result<LinkReport, LinkError> {
+        let mut report = LinkReport::default();
+        let mut clock = ClockMap::default();
+        loop {
+            if self.announce(&events).await.is_err() {
+                return Ok(report);
+            }
+            let ended = self.stream_once(&events, &mut commands, &mut stop, &mut report, &mut clock).await?;
+            report.round_trip_us = clock.round_trip_us();
+            let reason = match ended {
+                Ended::Stopped => return Ok(report),
+                Ended::Restarted => {
+                    clock.reset();
+                    if self.reintroduce().await {
+                        continue;
+                    } else {
+                        "the sensor restarted and did not come back".to_owned()
+                    }
+                }
+                Ended::Lost(reason) => reason,
+            };
+            report.losses += 1;
+            let lost_at = Instant::now();
+            if events.send(LinkEvent::Lost { log_ns: self.host.now_ns(), reason }).await.is_err()
+                || !self.reconnect(&events, &mut stop).await
+            {
+                return Ok(report);
+            }
+            clock.reset();
+            let gap_s = lost_at.elapsed().as_secs_f64();
+            if events.send(LinkEvent::Resumed { log_ns: self.host.now_ns(), gap_s }).await.is_err() {
+                return Ok(report);
+            }
+        }
+    }
+
+    /// The introduction goes out before any data, so that counts can be read.
+    async fn announce(&self, events: &mpsc::Sender<LinkEvent>) -> Result<(), mpsc::error::SendError<LinkEvent>> {
+        let log_ns = self.host.now_ns();
+        events.send(LinkEvent::Connected { log_ns, port: self.port.clone(), hello: self.hello }).await?;
+        events.send(LinkEvent::Frame { log_ns, raw: self.hello_frame.clone() }).await
+    }
+
+    async fn stream_once(
+        &mut self,
+        events: &mpsc::Sender<LinkEvent>,
+        commands: &mut mpsc::Receiver<ToSensor>,
+        stop: &mut watch::Receiver<bool>,
+        report: &mut LinkReport,
+        clock: &mut ClockMap,
+    ) -> Result<Ended, LinkError> {
+        if let Err(e) = send(&mut self.stream, &ToSensor::Start).await {
+            return Ok(Ended::Lost(e.to_string()));
+        }
+        let mut ping = interval(PING_EVERY);
+        ping.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let mut bytes = vec![0; 4096];
+        let mut heard = Heard { latest_us: 0, last_block: Instant::now(), bad: 0, noted: Instant::now() };
+        let mut token = 0u32;
+        loop {
+            tokio::select! {
+                biased;
+                changed = stop.changed() => {
+                    if changed.is_err() || *stop.borrow() {
+                        // The sensor stops by itself when this does not reach it.
+                        let _ = send(&mut self.stream, &ToSensor::Stop).await;
+                        return Ok(Ended::Stopped);
+                    }
+                }
+                got = self.stream.read(&mut bytes) => match got {
+                    Ok(0) => return Ok(Ended::Lost("it was unplugged".into())),
+                    Err(e) => return Ok(Ended::Lost(e.to_string())),
+                    Ok(n) => {
+                        let log_ns = self.host.now_ns();
+                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock)?;
+                        for raw in frames.raw {
+                            if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
+                                return Ok(Ended::Stopped);
+                            }
+                        }
+                        if frames.restarted {
+                            return Ok(Ended::Restarted);
+                        }
+                    }
+                },
+                Some(command) = commands.recv() => {
+                    if let Err(e) = send(&mut self.stream, &command).await {
+                        return Ok(Ended::Lost(e.to_string()));
+                    }
+                }
+                _ = ping.tick() => {
+                    let log_ns = self.host.now_ns();
+                    if heard.bad > 0 && heard.noted.elapsed() >= NOTE_BAD_EVERY {
+                        let count = std::mem::take(&mut heard.bad);
+                        heard.noted = Instant::now();
+                        if events.send(LinkEvent::BadFrames { log_ns, count }).await.is_err() {
+                            return Ok(Ended::Stopped);
+                        }
+                    }
+                    if heard.last_block.elapsed() > SILENCE {
+                        return Ok(Ended::Lost("it fell silent".into()));
+                    }
+                    token = token.wrapping_add(1);
+                    if let Err(e) = send(&mut self.stream, &ToSensor::Ping(Ping { token, host_us: log_ns / 1000 })).await {
+                        return Ok(Ended::Lost(e.to_string()));
+                    }
+                }
+            }
+        }
+    }
+
+    fn take(
+        &mut self,
+        bytes: &[u8],
+        log_ns: u64,
+        heard: &mut Heard,
+        report: &mut LinkReport,
+        clock: &mut ClockMap,
+    ) -> Result<Taken, LinkError> {
+        let mut taken = Taken::default();
+        let mut refused = None;
+        self.reader.feed(bytes, |event| {
+            let Ok(frame) = event else {
+                (heard.bad, report.bad_frames) = (heard.bad + 1, report.bad_frames + 1);
+                return;
+            };
+            report.frames += 1;
+            taken.raw.push(frame.raw.to_vec());
+            match ToHost::decode(frame.payload) {
+                Ok(ToHost::Accel(block)) => {
+                    heard.last_block = Instant::now();
+                    taken.restarted |= heard.clock_went_back(block.first_us);
+                }
+                Ok(ToHost::Pong(pong)) => {
+                    taken.restarted |= heard.clock_went_back(pong.sensor_us);
+                    clock.pong(pong.host_us, log_ns / 1000, pong.sensor_us);
+                }
+                Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
+                Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
+                    if let Outcome::Refused(refusal) = reply.outcome {
+                        refused = Some(refusal_text(refusal));
+                    }
+                }
+                _ => {}
+            }
+        });
+        match refused {
+            Some(reason) => Err(LinkError::Refused { port: self.port.clone(), reason }),
+            None => Ok(taken),
+        }
+    }
+
+    /// After a restart the port is still there: ask again who it is.
+    async fn reintroduce(&mut self) -> bool {
+        match introduce(&self.port, &mut self.stream, &mut self.reader).await {
+            Ok((hello, frame)) if hello.unique_id == self.hello.unique_id => {
+                (self.hello, self.hello_frame) = (hello, frame);
+                true
+            }
+            _ => false,
+        }
+    }
+
+    /// Waits for the same sensor to come back. `false` when told to stop meanwhile.
+    async fn reconnect(&mut self, events: &mpsc::Sender<LinkEvent>, stop: &mut watch::Receiver<bool>) -> bool {
+        let mut stranger = None;
+        loop {
+            tokio::select! {
+                changed = stop.changed() => {
+                    if changed.is_err() || *stop.borrow() {
+                        return false;
+                    }
+                }
+                () = sleep(LOOK_EVERY) => {}
+            }
+            let Some(port) = self.named.clone().or_else(|| find_port().ok()) else { continue };
+            let Ok(stream) = open_port(&port) else { continue };
+            // The old stream is dropped here at the latest: held open, it would give a returning USB device a new name.
+            self.stream = stream;
+            self.reader.reset();
+            let Ok((hello, frame)) = introduce(&port, &mut self.stream, &mut self.reader).await else { continue };
+            if hello.unique_id != self.hello.unique_id {
+                let sensor = id_text(&hello);
+                if stranger.as_ref() != Some(&sensor) {
+                    let event = LinkEvent::Stranger { log_ns: self.host.now_ns(), sensor: sensor.clone() };
+                    if events.send(event).await.is_err() {
+                        return false;
+                    }
+                    stranger = Some(sensor);
+                }
+                continue;
+            }
+            (self.port, self.hello, self.hello_frame) = (port, hello, frame);
+            return true;
+        }
+    }
+}
+
+/// Why streaming ended.
+enum Ended {
+    Stopped,
+    Restarted,
+    Lost(String),
+}
+
+/// What the last bytes held.
+#[derive(Default)]
+struct Taken {
+    raw: Vec<Vec<u8>>,
+    restarted: bool,
+}
+
+/// What has been heard since streaming began.
+struct Heard {
+    latest_us: u64,
+    last_block: Instant,
+    bad: u64,
+    noted: Instant,
+}
+
+impl Heard {
+    /// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew.
+    fn clock_went_back(&mut self, sensor_us: u64) -> bool {
+        let back = sensor_us + 1_000_000 < self.latest_us;
+        self.latest_us = if back { sensor_us } else { self.latest_us.max(sensor_us) };
+        back
+    }
+}
+
+fn refusal_text(refusal: Refusal) -> String {
+    match refusal {
+        Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
+        Refusal::UnknownCommand => "its firmware does not know the command; update it".into(),
+        Refusal::OutOfRange(setting) => format!("setting {setting:?} is out of range"),
+        Refusal::Streaming => "it is streaming already".into(),
+    }
+}
+
+fn open_port(port: &str) -> Result<SerialStream, LinkError> {
+    ports::check(port)?;
+    let stream = tokio_serial::new(port, BAUD).open_native_async().map_err(|e| ports::explain(port, &e))?;
+    // Bytes from before the opening are stale. Pseudo-terminals refuse some of these calls, which does no harm.
+    let _ = stream.clear(ClearBuffer::All);
+    Ok(stream)
+}
+
+/// Asks who is there until an answer comes; returns it with its frame.
+async fn introduce(
+    port: &str,
+    stream: &mut SerialStream,
+    reader: &mut FrameReader,
+) -> Result<(Hello, Vec<u8>), LinkError> {
+    let name = || port.to_owned();
+    let mut bytes = vec![0; 4096];
+    let (mut total, mut good, mut found, mut version) = (0usize, 0usize, None, None);
+    let deadline = Instant::now() + INTRODUCTION;
+    while Instant::now() < deadline {
+        if let Err(e) = send(stream, &ToSensor::Identify).await {
+            return Err(LinkError::Os { port: name(), message: e.to_string() });
+        }
+        let ask_again = Instant::now() + ASK_EVERY;
+        while let Some(left) = ask_again.checked_duration_since(Instant::now()) {
+            let n = match timeout(left, stream.read(&mut bytes)).await {
+                Err(_) => break,
+                Ok(Ok(0)) => return Err(LinkError::Os { port: name(), message: "it was unplugged".into() }),
+                Ok(Err(e)) => return Err(LinkError::Os { port: name(), message: e.to_string() }),
+                Ok(Ok(n)) => n,
+            };
+            total += n;
+            reader.feed(&bytes[..n], |event| {
+                let Ok(frame) = event else { return };
+                good += 1;
+                match ToHost::decode(frame.payload) {
+                    Ok(ToHost::Hello(hello)) => found = Some((hello, frame.raw.to_vec())),
+                    Err(DecodeError::Version { sensor, host }) => version = Some((sensor, host)),
+                    _ => {}
+                }
+            });
+            if let Some(found) = found {
+                return Ok(found);
+            }
+            if let Some((sensor, host)) = version {
+                return Err(LinkError::Version { port: name(), sensor, host });
+            }
+        }
+    }
+    Err(match (total, good) {
+        (0, _) => LinkError::Silent { port: name() },
+        (bytes, 0) => LinkError::NotOurs { port: name(), bytes },
+        _ => LinkError::Os {
+            port: name(),
+            message: "the sensor sends data but does not introduce itself; unplug it and plug it in again".into(),
+        },
+    })
+}
+
+/// A full send buffer means that nobody reads at the other end; waiting for ever would hang the program.
+async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<()> {
+    let mut buffer = [0; MAX_FRAME];
+    let frame = encode(command, &mut buffer).expect("every command fits a frame");
+    timeout(Duration::from_secs(1), stream.write_all(frame))
+        .await
+        .unwrap_or_else(|_| Err(std::io::Error::new(std::io::ErrorKind::TimedOut, "it does not take commands")))
+}

@@ -1,0 +1,110 @@
+//! Session facts: who, what with, on what, under which plan. Kept inside the recording as a metadata record.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+/// Where the data came from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// A sensor on a serial port.
+    #[default]
+    Sensor,
+    /// A table of another logger.
+    Table,
+    /// The virtual sensor: invented data.
+    Simulation,
+}
+
+/// Facts known when a recording starts. Empty text means "not told".
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Facts {
+    /// Who worked.
+    pub technician: String,
+    /// The machine, in the shop's words.
+    pub machine: String,
+    /// The panel or car part.
+    pub panel: String,
+    /// The plan in force, as TOML.
+    pub plan: String,
+    /// Where the data came from.
+    pub source: Source,
+    /// Name of the file or port it came from.
+    pub origin: String,
+    /// The sensor's id, hexadecimal.
+    pub sensor: String,
+    /// The sensor's firmware version.
+    pub firmware: String,
+    /// Version of this program.
+    pub program: String,
+    /// Start, RFC 3339 with the zone of the shop.
+    pub started: String,
+}
+
+/// Facts known when a recording was closed properly.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Closing {
+    /// Messages written.
+    pub messages: u64,
+    /// Frames that came damaged and were not stored.
+    pub bad_frames: u64,
+    /// Why it ended, in words.
+    pub reason: String,
+}
+
+/// Flat text map, the form that MCAP metadata has.
+pub(super) fn to_map<T: Serialize>(facts: &T) -> BTreeMap<String, String> {
+    let Ok(serde_json::Value::Object(fields)) = serde_json::to_value(facts) else { return BTreeMap::new() };
+    fields
+        .into_iter()
+        .map(|(key, value)| match value {
+            serde_json::Value::String(text) => (key, text),
+            other => (key, other.to_string()),
+        })
+        .collect()
+}
+
+/// The reverse of [`to_map`]; what cannot be read keeps its default, unknown keys are ignored.
+pub(super) fn from_map<T: Default + for<'de> Deserialize<'de> + Serialize>(map: &BTreeMap<String, String>) -> T {
+    let Ok(serde_json::Value::Object(mut fields)) = serde_json::to_value(T::default()) else { return T::default() };
+    for (key, value) in &mut fields {
+        let Some(text) = map.get(key) else { continue };
+        if value.is_number() {
+            if let Ok(number) = text.parse::<u64>() {
+                *value = number.into();
+            }
+        } else {
+            *value = serde_json::Value::String(text.clone());
+        }
+    }
+    serde_json::from_value(serde_json::Value::Object(fields)).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn facts_survive_the_metadata_map() {
+        let facts = Facts {
+            technician: "Robin \"R\" =1+1".into(),
+            source: Source::Simulation,
+            plan: "a = 1\n[b]\nc = \"ü\"".into(),
+            ..Facts::default()
+        };
+        assert_eq!(from_map::<Facts>(&to_map(&facts)), facts);
+        let closing = Closing { messages: 7, bad_frames: 2, reason: "stopped".into() };
+        assert_eq!(from_map::<Closing>(&to_map(&closing)), closing);
+    }
+
+    #[test]
+    fn foreign_or_damaged_values_fall_back() {
+        let mut map = to_map(&Closing::default());
+        map.insert("messages".into(), "many".into());
+        map.insert("from_the_future".into(), "1".into());
+        assert_eq!(from_map::<Closing>(&map), Closing::default());
+    }
+}

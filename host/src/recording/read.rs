@@ -1,0 +1,259 @@
+//! Reading: whole chunks, each checked before any of it is handed out, from finished, cut and damaged files alike.
+
+use std::{
+    fs::File,
+    io::Read,
+    path::{Path, PathBuf},
+};
+
+use mcap::{
+    MAGIC,
+    records::Record,
+    sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions},
+};
+
+use super::{
+    Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, Result, TOPIC_LINK, TOPIC_NOTE,
+    TOPIC_SENSOR, TOPIC_TABLE, facts::from_map,
+};
+
+/// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
+const MAX_CHUNK: usize = 64 << 20;
+
+/// What was wrong with a file.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Damage {
+    /// The file ends in the middle: the recording was not finished.
+    pub cut: bool,
+    /// Chunks whose checksum was wrong; each loses at most half a second.
+    pub bad_chunks: u64,
+    /// Messages that could not be read.
+    pub bad_messages: u64,
+}
+
+impl Damage {
+    /// Whether anything that had been recorded is missing. A file that was only cut has lost nothing that was flushed.
+    pub fn lost_data(&self) -> bool {
+        self.bad_chunks > 0 || self.bad_messages > 0
+    }
+}
+
+/// A recording, read from start to end with constant memory.
+pub struct Reader {
+    path: PathBuf,
+    file: File,
+    size: u64,
+    position: u64,
+    facts: Facts,
+    closing: Option<Closing>,
+    damage: Damage,
+    topics: Topics,
+    container: LinearReader,
+    /// The first chunk, met while looking for the facts in front of it.
+    pending: Option<Chunk>,
+}
+
+/// Which channel id carries which topic.
+#[derive(Clone, Copy, Debug, Default)]
+struct Topics {
+    sensor: Option<u16>,
+    table: Option<u16>,
+    link: Option<u16>,
+    note: Option<u16>,
+}
+
+impl Topics {
+    fn learn(&mut self, channel: &mcap::records::Channel) {
+        match channel.topic.as_str() {
+            TOPIC_SENSOR => self.sensor = Some(channel.id),
+            TOPIC_TABLE => self.table = Some(channel.id),
+            TOPIC_LINK => self.link = Some(channel.id),
+            TOPIC_NOTE => self.note = Some(channel.id),
+            _ => {}
+        }
+    }
+
+    /// `None` for channels that are not ours to read (a newer program's, or another tool's); an error for our own
+    /// channels when the message does not read.
+    fn body<'a>(&self, channel: u16, data: &'a [u8]) -> Option<std::result::Result<Body<'a>, Unreadable>> {
+        let channel = Some(channel);
+        if channel == self.sensor {
+            Some(Ok(Body::Frame(data)))
+        } else if channel == self.table {
+            Some(postcard::from_bytes(data).map(Body::Table).map_err(|_| Unreadable))
+        } else if channel == self.link {
+            Some(serde_json::from_slice(data).map(Body::Link).map_err(|_| Unreadable))
+        } else if channel == self.note {
+            Some(serde_json::from_slice(data).map(Body::Note).map_err(|_| Unreadable))
+        } else {
+            None
+        }
+    }
+}
+
+struct Unreadable;
+
+#[derive(Debug)]
+struct Chunk {
+    crc: u32,
+    compressed: bool,
+    data: Vec<u8>,
+}
+
+impl Reader {
+    /// Opens a recording, finished (`.mcap`) or not (`.mcap.part`).
+    ///
+    /// # Errors
+    /// When it cannot be read or is no recording of Steadypass.
+    pub fn open(path: &Path) -> Result<Self> {
+        let mut file = File::open(path).map_err(|e| Error::io("open", path, e))?;
+        let meta = file.metadata().map_err(|e| Error::io("open", path, e))?;
+        if meta.is_dir() {
+            return Err(Error::io("open", path, std::io::ErrorKind::IsADirectory.into()));
+        }
+        let mut start = Vec::new();
+        file.by_ref().take(MAGIC.len() as u64).read_to_end(&mut start).map_err(|e| Error::io("read", path, e))?;
+        if start != MAGIC {
+            return Err(Error::NotARecording { path: path.to_owned(), found: describe_start(&start) });
+        }
+        let options = LinearReaderOptions::default()
+            .with_skip_start_magic(true)
+            .with_skip_end_magic(true)
+            .with_emit_chunks(true)
+            .with_record_length_limit(MAX_CHUNK);
+        let mut reader = Self {
+            path: path.to_owned(),
+            file,
+            size: meta.len(),
+            position: MAGIC.len() as u64,
+            facts: Facts::default(),
+            closing: None,
+            damage: Damage::default(),
+            topics: Topics::default(),
+            container: LinearReader::new_with_options(options),
+            pending: None,
+        };
+        // The facts stand before the first chunk; the channels are repeated inside it.
+        reader.pending = reader.read_chunk()?;
+        if let Some(chunk) = &reader.pending {
+            for (_, record) in records(&chunk.data) {
+                if let Ok(Record::Channel(channel)) = record {
+                    reader.topics.learn(&channel);
+                }
+            }
+        }
+        if reader.topics.sensor.is_none() && reader.topics.table.is_none() && reader.facts == Facts::default() {
+            return Err(Error::Foreign { path: path.to_owned() });
+        }
+        Ok(reader)
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Session facts; defaults where the recording has none.
+    pub fn facts(&self) -> &Facts {
+        &self.facts
+    }
+
+    /// How it ended; `None` before the end was read, and for a file that was not finished.
+    pub fn closing(&self) -> Option<&Closing> {
+        self.closing.as_ref()
+    }
+
+    /// What was wrong with the part read so far.
+    pub fn damage(&self) -> Damage {
+        self.damage
+    }
+
+    /// Bytes read so far and in all, for progress bars.
+    pub fn progress(&self) -> (u64, u64) {
+        (self.position.min(self.size), self.size)
+    }
+
+    /// Reads the next chunk and hands its entries to `sink`, in order. `false` at the end.
+    ///
+    /// # Errors
+    /// Only when the operating system cannot read; damage is counted, not an error.
+    pub fn next_chunk(&mut self, mut sink: impl FnMut(Entry<'_>)) -> Result<bool> {
+        let next = match self.pending.take() {
+            Some(chunk) => Some(chunk),
+            None => self.read_chunk()?,
+        };
+        let Some(chunk) = next else { return Ok(false) };
+        // Ours are never compressed, and always carry a checksum.
+        if chunk.compressed || crc32fast::hash(&chunk.data) != chunk.crc {
+            self.damage.bad_chunks += 1;
+            return Ok(true);
+        }
+        for (_, record) in records(&chunk.data) {
+            match record {
+                Ok(Record::Channel(channel)) => self.topics.learn(&channel),
+                Ok(Record::Message { header, data }) => match self.topics.body(header.channel_id, &data) {
+                    Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
+                    Some(Err(Unreadable)) => self.damage.bad_messages += 1,
+                    None => {}
+                },
+                Ok(_) => {}
+                Err(_) => self.damage.bad_messages += 1,
+            }
+        }
+        Ok(true)
+    }
+
+    /// Walks the file to the next chunk, taking up what stands between chunks.
+    fn read_chunk(&mut self) -> Result<Option<Chunk>> {
+        loop {
+            match self.container.next_event() {
+                None => return Ok(None),
+                Some(Ok(LinearReadEvent::ReadRequest(want))) => {
+                    let room = self.container.insert(want);
+                    let got = self.file.read(room).map_err(|e| Error::io("read", &self.path, e))?;
+                    self.position += got as u64;
+                    self.container.notify_read(got);
+                    self.damage.cut |= got == 0 && self.closing.is_none();
+                }
+                Some(Ok(LinearReadEvent::Record { data, opcode })) => match mcap::parse_record(opcode, data) {
+                    Ok(Record::Chunk { header, data }) => {
+                        let compressed = !header.compression.is_empty();
+                        return Ok(Some(Chunk { crc: header.uncompressed_crc, compressed, data: data.into_owned() }));
+                    }
+                    Ok(Record::Metadata(m)) if m.name == METADATA_SESSION => self.facts = from_map(&m.metadata),
+                    Ok(Record::Metadata(m)) if m.name == METADATA_CLOSING => self.closing = Some(from_map(&m.metadata)),
+                    Ok(Record::Channel(channel)) => self.topics.learn(&channel),
+                    Ok(_) => {}
+                    Err(_) => self.damage.bad_messages += 1,
+                },
+                // The rest cannot be walked any more: a cut tail, or a damaged length.
+                Some(Err(_)) => {
+                    self.damage.cut |= self.closing.is_none();
+                    return Ok(None);
+                }
+            }
+        }
+    }
+}
+
+/// The records inside a chunk: opcode and parsed record. Ends early where a length does not fit.
+fn records(mut data: &[u8]) -> impl Iterator<Item = (u8, mcap::McapResult<Record<'_>>)> {
+    std::iter::from_fn(move || {
+        // One opcode byte, a 64-bit little-endian length, the body: MCAP specification, "Records".
+        let (&opcode, rest) = data.split_first()?;
+        let (length, rest) = rest.split_first_chunk::<8>()?;
+        let (body, tail) = rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
+        data = tail;
+        Some((opcode, mcap::parse_record(opcode, body)))
+    })
+}
+
+fn describe_start(start: &[u8]) -> String {
+    if start.is_empty() {
+        "an empty file".into()
+    } else if start.iter().all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()) {
+        format!("text starting with {:?}", String::from_utf8_lossy(start))
+    } else {
+        "other bytes".into()
+    }
+}

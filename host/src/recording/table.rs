@@ -1,0 +1,332 @@
+//! Import: a sensor table (RFC 4180 CSV) of another logger becomes a recording, streamed with constant memory.
+//!
+//! Columns: `t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c`.
+//! One row per accelerometer sample; a cell is empty where that sensor has nothing new. Gyro and temperature columns may be
+//! missing; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
+
+use std::path::Path;
+
+use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun};
+
+/// Rows in one run: about the sensor's own block length at its own rate, and little to lose at any.
+const RUN_ROWS: usize = 72;
+/// A time step this much larger than the usual one is a hole.
+const HOLE: f64 = 1.5;
+/// Larger numbers than these are a wrong unit or a broken file, not a measurement.
+const MAX_ACCEL_MPS2: f64 = 1e5;
+const MAX_GYRO_RADPS: f64 = 1e4;
+const CELSIUS_RANGE: std::ops::RangeInclusive<f64> = -100.0..=1000.0;
+
+/// What an import found.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ImportSummary {
+    /// Rows read.
+    pub rows: u64,
+    /// Time from the first row to the last, s.
+    pub seconds: f64,
+    /// Accelerometer samples missing, judged by time steps.
+    pub lost: u64,
+    /// Whether the table has gyro readings.
+    pub has_gyro: bool,
+    /// Whether the table has surface temperatures.
+    pub has_surface: bool,
+}
+
+/// Reads `table` and writes it as the recording `out`. `progress` is told bytes read now and then.
+///
+/// Nothing is left at `out` when it fails.
+///
+/// # Errors
+/// Names the line and column of what is wrong, and what was expected.
+pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMut(u64)) -> Result<ImportSummary> {
+    let file = std::fs::File::open(table).map_err(|e| Error::io("open", table, e))?;
+    if file.metadata().is_ok_and(|m| m.is_dir()) {
+        return Err(Error::io("open", table, std::io::ErrorKind::IsADirectory.into()));
+    }
+    let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(file);
+    let columns = Columns::find(table, rows.byte_headers().map_err(|e| csv_error(table, &e))?)?;
+    let mut writer = RecordingWriter::create(out, facts)?;
+    match import_rows(table, &mut rows, &columns, &mut writer, progress) {
+        Ok(summary) => writer.finish(0, "imported").map(|_| summary),
+        Err(error) => {
+            writer.abandon();
+            Err(error)
+        }
+    }
+}
+
+const NAMES: [&str; 9] = [
+    "t_s",
+    "accel_x_mps2",
+    "accel_y_mps2",
+    "accel_z_mps2",
+    "gyro_x_radps",
+    "gyro_y_radps",
+    "gyro_z_radps",
+    "surface_c",
+    "ambient_c",
+];
+
+/// Where each known column stands in the file.
+struct Columns {
+    at: [Option<usize>; NAMES.len()],
+    width: usize,
+}
+
+impl Columns {
+    fn find(table: &Path, header: &csv::ByteRecord) -> Result<Self> {
+        let mut at = [None; NAMES.len()];
+        for (i, cell) in header.iter().enumerate() {
+            let name = String::from_utf8_lossy(cell.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(cell)).trim().to_owned();
+            if let Some(k) = NAMES.iter().position(|n| *n == name) {
+                if at[k].is_some() {
+                    return Err(problem(table, format!("line 1: column `{name}` stands there twice; keep one")));
+                }
+                at[k] = Some(i);
+            }
+        }
+        let groups: [&[usize]; 3] = [&[0], &[1, 2, 3], &[4, 5, 6]];
+        for (g, group) in groups.iter().enumerate() {
+            let missing: Vec<&str> = group.iter().filter(|&&k| at[k].is_none()).map(|&k| NAMES[k]).collect();
+            let left_out = g == 2 && missing.len() == group.len();
+            if !missing.is_empty() && !left_out {
+                let found: Vec<String> =
+                    header.iter().take(12).map(|c| String::from_utf8_lossy(c).into_owned()).collect();
+                return Err(problem(
+                    table,
+                    format!(
+                        "line 1: no column `{}`. Expected the header {}; found {}. Rename the columns, and convert to m/s², rad/s \
+                         and °C if need be",
+                        missing.join("`, `"),
+                        NAMES.join(","),
+                        if found.is_empty() { "nothing".into() } else { found.join(",") },
+                    ),
+                ));
+            }
+        }
+        Ok(Self { at, width: header.len() })
+    }
+}
+
+fn import_rows(
+    table: &Path,
+    rows: &mut csv::Reader<std::fs::File>,
+    columns: &Columns,
+    writer: &mut RecordingWriter,
+    mut progress: impl FnMut(u64),
+) -> Result<ImportSummary> {
+    let mut summary = ImportSummary::default();
+    let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
+    let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
+    let mut record = csv::ByteRecord::new();
+    let mut done = Vec::new();
+    loop {
+        let more = rows.read_byte_record(&mut record).map_err(|e| csv_error(table, &e))?;
+        if !more {
+            break;
+        }
+        let line = record.position().map_or(0, csv::Position::line);
+        if record.len() != columns.width {
+            return Err(problem(
+                table,
+                format!(
+                    "line {line}: {} cells, but the header has {}; the row is cut or has a stray comma",
+                    record.len(),
+                    columns.width
+                ),
+            ));
+        }
+        let cell = |k: usize, range: std::ops::RangeInclusive<f64>| {
+            number(table, &record, columns.at[k], line, NAMES[k], &range)
+        };
+        let t_s = cell(0, -1e12..=1e12)?
+            .ok_or_else(|| problem(table, format!("line {line}, column `t_s`: empty; every row needs its time")))?;
+        if t_s <= last_s {
+            return Err(problem(
+                table,
+                format!(
+                    "line {line}, column `t_s`: {t_s} does not come after {last_s}; times must increase. Sort the table, or cut it where the clock was set back"
+                ),
+            ));
+        }
+        let zero_s = *first_s.get_or_insert(t_s);
+        last_s = t_s;
+        summary.rows += 1;
+        summary.seconds = t_s - zero_s;
+        let t_us = (t_s - zero_s) * 1e6;
+        let log_ns = (t_us * 1e3) as u64;
+        let triple = |first: usize, limit: f64, what: &str| -> Result<Option<[f32; 3]>> {
+            let v = [cell(first, -limit..=limit)?, cell(first + 1, -limit..=limit)?, cell(first + 2, -limit..=limit)?];
+            match v {
+                [Some(x), Some(y), Some(z)] => Ok(Some([x as f32, y as f32, z as f32])),
+                [None, None, None] => Ok(None),
+                _ => Err(problem(
+                    table,
+                    format!("line {line}: only some of the three {what} cells are filled; give all three or none"),
+                )),
+            }
+        };
+        if let Some(sample) = triple(1, MAX_ACCEL_MPS2, "acceleration")? {
+            accel.push(t_us, sample, &mut done);
+            summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
+            store(writer, log_ns, &mut done, TableEntry::Accel)?;
+        }
+        if let Some(sample) = triple(4, MAX_GYRO_RADPS, "turn rate")? {
+            summary.has_gyro = true;
+            gyro.push(t_us, sample, &mut done);
+            store(writer, log_ns, &mut done, TableEntry::Gyro)?;
+        }
+        let (surface_c, ambient_c) = (cell(7, CELSIUS_RANGE)?, cell(8, CELSIUS_RANGE)?);
+        if surface_c.is_some() || ambient_c.is_some() {
+            summary.has_surface |= surface_c.is_some();
+            let entry = TableEntry::Surface {
+                t_us,
+                surface_c: surface_c.map(|c| c as f32),
+                ambient_c: ambient_c.map(|c| c as f32),
+            };
+            writer.table(log_ns, &entry)?;
+        }
+        if summary.rows.is_multiple_of(20_000) {
+            progress(record.position().map_or(0, csv::Position::byte));
+        }
+    }
+    let log_ns = (summary.seconds * 1e9) as u64;
+    let mut rest = accel.finish();
+    summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
+    store(writer, log_ns, &mut rest, TableEntry::Accel)?;
+    store(writer, log_ns, &mut gyro.finish(), TableEntry::Gyro)?;
+    if summary.rows < 2 {
+        let rows = if summary.rows == 0 { "no rows" } else { "only one row" };
+        return Err(problem(table, format!("the table has a header but {rows}; there is nothing to import")));
+    }
+    Ok(summary)
+}
+
+fn store(
+    writer: &mut RecordingWriter,
+    log_ns: u64,
+    runs: &mut Vec<TableRun>,
+    entry: impl Fn(TableRun) -> TableEntry,
+) -> Result<()> {
+    runs.drain(..).try_for_each(|run| writer.table(log_ns, &entry(run)))
+}
+
+/// One cell: `None` when empty or when the column is missing.
+fn number(
+    table: &Path,
+    record: &csv::ByteRecord,
+    at: Option<usize>,
+    line: u64,
+    name: &str,
+    range: &std::ops::RangeInclusive<f64>,
+) -> Result<Option<f64>> {
+    let Some(text) = at.and_then(|i| record.get(i)).map(<[u8]>::trim_ascii).filter(|t| !t.is_empty()) else {
+        return Ok(None);
+    };
+    let shown = || String::from_utf8_lossy(&text[..text.len().min(40)]).into_owned();
+    let value: Option<f64> = std::str::from_utf8(text).ok().and_then(|t| t.parse().ok());
+    match value {
+        Some(v) if range.contains(&v) => Ok(Some(v)),
+        Some(v) if v.is_finite() => Err(problem(
+            table,
+            format!(
+                "line {line}, column `{name}`: {v} is outside {} to {}; check the unit",
+                range.start(),
+                range.end()
+            ),
+        )),
+        Some(_) => Err(problem(
+            table,
+            format!(
+                "line {line}, column `{name}`: `{}` is not a finite number; leave the cell empty where there is no reading",
+                shown()
+            ),
+        )),
+        None => Err(problem(
+            table,
+            format!(
+                "line {line}, column `{name}`: `{}` is not a number (decimal point, no unit, no thousands mark)",
+                shown()
+            ),
+        )),
+    }
+}
+
+/// Gathers samples of one stream into evenly spaced runs.
+#[derive(Debug, Default)]
+struct RunBuilder {
+    times_us: Vec<f64>,
+    samples: Vec<[f32; 3]>,
+    /// Usual time step, µs, once known.
+    step_us: Option<f64>,
+    lost_before: u32,
+}
+
+impl RunBuilder {
+    /// Adds a sample; runs that are complete with it go to `done`.
+    fn push(&mut self, t_us: f64, sample: [f32; 3], done: &mut Vec<TableRun>) {
+        match (self.times_us.last(), self.step_us) {
+            (Some(&last), Some(step)) if t_us - last > HOLE * step => {
+                done.extend(self.take());
+                self.lost_before = (((t_us - last) / step).round() - 1.0).clamp(1.0, f64::from(u32::MAX)) as u32;
+            }
+            (_, Some(_)) if self.times_us.len() >= RUN_ROWS => done.extend(self.take()),
+            (_, None) if self.times_us.len() >= RUN_ROWS => self.learn_step(done),
+            _ => {}
+        }
+        self.times_us.push(t_us);
+        self.samples.push(sample);
+    }
+
+    /// The rows so far tell the usual step; only with it do holes among them show, so they go through once more.
+    fn learn_step(&mut self, done: &mut Vec<TableRun>) {
+        self.step_us = median_step(&self.times_us);
+        if self.step_us.is_some() {
+            let (times, samples) = (std::mem::take(&mut self.times_us), std::mem::take(&mut self.samples));
+            for (t_us, sample) in times.into_iter().zip(samples) {
+                self.push(t_us, sample, done);
+            }
+        }
+    }
+
+    fn take(&mut self) -> Option<TableRun> {
+        let (first_us, last_us) = (*self.times_us.first()?, *self.times_us.last()?);
+        let steps = self.times_us.len() - 1;
+        let spacing_us = if steps > 0 { (last_us - first_us) / steps as f64 } else { self.step_us? };
+        if steps >= RUN_ROWS / 2 {
+            self.step_us = Some(spacing_us);
+        }
+        self.times_us.clear();
+        let lost_before = std::mem::take(&mut self.lost_before);
+        Some(TableRun { first_us, spacing_us, lost_before, samples: std::mem::take(&mut self.samples) })
+    }
+
+    fn finish(mut self) -> Vec<TableRun> {
+        let mut done = Vec::new();
+        if self.step_us.is_none() {
+            self.learn_step(&mut done);
+        }
+        done.extend(self.take());
+        done
+    }
+}
+
+fn median_step(times: &[f64]) -> Option<f64> {
+    let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    if steps.is_empty() {
+        return None;
+    }
+    let middle = steps.len() / 2;
+    Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+fn problem(table: &Path, problem: String) -> Error {
+    Error::Table { path: table.to_owned(), problem }
+}
+
+fn csv_error(table: &Path, error: &csv::Error) -> Error {
+    match error.kind() {
+        csv::ErrorKind::Io(e) => Error::io("read", table, std::io::Error::new(e.kind(), e.to_string())),
+        _ => problem(table, error.to_string()),
+    }
+}

@@ -1,0 +1,291 @@
+//! The container under stress, imports of good and bad tables, and the time axis.
+
+use std::{fs, path::PathBuf};
+
+use steadypass_protocol::{Block, Hello, MAX_FRAME, Mounting, ResetCause, Samples, Scale, Surface, ToHost, encode};
+use tempfile::TempDir;
+
+use super::*;
+use crate::analysis::Reading;
+
+fn hello(uptime_us: u64) -> ToHost<'static> {
+    ToHost::Hello(Hello {
+        protocol: 1,
+        firmware: [0, 1, 0],
+        unique_id: [1; 8],
+        chips: 3,
+        reset: ResetCause::PowerOn,
+        uptime_us,
+        accel: Scale { nominal_mhz: 1_667_000, nano_per_count: 4_785_645, full_scale: 32_767 },
+        gyro: Scale { nominal_mhz: 208_000, nano_per_count: 1_221_730, full_scale: 32_767 },
+        surface_period_ms: 64,
+        mounting: Mounting { axis: [2, -1, 3] },
+        streaming: false,
+    })
+}
+
+fn raw(message: &ToHost<'_>) -> Vec<u8> {
+    let mut buffer = [0; MAX_FRAME];
+    let frame = encode(message, &mut buffer).expect("fits");
+    frame[1..frame.len() - 1].to_vec()
+}
+
+fn accel(first_index: u32, first_us: u64, counts: &[[i16; 3]]) -> Vec<u8> {
+    let bytes: Vec<u8> = counts.iter().flatten().flat_map(|c| c.to_le_bytes()).collect();
+    let samples = Samples::from_bytes(&bytes).expect("whole samples");
+    raw(&ToHost::Accel(Block { first_index, first_us, spacing_ns: 600_000, flags: 0, samples }))
+}
+
+/// A finished recording of `blocks` blocks, half a second of writing apart so that there are several chunks.
+fn recording(folder: &TempDir, blocks: u32) -> PathBuf {
+    let path = folder.path().join("run.mcap");
+    let facts = Facts { technician: "Robin".into(), ..Facts::default() };
+    let mut writer = RecordingWriter::create(&path, &facts).expect("created");
+    writer.frame(1, &raw(&hello(0))).expect("stored");
+    for i in 0..blocks {
+        let value = i16::try_from(i % 1000).expect("small");
+        writer.frame(u64::from(i) + 2, &accel(i * 72, u64::from(i) * 43_200, &[[value, 1, 2]; 72])).expect("stored");
+    }
+    writer.link(9, &LinkNote::BadFrames { count: 3 }).expect("stored");
+    writer.note(9, &UserNote::Text { text: "haze left of the handle".into() }).expect("stored");
+    assert_eq!(writer.finish(3, "stopped").expect("finished"), path);
+    path
+}
+
+/// Payload of every frame that reads, and the damage.
+fn read(path: &std::path::Path) -> (Vec<Vec<u8>>, Damage, Option<Closing>) {
+    let mut reader = Reader::open(path).expect("opens");
+    let mut frames = Vec::new();
+    while reader
+        .next_chunk(|entry| {
+            if let Body::Frame(raw) = entry.body {
+                frames.push(raw.to_vec());
+            }
+        })
+        .expect("reads")
+    {}
+    (frames, reader.damage(), reader.closing().cloned())
+}
+
+#[test]
+fn what_is_written_is_read_and_the_file_gets_its_name_only_when_finished() {
+    let folder = TempDir::new().expect("temp");
+    let path = recording(&folder, 40);
+    assert!(!part_path(&path).exists());
+    let (frames, damage, closing) = read(&path);
+    assert_eq!(frames.len(), 41);
+    assert_eq!(frames[1], accel(0, 0, &[[0, 1, 2]; 72]));
+    assert_eq!(damage, Damage::default());
+    assert_eq!(closing, Some(Closing { messages: 43, bad_frames: 3, reason: "stopped".into() }));
+    assert_eq!(Reader::open(&path).expect("opens").facts().technician, "Robin");
+    assert!(matches!(RecordingWriter::create(&path, &Facts::default()), Err(Error::Exists { .. })));
+}
+
+/// Every cut of a file opens (once the header is there), loses nothing but its tail, and says that it was cut.
+#[test]
+fn a_cut_file_keeps_every_whole_chunk() {
+    let folder = TempDir::new().expect("temp");
+    let whole = recording(&folder, 600); // several chunks of 64 kB
+    let bytes = fs::read(&whole).expect("read");
+    let (all, ..) = read(&whole);
+    let cut_path = folder.path().join("cut.mcap");
+    let mut longest = 0;
+    for cut in (0..bytes.len()).step_by(997) {
+        fs::write(&cut_path, &bytes[..cut]).expect("write");
+        let Ok(mut reader) = Reader::open(&cut_path) else {
+            assert!(cut < 2000, "a file of {cut} bytes has its header and opens");
+            continue;
+        };
+        let mut count = 0;
+        while reader
+            .next_chunk(|entry| {
+                if let Body::Frame(raw) = entry.body {
+                    assert_eq!(raw, all[count], "frames come in order and unharmed");
+                    count += 1;
+                }
+            })
+            .expect("reads")
+        {}
+        assert!(count >= longest, "a longer file never gives less");
+        longest = count;
+        if reader.closing().is_none() {
+            assert!(reader.damage().cut, "cut at {cut} of {}", bytes.len());
+        }
+    }
+    assert!(longest > 400, "chunks before the cut survive, {longest}");
+}
+
+/// A flipped bit costs one chunk at most, and never gives a wrong frame.
+#[test]
+fn a_flipped_bit_gives_no_wrong_frame() {
+    let folder = TempDir::new().expect("temp");
+    let whole = recording(&folder, 400);
+    let bytes = fs::read(&whole).expect("read");
+    let (all, ..) = read(&whole);
+    let path = folder.path().join("flipped.mcap");
+    for at in (8..bytes.len()).step_by(1499) {
+        let mut damaged = bytes.clone();
+        damaged[at] ^= 1 << (at % 8);
+        fs::write(&path, &damaged).expect("write");
+        let Ok(mut reader) = Reader::open(&path) else { continue };
+        while reader
+            .next_chunk(|entry| {
+                if let Body::Frame(raw) = entry.body {
+                    assert!(all.iter().any(|good| good == raw), "flip at {at} let a wrong frame through");
+                }
+            })
+            .expect("reads")
+        {}
+    }
+}
+
+#[test]
+fn what_is_no_recording_is_named() {
+    let folder = TempDir::new().expect("temp");
+    let path = folder.path().join("x");
+    let said = |path: &std::path::Path| Reader::open(path).err().expect("refused").to_string();
+    assert!(said(&path).contains("no such file"));
+    assert!(said(folder.path()).contains("folder"));
+    fs::write(&path, "t_s,accel").expect("write");
+    assert!(said(&path).contains("steadypass import"), "{}", said(&path));
+    fs::write(&path, "").expect("write");
+    assert!(said(&path).contains("an empty file"));
+}
+
+// ---- the time axis ----
+
+fn readings(frames: &[(u64, Vec<u8>)]) -> (Vec<String>, Losses) {
+    let (mut timeline, mut said) = (Timeline::new(), Vec::new());
+    for (log_ns, raw) in frames {
+        timeline.push(&Entry { log_ns: *log_ns, body: Body::Frame(raw) }, &mut |reading| {
+            said.push(match reading {
+                Reading::Accel(r) => format!("accel {:.0} lost {} {:.3?}", r.first_us, r.lost_before, r.samples[0]),
+                Reading::Break { from_us, to_us } => format!("break {from_us:.0} {to_us:.0}"),
+                Reading::Surface(s) => {
+                    format!("surface {:.0} {:?}", s.t_us, s.apparent_c.map(|c| (c * 100.0).round() / 100.0))
+                }
+                other => format!("{other:?}"),
+            });
+        });
+    }
+    (said, timeline.losses())
+}
+
+#[test]
+fn counts_become_machine_axes_in_si_from_time_zero() {
+    let look = |index, object_raw, flags| {
+        raw(&ToHost::Surface(Surface { index, t_us: 5_000_000, object_raw, ambient_raw: 0x39E1, flags }))
+    };
+    let (said, losses) = readings(&[
+        (0, raw(&hello(4_000_000))),
+        (0, accel(7, 5_000_000, &[[100, 200, 2048]; 2])),
+        (1, look(0, 0x3AD2, 0)),
+        (2, look(2, 0xFFFF, Surface::CHIP_ERROR)),
+    ]);
+    // Mounting [2, -1, 3]: machine x is chip y, machine y is minus chip x. 2048 counts at 0.488 mg are 9.801 m/s².
+    // 0x3AD2 is 28.01 °C: worked example of the chip's data sheet.
+    assert_eq!(said, ["accel 0 lost 0 [0.957, -0.479, 9.801]", "surface 0 Some(28.01)", "surface 0 None"]);
+    assert_eq!((losses.surface_looks, losses.surface_failed), (1, 1));
+}
+
+#[test]
+fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
+    let second = 1_000_000_000;
+    let (said, losses) = readings(&[
+        (0, raw(&hello(0))),
+        (10 * second, accel(0, 10_000_000, &[[0, 0, 10]; 72])),
+        (10 * second, accel(72 + 72, 10_086_400, &[[0, 0, 10]; 72])),
+        // The sensor restarts and is back 1.5 s later; its clock says 0.2 s.
+        (11 * second + second / 2, raw(&hello(200_000))),
+        (11 * second + second / 2, accel(0, 210_000, &[[0, 0, 10]; 72])),
+    ]);
+    assert_eq!(said[1], "accel 86400 lost 72 [0.000, -0.000, 0.048]");
+    assert_eq!(said[2], "break 86400 1586400");
+    assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
+    assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
+    assert!(losses.any() && losses.describe().contains("1 sensor restarts"));
+}
+
+// ---- import ----
+
+const HEADER: &str =
+    "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c";
+
+fn import(text: &str) -> (TempDir, std::result::Result<ImportSummary, String>) {
+    let folder = TempDir::new().expect("temp");
+    let table = folder.path().join("table.csv");
+    fs::write(&table, text).expect("write");
+    let result = import_table(&table, &folder.path().join("out.mcap"), &Facts::default(), |_| {});
+    (folder, result.map_err(|e| e.to_string()))
+}
+
+#[test]
+fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
+    let mut text = format!("\u{feff}{HEADER},remark\r\n");
+    let times: Vec<usize> = (0..300).filter(|i| !(40..45).contains(i) && !(200..260).contains(i)).collect();
+    for i in &times {
+        let gyro = if i % 8 == 0 { "0.1,0.2,0.3" } else { ",," };
+        let surface = if i % 100 == 0 { "31.5,22" } else { "," };
+        text += &format!("{:.6},{i},1.5,9.81,{gyro},{surface},x\r\n", *i as f64 * 0.001);
+    }
+    let (folder, result) = import(&text);
+    let summary = result.expect("imports");
+    assert_eq!((summary.rows, summary.lost), (times.len() as u64, 65));
+    assert!(summary.has_gyro && summary.has_surface);
+    let (mut timeline, mut reader) = (Timeline::new(), Reader::open(&folder.path().join("out.mcap")).expect("opens"));
+    let (mut seen, mut looks) = (Vec::new(), 0);
+    while reader
+        .next_chunk(|entry| {
+            timeline.push(&entry, &mut |reading| match reading {
+                Reading::Accel(run) => {
+                    for (k, sample) in run.samples.iter().enumerate() {
+                        let t_us = run.first_us + run.spacing_us * k as f64;
+                        assert!((t_us / 1000.0 - f64::from(sample[0])).abs() < 1e-3, "sample {} at {t_us}", sample[0]);
+                        seen.push(sample[0] as usize);
+                    }
+                }
+                Reading::Surface(look) => {
+                    assert_eq!((look.apparent_c, look.ambient_c, look.corrected), (Some(31.5), Some(22.0), true));
+                    looks += 1;
+                }
+                _ => {}
+            });
+        })
+        .expect("reads")
+    {}
+    assert_eq!((seen, looks), (times, 2));
+    assert_eq!(timeline.losses().accel_samples, 65);
+}
+
+#[test]
+fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
+    let row = |t: &str| format!("{t},0,0,9.8,0,0,0,20,20\n");
+    let cases = [
+        (String::new(), "no column `t_s`"),
+        (format!("{HEADER}\n"), "no rows"),
+        (format!("{HEADER}\n{}", row("0")), "only one row"),
+        ("t_s,accel_x_mps2,accel_y_mps2\n0,1,2\n".into(), "no column `accel_z_mps2`"),
+        (format!("{HEADER},t_s\n"), "stands there twice"),
+        (format!("{HEADER}\n{}{}", row("0"), row("NaN")), "line 3, column `t_s`: `NaN` is not a finite number"),
+        (
+            format!("{HEADER}\n{}0.1,0,abc,9.8,0,0,0,20,20\n", row("0")),
+            "line 3, column `accel_y_mps2`: `abc` is not a number",
+        ),
+        (
+            format!("{HEADER}\n{}{}{}", row("0"), row("0.2"), row("0.1")),
+            "line 4, column `t_s`: 0.1 does not come after 0.2",
+        ),
+        (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
+        (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
+        (format!("{HEADER}\n{}0.1,0,0,9.8,0,0,0,2000,20\n", row("0")), "line 3, column `surface_c`: 2000 is outside"),
+        (format!("{HEADER}\n{}0.1,inf,0,9.8,0,0,0,20,20\n", row("0")), "not a finite number"),
+        (format!("{HEADER}\n{},0,0,9.8,0,0,0,20,20\n", row("0")), "every row needs its time"),
+    ];
+    for (text, expected) in cases {
+        let (folder, result) = import(&text);
+        let said = result.expect_err("refused");
+        assert!(said.contains(expected), "{said:?} should say {expected:?}");
+        let left: Vec<_> = fs::read_dir(folder.path()).expect("list").map(|f| f.expect("entry").file_name()).collect();
+        assert_eq!(left, ["table.csv"], "nothing is left behind");
+    }
+}

@@ -1,0 +1,292 @@
+//! From a recording's entries to readings in SI units on one unbroken time axis.
+//!
+//! The sensor's clock starts again at zero when the sensor restarts, and its chip sits in the machine at some angle; both
+//! are dealt with here, so that the analysis sees one clock and machine axes. Live and review share this code, and use
+//! the host times stored in the recording, so they agree to the bit.
+
+use steadypass_protocol::{Block, DecodeError, Hello, MAX_FRAME, Mounting, Scale, Surface, ToHost, decode_frame};
+
+use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
+use crate::analysis::{Reading, Run, SurfaceLook};
+
+/// A hole longer than this is an interruption: nothing before continues across it. Shorter ones are lost samples.
+const BREAK_US: f64 = 500_000.0;
+/// The streams of one sensor reach the host this much out of order at most; a larger step back is a restart.
+const RESTART_US: f64 = 1_000_000.0;
+/// Sensor time may run ahead of host time by this much (a host clock that was set back) before it is not believed.
+const RUNAWAY_US: f64 = 60_000_000.0;
+/// More samples than this are never lost in one go; the counter has started anew.
+const MOST_LOST: u32 = 10_000_000;
+
+/// What is missing from a recording, as far as the stream itself tells.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Losses {
+    /// Accelerometer samples that never came.
+    pub accel_samples: u64,
+    /// Gyro samples that never came.
+    pub gyro_samples: u64,
+    /// Thermometer looks that never came.
+    pub surface_looks: u64,
+    /// Thermometer looks that came marked as failed.
+    pub surface_failed: u64,
+    /// Accelerometer samples at full scale: the vibration's peak was larger than the chip can tell.
+    pub clipped: u64,
+    /// Times the sensor restarted.
+    pub restarts: u64,
+    /// Times the stream was interrupted for more than half a second.
+    pub interruptions: u64,
+    /// Frames that came damaged.
+    pub bad_frames: u64,
+    /// Frames of a kind that only a newer program knows.
+    pub unknown_frames: u64,
+    /// Frames with a good checksum that still made no sense, or came before the sensor had introduced itself.
+    pub unusable_frames: u64,
+}
+
+impl Losses {
+    /// Whether data that the sensor had taken is missing.
+    pub fn any(&self) -> bool {
+        let Self {
+            accel_samples,
+            gyro_samples,
+            surface_looks,
+            restarts,
+            interruptions,
+            bad_frames,
+            unusable_frames,
+            ..
+        } = *self;
+        accel_samples + gyro_samples + surface_looks + restarts + interruptions + bad_frames + unusable_frames > 0
+    }
+
+    /// What is missing, in words; empty when nothing is.
+    pub fn describe(&self) -> String {
+        let parts = [
+            (self.accel_samples, "accelerometer samples lost"),
+            (self.gyro_samples, "gyro samples lost"),
+            (self.surface_looks, "temperature readings lost"),
+            (self.restarts, "sensor restarts"),
+            (self.interruptions, "interruptions"),
+            (self.bad_frames, "damaged frames"),
+            (self.unusable_frames, "unusable frames"),
+        ];
+        let parts: Vec<String> = parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}")).collect();
+        parts.join(", ")
+    }
+}
+
+/// Where one stream stands.
+#[derive(Clone, Copy, Debug, Default)]
+struct Stream {
+    expected_index: Option<u32>,
+    /// When the next sample is due, µs of recording time.
+    due_us: Option<f64>,
+}
+
+/// How to read the counts of the sensor that introduced itself.
+#[derive(Clone, Copy, Debug)]
+struct Introduction {
+    accel: Scale,
+    gyro: Scale,
+    mounting: Mounting,
+}
+
+/// Sensor clock against recording time.
+#[derive(Clone, Copy, Debug)]
+struct Clock {
+    /// Recording time = sensor time + this, µs.
+    offset_us: f64,
+    /// Latest sensor time seen, µs, and the host time it came with, ns.
+    latest_us: f64,
+    latest_log_ns: u64,
+}
+
+/// Turns entries into readings.
+#[derive(Debug, Default)]
+pub struct Timeline {
+    introduction: Option<Introduction>,
+    clock: Option<Clock>,
+    accel: Stream,
+    gyro: Stream,
+    surface_index: Option<u8>,
+    losses: Losses,
+    samples: Vec<[f32; 3]>,
+}
+
+impl Timeline {
+    /// At the start of a recording.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// What is missing so far.
+    pub fn losses(&self) -> Losses {
+        self.losses
+    }
+
+    /// Takes the next entry and hands on what it says.
+    pub fn push(&mut self, entry: &Entry<'_>, sink: &mut impl FnMut(Reading<'_>)) {
+        match &entry.body {
+            Body::Frame(raw) => self.frame(raw, entry.log_ns, sink),
+            Body::Table(piece) => self.table(piece, sink),
+            Body::Link(LinkNote::BadFrames { count }) => self.losses.bad_frames += count,
+            Body::Link(_) => {}
+            Body::Note(UserNote::NewSection) => {
+                if let Some(t_us) = self.now_us() {
+                    sink(Reading::Mark { t_us });
+                }
+            }
+            Body::Note(_) => {}
+        }
+    }
+
+    /// Latest moment of recording time, µs.
+    fn now_us(&self) -> Option<f64> {
+        let clock = self.clock.map(|c| c.latest_us + c.offset_us);
+        clock.or(self.accel.due_us)
+    }
+
+    fn frame(&mut self, raw: &[u8], log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
+        let mut scratch = [0; MAX_FRAME];
+        let Ok(frame) = decode_frame(raw, &mut scratch) else {
+            self.losses.bad_frames += 1;
+            return;
+        };
+        match ToHost::decode(frame.payload) {
+            Ok(ToHost::Hello(hello)) => self.hello(&hello, log_ns, sink),
+            Ok(ToHost::Accel(block)) => self.block(&block, false, log_ns, sink),
+            Ok(ToHost::Gyro(block)) => self.block(&block, true, log_ns, sink),
+            Ok(ToHost::Surface(look)) => self.surface(&look, log_ns, sink),
+            Ok(ToHost::Mark(mark)) => {
+                let t_us = self.place(mark.t_us as f64, log_ns, sink);
+                sink(Reading::Mark { t_us });
+            }
+            Ok(ToHost::Health(_) | ToHost::Pong(_) | ToHost::Reply(_)) => {}
+            Err(DecodeError::UnknownKind(_)) => self.losses.unknown_frames += 1,
+            Err(_) => self.losses.unusable_frames += 1,
+        }
+    }
+
+    fn hello(&mut self, hello: &Hello, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
+        let mounting = if hello.mounting.is_rotation() { hello.mounting } else { Mounting::STRAIGHT };
+        self.introduction = Some(Introduction { accel: hello.accel, gyro: hello.gyro, mounting });
+        // Recording time starts with the first sample, not with the introduction; later ones tell of a restart.
+        if self.clock.is_some() {
+            self.place(hello.uptime_us as f64, log_ns, sink);
+        }
+    }
+
+    fn block(&mut self, block: &Block<'_>, is_gyro: bool, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
+        let Some(introduction) = self.introduction else {
+            self.losses.unusable_frames += 1;
+            return;
+        };
+        if block.samples.is_empty() || block.spacing_ns == 0 {
+            self.losses.unusable_frames += 1;
+            return;
+        }
+        let first_us = self.place(block.first_us as f64, log_ns, sink);
+        let spacing_us = f64::from(block.spacing_ns) / 1000.0;
+        let count = block.samples.len();
+        let (stream, scale, lost) = if is_gyro {
+            (&mut self.gyro, introduction.gyro, &mut self.losses.gyro_samples)
+        } else {
+            (&mut self.accel, introduction.accel, &mut self.losses.accel_samples)
+        };
+        let lost_before = stream.expected_index.map_or(0, |e| block.first_index.wrapping_sub(e));
+        let lost_before = if lost_before > MOST_LOST { 0 } else { lost_before };
+        *lost += u64::from(lost_before);
+        stream.expected_index = Some(block.first_index.wrapping_add(count as u32));
+        let gap = stream.due_us.replace(first_us + spacing_us * count as f64).filter(|due| first_us - due > BREAK_US);
+
+        let unit = f64::from(scale.nano_per_count) * 1e-9;
+        self.samples.clear();
+        self.samples.extend(
+            block.samples.iter().map(|s| introduction.mounting.apply(s.map(|count| (f64::from(count) * unit) as f32))),
+        );
+        let limit = scale.full_scale.saturating_abs();
+        let clipped = block.samples.iter().filter(|s| s.iter().any(|c| c.saturating_abs() >= limit)).count() as u32;
+        let run = Run { first_us, spacing_us, lost_before, clipped, samples: &self.samples };
+        if is_gyro {
+            sink(Reading::Gyro(run));
+        } else {
+            self.losses.clipped += u64::from(clipped);
+            if let Some(from_us) = gap {
+                self.losses.interruptions += 1;
+                sink(Reading::Break { from_us, to_us: first_us });
+            }
+            sink(Reading::Accel(run));
+        }
+    }
+
+    fn surface(&mut self, look: &Surface, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
+        let t_us = self.place(look.t_us as f64, log_ns, sink);
+        if let Some(before) = self.surface_index.replace(look.index) {
+            self.losses.surface_looks += u64::from(look.index.wrapping_sub(before).wrapping_sub(1));
+        }
+        let good = look.flags == 0;
+        self.losses.surface_failed += u64::from(!good);
+        // 0.02 K per count, absolute: maker application note 390119061402, page 14.
+        let celsius = |raw: u16| good.then(|| (f64::from(raw) * 0.02 - 273.15) as f32);
+        sink(Reading::Surface(SurfaceLook {
+            t_us,
+            apparent_c: celsius(look.object_raw),
+            ambient_c: celsius(look.ambient_raw),
+            corrected: false,
+        }));
+    }
+
+    /// Recording time of a sensor time, noticing restarts.
+    fn place(&mut self, sensor_us: f64, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) -> f64 {
+        let Some(clock) = &mut self.clock else {
+            self.clock = Some(Clock { offset_us: -sensor_us, latest_us: sensor_us, latest_log_ns: log_ns });
+            return 0.0;
+        };
+        let step_us = sensor_us - clock.latest_us;
+        let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
+        if step_us < -RESTART_US || step_us > host_us + RUNAWAY_US {
+            let from_us = clock.latest_us + clock.offset_us;
+            let to_us = from_us + host_us;
+            *clock = Clock { offset_us: to_us - sensor_us, latest_us: sensor_us, latest_log_ns: log_ns };
+            self.losses.restarts += 1;
+            (self.accel, self.gyro, self.surface_index) = (Stream::default(), Stream::default(), None);
+            sink(Reading::Break { from_us, to_us });
+        } else if step_us > 0.0 {
+            (clock.latest_us, clock.latest_log_ns) = (sensor_us, log_ns);
+        }
+        sensor_us + clock.offset_us
+    }
+
+    fn table(&mut self, piece: &TableEntry, sink: &mut impl FnMut(Reading<'_>)) {
+        let run = |run: &TableRun, f: &mut dyn FnMut(Run<'_>)| {
+            f(Run {
+                first_us: run.first_us,
+                spacing_us: run.spacing_us,
+                lost_before: run.lost_before,
+                clipped: 0,
+                samples: &run.samples,
+            });
+        };
+        match piece {
+            TableEntry::Accel(r) => {
+                self.losses.accel_samples += u64::from(r.lost_before);
+                let due = self.accel.due_us.replace(r.first_us + r.spacing_us * r.samples.len() as f64);
+                if let Some(from_us) = due.filter(|due| r.first_us - due > BREAK_US && r.lost_before > 0) {
+                    self.losses.interruptions += 1;
+                    sink(Reading::Break { from_us, to_us: r.first_us });
+                }
+                run(r, &mut |r| sink(Reading::Accel(r)));
+            }
+            TableEntry::Gyro(r) => {
+                self.losses.gyro_samples += u64::from(r.lost_before);
+                run(r, &mut |r| sink(Reading::Gyro(r)));
+            }
+            TableEntry::Surface { t_us, surface_c, ambient_c } => sink(Reading::Surface(SurfaceLook {
+                t_us: *t_us,
+                apparent_c: *surface_c,
+                ambient_c: *ambient_c,
+                corrected: true,
+            })),
+        }
+    }
+}
