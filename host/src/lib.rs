@@ -11,3 +11,4 @@ pub mod analysis;
 pub mod guidance;
 pub mod link;
 pub mod recording;
+pub mod simulation;

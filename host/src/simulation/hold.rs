@@ -1,0 +1,96 @@
+//! How the hand holds the machine on the curved panel: from the pad's place to the pose of the chip.
+//!
+//! With `ρ = (-v/R₂, u/R₁, 0)` the turn that lays the spindle along the surface's normal, `ψ` the turn about the spindle
+//! and `h` the hand's small tilt, the machine's attitude is
+//!
+//! ```text
+//! R = R_x(tilt) · R_z(heading) · exp[ρ] · R_z(ψ) · exp[h]        (machine to world, world z up)
+//! chip = R_x(tilt) · R_z(heading) · (u, v, -u²/2R₁ - v²/2R₂ + height) + R · lever
+//! ```
+//!
+//! Speeds and accelerations are taken from three neighbouring poses ([`motion`]), not from formulas, so no derivative can
+//! have been forgotten: `a = (p₊ - 2p + p₋)/Δ²` and `ω = log(R₋ᵀ R₊)/2Δ`. At 1.67 kHz the error is `(2π f Δ)²/12`, under
+//! 2e-4 of a 12 Hz tremor.
+
+use nalgebra::{UnitQuaternion, Vector3};
+
+use super::path::Spot;
+use super::scenario::Scenario;
+use super::unsteady::{Subject, Unsteady, stream};
+
+/// Standard gravity, m/s² (CGPM 1901, exact).
+pub(super) const GRAVITY_MPS2: f64 = 9.80665;
+
+/// Where the chip is and how the machine is turned.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Pose {
+    /// World, m.
+    pub(super) chip_m: Vector3<f64>,
+    /// Machine to world.
+    pub(super) attitude: UnitQuaternion<f64>,
+    /// The pad's middle without tremor, m on the panel.
+    pub(super) pad_m: [f64; 2],
+    /// Turn about the spindle, rad.
+    pub(super) yaw_rad: f64,
+}
+
+/// The hand and the panel under it.
+#[derive(Clone, Debug)]
+pub(super) struct Hold {
+    panel: UnitQuaternion<f64>,
+    radius_m: [f64; 2],
+    lever_m: Vector3<f64>,
+    yaw_rad_per_m: f64,
+    wobble_mps: [Unsteady; 2],
+    tremor_m: [Unsteady; 3],
+    tilt_rad: [Unsteady; 2],
+    yaw_rad: Unsteady,
+}
+
+impl Hold {
+    pub(super) fn new(scenario: &Scenario) -> Self {
+        let (hand, panel) = (&scenario.hand, &scenario.panel);
+        let mut rng = stream(scenario.seed, Subject::Hand);
+        let tilt = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), panel.tilt_deg.to_radians());
+        let heading = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), panel.heading_deg.to_radians());
+        Self {
+            panel: tilt * heading,
+            radius_m: panel.radius_m,
+            lever_m: Vector3::from(hand.lever_m),
+            yaw_rad_per_m: hand.yaw_rad_per_m,
+            wobble_mps: [0; 2].map(|_| Unsteady::new(&mut rng, hand.wobble_mps, 0.2, 1.5, 6)),
+            // The pad is pressed on the panel: it trembles less across the surface than along it.
+            tremor_m: [1.0, 1.0, 0.3].map(|k| Unsteady::new(&mut rng, k * hand.tremor_m, 8.0, 12.0, 4)),
+            tilt_rad: [0; 2].map(|_| Unsteady::new(&mut rng, hand.tilt_deg.to_radians(), 0.05, 0.8, 5)),
+            yaw_rad: Unsteady::new(&mut rng, hand.yaw_wander_deg.to_radians(), 0.04, 0.5, 5),
+        }
+    }
+
+    /// The pose at `t_s`, with the pad at `spot`.
+    pub(super) fn pose(&self, t_s: f64, spot: &Spot) -> Pose {
+        let [du, dv] = [0, 1].map(|i| self.wobble_mps[i].integral(t_s));
+        let (pad_u, pad_v) = (spot.u_m + du, spot.v_m + dv);
+        let tremor = [0, 1, 2].map(|i| self.tremor_m[i].at(t_s));
+        let (u, v) = (pad_u + tremor[0], pad_v + tremor[1]);
+        let [r1, r2] = self.radius_m;
+        let surface = Vector3::new(u, v, -u * u / (2.0 * r1) - v * v / (2.0 * r2) + spot.height_m + tremor[2]);
+        let normal = UnitQuaternion::from_scaled_axis(Vector3::new(-v / r2, u / r1, 0.0));
+        let yaw = self.yaw_rad_per_m * (pad_u - spot.centre_m[0]) + self.yaw_rad.at(t_s);
+        let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), yaw);
+        let tilt =
+            UnitQuaternion::from_scaled_axis(Vector3::new(self.tilt_rad[0].at(t_s), self.tilt_rad[1].at(t_s), 0.0));
+        let attitude = self.panel * normal * turn * tilt;
+        Pose { chip_m: self.panel * surface + attitude * self.lever_m, attitude, pad_m: [pad_u, pad_v], yaw_rad: yaw }
+    }
+}
+
+/// Specific force (m/s²) and turn rate (rad/s) in machine axes at the middle of three poses `spacing_s` apart.
+pub(super) fn motion(poses: &[Pose; 3], spacing_s: f64) -> (Vector3<f64>, Vector3<f64>) {
+    let [before, now, after] = poses;
+    let acceleration = (after.chip_m - now.chip_m * 2.0 + before.chip_m) / (spacing_s * spacing_s);
+    let force = now.attitude.inverse() * (acceleration + Vector3::new(0.0, 0.0, GRAVITY_MPS2));
+    let turned = before.attitude.inverse() * after.attitude;
+    // Twice the vector part: the angle is far below a milliradian, and the error is its cube / 24.
+    let rate = turned.imag() * (2.0 * turned.w.signum()) / (2.0 * spacing_s);
+    (force, rate)
+}

@@ -1,0 +1,136 @@
+//! The motor: its rate, the pad's free spin, and what both shake.
+//!
+//! Rate `f`: follows `f₀ (1 - droop · contact) (1 + wander)` with a first-order lag, and runs down exponentially. Phase
+//! `φ = 2π ∫ f dt`; spin phase `θ = 2π ∫ s dt`. The vibration is a vector that rotates in the pad's plane,
+//!
+//! ```text
+//! x = A cos φ + A Σ c_k cos(k φ + α_k) + gear        A = A₀ (f/f₀)² (1 + m cos θ · s/s₀)
+//! y = e A sin φ + …                                   (unbalance grows with the rate squared; θ gives the lines f ± s)
+//! ```
+//!
+//! turned by a fixed angle, with a share along the spindle, a gear tone and broadband noise. The housing also turns to and
+//! fro, which the gyro sees. Tones near the end of a chip's band are weakened as its filter would (see [`band`]).
+
+use std::f64::consts::TAU;
+
+use nalgebra::{Rotation2, Vector2, Vector3};
+use rand::RngExt;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::scenario::{Motor as MotorSpec, Scenario};
+use super::unsteady::{Subject, Unsteady, stream};
+
+/// What the chip feels of the motor in one sample, machine axes.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shake {
+    /// m/s².
+    pub(super) accel_mps2: Vector3<f64>,
+    /// rad/s, already within the gyro's band.
+    pub(super) gyro_radps: Vector3<f64>,
+}
+
+/// The running motor.
+#[derive(Clone, Debug)]
+pub(super) struct Machine {
+    spec: MotorSpec,
+    wander: Unsteady,
+    spin_wander: Unsteady,
+    noise: ChaCha8Rng,
+    ellipse: Rotation2<f64>,
+    angles: [f64; 10],
+    accel_band_hz: f64,
+    gyro_band_hz: f64,
+    /// Present rate, Hz.
+    pub(super) rate_hz: f64,
+    /// Present spin of the pad, Hz.
+    pub(super) spin_hz: f64,
+    phase: f64,
+    gear_phase: f64,
+    spin_phase: f64,
+}
+
+/// Gain at `f_hz` of a chip's own filter with corner `corner_hz`: a four-pole Butterworth, `1/√(1 + (f/f_c)⁸)`.
+pub(super) fn band(f_hz: f64, corner_hz: f64) -> f64 {
+    1.0 / (1.0 + (f_hz / corner_hz).powi(8)).sqrt()
+}
+
+impl Machine {
+    pub(super) fn new(scenario: &Scenario) -> Self {
+        let spec = scenario.motor.clone();
+        let mut rng = stream(scenario.seed, Subject::Motor);
+        Self {
+            wander: Unsteady::new(&mut rng, spec.wander, 0.03, 0.7, 5),
+            spin_wander: Unsteady::new(&mut rng, 0.08, 0.05, 0.5, 4),
+            noise: stream(scenario.seed, Subject::MotorNoise),
+            ellipse: Rotation2::new(TAU * rng.random::<f64>()),
+            angles: [0; 10].map(|_| TAU * rng.random::<f64>()),
+            accel_band_hz: 0.45 * scenario.chip.rate_hz,
+            gyro_band_hz: GYRO_BAND * scenario.chip.rate_hz / 8.0,
+            rate_hz: 0.0,
+            spin_hz: 0.0,
+            phase: 0.0,
+            gear_phase: 0.0,
+            spin_phase: 0.0,
+            spec,
+        }
+    }
+
+    /// Moves on by `dt_s` to `t_s`.
+    pub(super) fn advance(&mut self, t_s: f64, dt_s: f64, on: bool, contact: f64) {
+        let spec = &self.spec;
+        let before_hz = self.rate_hz;
+        let loaded = spec.rate_hz * (1.0 - spec.load_droop * contact) * (1.0 + self.wander.at(t_s));
+        let (target, lag_s) = if on { (loaded, spec.spin_up_s) } else { (0.0, spec.run_down_s) };
+        self.rate_hz += (target - self.rate_hz) * (dt_s / lag_s).min(1.0);
+        if !on && self.rate_hz < 0.3 {
+            self.rate_hz = 0.0; // dry friction ends what the exponential would draw out
+        }
+        let stalled = spec.spin_stalls_s.iter().any(|[from, to]| (*from..*to).contains(&t_s));
+        // Off the panel nothing holds the pad back: the bearing drags it along, up to a few times its spin under load.
+        let free = spec.pad_spin_hz * (1.0 + 1.5 * (1.0 - contact)) * (1.0 + self.spin_wander.at(t_s));
+        let spin = if on && !stalled { free * (self.rate_hz / spec.rate_hz) } else { 0.0 };
+        self.spin_hz += (spin - self.spin_hz) * (dt_s / 0.4).min(1.0);
+        let mean_hz = 0.5 * (before_hz + self.rate_hz);
+        self.phase = (self.phase + TAU * mean_hz * dt_s) % TAU;
+        self.gear_phase = (self.gear_phase + TAU * spec.gear_ratio * mean_hz * dt_s) % TAU;
+        self.spin_phase = (self.spin_phase + TAU * self.spin_hz * dt_s) % TAU;
+    }
+
+    /// What it shakes now. Draws noise: call once per sample.
+    pub(super) fn shake(&mut self) -> Shake {
+        let spec = &self.spec;
+        let mut normal = || -> f64 { StandardNormal.sample(&mut self.noise) };
+        let noise = Vector3::new(normal(), normal(), normal());
+        if self.rate_hz == 0.0 {
+            return Shake { accel_mps2: Vector3::zeros(), gyro_radps: Vector3::zeros() };
+        }
+        let spin_share = if spec.pad_spin_hz > 0.0 { (self.spin_hz / spec.pad_spin_hz).min(1.0) } else { 0.0 };
+        let steady = spec.vibration_mps2 * (self.rate_hz / spec.rate_hz).powi(2);
+        let amplitude = steady * (1.0 + spec.spin_depth * spin_share * self.spin_phase.cos());
+        let (sin, cos) = self.phase.sin_cos();
+        let gain = |order: f64| band(order * self.rate_hz, self.accel_band_hz);
+        let mut plane = Vector2::new(cos, spec.ellipticity * sin) * gain(1.0);
+        let mut along = spec.axial * (self.phase + self.angles[9]).cos() * gain(1.0);
+        for (k, share) in spec.harmonics.iter().enumerate() {
+            let order = k as f64 + 2.0;
+            let (a, b) = (order * self.phase + self.angles[2 * k], order * self.phase + self.angles[2 * k + 1]);
+            plane += Vector2::new(a.cos(), b.cos()) * (share * gain(order));
+            along += spec.axial * share * a.sin() * gain(order);
+        }
+        let gear = spec.gear_tone * gain(spec.gear_ratio);
+        plane +=
+            Vector2::new((self.gear_phase + self.angles[6]).cos(), (self.gear_phase + self.angles[7]).cos()) * gear;
+        along += gear * (self.gear_phase + self.angles[8]).cos();
+        let plane = self.ellipse * plane * amplitude;
+        let turning = spec.turning_radps_per_mps2 * amplitude * band(self.rate_hz, self.gyro_band_hz);
+        let tilt = self.ellipse * Vector2::new(-spec.ellipticity * sin, cos) * turning;
+        Shake {
+            accel_mps2: Vector3::new(plane.x, plane.y, along * amplitude) + noise * (spec.broadband * steady),
+            gyro_radps: Vector3::new(tilt.x, tilt.y, 0.5 * turning * cos),
+        }
+    }
+}
+
+/// Corner of the gyro's filter over its rate: 66.8 Hz at 208 Hz (LSM6DSO family, from memory).
+pub(super) const GYRO_BAND: f64 = 66.8 / 208.0;

@@ -1,0 +1,408 @@
+//! Scenarios with a name, and scenarios drawn from ranges.
+
+use rand::RngExt;
+
+use super::scenario::{Arm, ChipSpec, Hand, Heat, Motor, Panel, Scenario, ThermometerSpec};
+use super::unsteady::{Subject, stream};
+use crate::analysis::MachineKind;
+
+/// How fast the demo plays: with it the demo's two passes take about 45 s at the screen.
+pub const DEMO_SPEED: f64 = 4.0;
+
+impl Default for Scenario {
+    /// One crosshatched section on a nearly level, slightly curved panel with a 15 mm orbital.
+    fn default() -> Self {
+        Self {
+            name: "level".into(),
+            seed: 1,
+            arm: Arm {
+                lead_in_s: 4.0,
+                motor_before_s: 2.0,
+                motor_after_s: 1.0,
+                lead_out_s: 3.0,
+                sections: 1,
+                break_s: 40.0,
+                pass_axes: vec![0, 1],
+                strokes_per_pass: 5,
+                traverse_mps: 0.03,
+                stroke_m: 0.4,
+                step_m: 0.06,
+                turn_s: 1.0,
+                between_passes_s: 1.0,
+                stroke_speed_cv: 0.08,
+                stroke_length_sd_m: 0.012,
+                speed_wander_cv: 0.08,
+                pace: vec![],
+                pause_chance: 0.0,
+                lift_chance: 0.0,
+            },
+            hand: Hand {
+                wobble_mps: 0.002,
+                tremor_m: 4e-5,
+                tilt_deg: 0.6,
+                yaw_wander_deg: 1.5,
+                yaw_rad_per_m: 0.25,
+                lever_m: [0.05, 0.01, 0.1],
+                misalignment_deg: [2.0, -3.0, 3.0],
+            },
+            panel: Panel { tilt_deg: 4.0, heading_deg: 0.0, radius_m: [6.0, 9.0] },
+            motor: Motor {
+                kind: MachineKind::Orbital,
+                throw_m: 0.015,
+                rate_hz: 70.0,
+                load_droop: 0.06,
+                wander: 0.01,
+                spin_up_s: 0.3,
+                run_down_s: 0.4,
+                pad_spin_hz: 4.0,
+                spin_depth: 0.12,
+                spin_stalls_s: vec![],
+                vibration_mps2: 18.0,
+                ellipticity: 0.8,
+                axial: 0.25,
+                harmonics: [0.35, 0.18, 0.08],
+                gear_tone: 0.1,
+                gear_ratio: 5.57,
+                broadband: 0.12,
+                turning_radps_per_mps2: 0.006,
+            },
+            heat: Heat {
+                panel_start_c: 19.0,
+                ambient_c: 20.0,
+                pad_power_w: 40.0,
+                power: vec![],
+                pressure_wander: 0.08,
+                pad_radius_m: 0.0625,
+                // Steel of 0.8 mm (7854 kg/m3, 434 J/kgK: Incropera table A.1, from memory) and some 8 % for the paint.
+                capacity_j_m2k: 2950.0,
+                // k = 60.5 W/mK in the steel, spread over the capacity of steel and paint together.
+                diffusivity_m2ps: 1.64e-5,
+                // Both sides, convection and radiation: 9 to 11 each.
+                loss_w_m2k: 18.0,
+            },
+            thermometer: ThermometerSpec {
+                offset_m: [0.09, 0.0],
+                spot_radius_m: 0.018,
+                emissivity: 0.93,
+                reflected_c: 20.0,
+                lag_s: 0.15,
+                noise_k: 0.1,
+                self_warming_k: 0.8,
+            },
+            chip: ChipSpec {
+                rate_hz: 1667.0,
+                rate_error: 0.012,
+                rate_drift_per_h: 0.001,
+                accel_noise_ug: 110.0,
+                accel_bias_mg: [12.0, -18.0, 20.0],
+                accel_scale: [0.006, -0.008, 0.004],
+                rectification_mg_per_g2: [0.6, -0.4, 1.0],
+                gyro_noise_mdps: 4.5,
+                gyro_bias_dps: [0.6, -0.9, 0.3],
+                gyro_bias_wander_dph: 6.0,
+                gyro_scale: [0.007, -0.005, 0.009],
+                gyro_g_sensitivity_dps_per_g: 0.08,
+            },
+        }
+    }
+}
+
+impl Scenario {
+    /// The demo: a section of 0.4 m on an invented car's bonnet, crosshatched with a pad of 125 mm (the machine's centre
+    /// travels 0.3 m between turns). The second stroke is hurried; in the second pass the pressure goes up and the
+    /// panel's rise passes 11.1 K (20 °F). Three minutes of work: play it at [`DEMO_SPEED`].
+    pub fn demo() -> Self {
+        let mut demo = Self { name: "demo".into(), seed: 20, ..Self::default() };
+        demo.arm = Arm {
+            lead_in_s: 4.0,
+            motor_before_s: 2.5,
+            between_passes_s: 2.0,
+            strokes_per_pass: 5,
+            traverse_mps: 0.022,
+            stroke_m: 0.3,
+            step_m: 0.07,
+            stroke_speed_cv: 0.05,
+            stroke_length_sd_m: 0.008,
+            speed_wander_cv: 0.06,
+            pace: vec![1.0, 1.0, 2.4, 1.0, 1.0, 1.0, 1.0, 1.0, 0.85, 0.9],
+            ..demo.arm
+        };
+        demo.panel = Panel { tilt_deg: 6.0, heading_deg: 0.0, radius_m: [5.0, 3.0] };
+        demo.heat.pad_power_w = 30.0;
+        demo.heat.power = vec![1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.05, 1.15, 1.85, 1.8];
+        demo
+    }
+
+    /// An hour of work with a mark, a wipe and a move between sections, for measuring speed and memory.
+    pub fn hour() -> Self {
+        let mut hour = Self { name: "hour".into(), seed: 60, ..Self::default() };
+        hour.arm = Arm { sections: 19, pause_chance: 0.05, lift_chance: 0.05, ..hour.arm };
+        hour
+    }
+}
+
+/// Kinds of work that [`Ranges::of`] knows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Level to gently sloped, gently curved.
+    Level,
+    /// Radii of 1.5 to 4 m.
+    Curved,
+    /// Doors: 65 to 90 degrees.
+    Upright,
+    /// A rotary.
+    Rotary,
+    /// Strong tremor, wobble and tilt.
+    Shaky,
+    /// About 18 mm/s.
+    Slow,
+    /// About 75 mm/s.
+    Fast,
+    /// Much power, slow arm: the panel passes its limit.
+    Hot,
+    /// Uneven lengths and speeds.
+    Uneven,
+    /// Pauses, lifts and stalls of the pad's spin.
+    Interrupted,
+}
+
+impl Kind {
+    /// All kinds.
+    pub const ALL: [Self; 10] = [
+        Self::Level,
+        Self::Curved,
+        Self::Upright,
+        Self::Rotary,
+        Self::Shaky,
+        Self::Slow,
+        Self::Fast,
+        Self::Hot,
+        Self::Uneven,
+        Self::Interrupted,
+    ];
+
+    /// Its name.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Level => "level",
+            Self::Curved => "curved",
+            Self::Upright => "upright",
+            Self::Rotary => "rotary",
+            Self::Shaky => "shaky",
+            Self::Slow => "slow",
+            Self::Fast => "fast",
+            Self::Hot => "hot",
+            Self::Uneven => "uneven",
+            Self::Interrupted => "interrupted",
+        }
+    }
+}
+
+/// Lowest and highest value of a uniform draw.
+pub type Span = [f64; 2];
+
+/// From where to where each parameter is drawn, evenly, by [`random`]. Units as in [`Scenario`].
+#[derive(Clone, Debug, PartialEq)]
+#[expect(missing_docs, reason = "the fields are those of the scenario, with the same names and units")]
+pub struct Ranges {
+    pub name: &'static str,
+    pub traverse_mps: Span,
+    pub stroke_m: Span,
+    pub strokes_per_pass: [u32; 2],
+    pub step_m: Span,
+    pub turn_s: Span,
+    pub stroke_speed_cv: Span,
+    pub stroke_length_sd_m: Span,
+    pub speed_wander_cv: Span,
+    pub pause_chance: f64,
+    pub lift_chance: f64,
+    pub wobble_mps: Span,
+    pub tremor_m: Span,
+    pub hand_tilt_deg: Span,
+    pub yaw_wander_deg: Span,
+    pub panel_tilt_deg: Span,
+    pub heading_deg: Span,
+    pub radius_m: Span,
+    pub rotary: bool,
+    pub rate_hz: Span,
+    pub vibration_mps2: Span,
+    pub spin_stalls: bool,
+    pub pad_power_w: Span,
+    pub panel_start_c: Span,
+    pub gyro_scale: f64,
+    pub accel_bias_mg: f64,
+}
+
+impl Ranges {
+    /// The ranges of one kind.
+    pub fn of(kind: Kind) -> Self {
+        let base = Self {
+            name: kind.as_str(),
+            traverse_mps: [0.02, 0.045],
+            stroke_m: [0.28, 0.55],
+            strokes_per_pass: [4, 7],
+            step_m: [0.04, 0.08],
+            turn_s: [0.7, 1.3],
+            stroke_speed_cv: [0.04, 0.1],
+            stroke_length_sd_m: [0.006, 0.015],
+            speed_wander_cv: [0.04, 0.1],
+            pause_chance: 0.0,
+            lift_chance: 0.0,
+            wobble_mps: [0.001, 0.003],
+            tremor_m: [1e-5, 6e-5],
+            hand_tilt_deg: [0.3, 0.9],
+            yaw_wander_deg: [0.8, 2.5],
+            panel_tilt_deg: [0.0, 12.0],
+            heading_deg: [-90.0, 90.0],
+            radius_m: [4.0, 12.0],
+            rotary: false,
+            rate_hz: [35.0, 110.0],
+            vibration_mps2: [8.0, 25.0],
+            spin_stalls: false,
+            pad_power_w: [25.0, 50.0],
+            panel_start_c: [14.0, 30.0],
+            gyro_scale: 0.01,
+            accel_bias_mg: 25.0,
+        };
+        match kind {
+            Kind::Level => base,
+            Kind::Curved => Self { radius_m: [1.5, 4.0], panel_tilt_deg: [0.0, 30.0], ..base },
+            Kind::Upright => {
+                Self { panel_tilt_deg: [65.0, 90.0], heading_deg: [-15.0, 15.0], radius_m: [3.0, 8.0], ..base }
+            }
+            Kind::Rotary => Self {
+                rotary: true,
+                rate_hz: [12.0, 38.0],
+                vibration_mps2: [3.0, 9.0],
+                traverse_mps: [0.03, 0.075],
+                ..base
+            },
+            Kind::Shaky => Self {
+                tremor_m: [6e-5, 1.2e-4],
+                wobble_mps: [0.003, 0.005],
+                hand_tilt_deg: [1.0, 1.8],
+                yaw_wander_deg: [2.0, 4.0],
+                ..base
+            },
+            Kind::Slow => Self { traverse_mps: [0.016, 0.02], stroke_m: [0.25, 0.4], ..base },
+            Kind::Fast => Self { traverse_mps: [0.065, 0.08], strokes_per_pass: [6, 9], ..base },
+            Kind::Hot => {
+                Self { pad_power_w: [65.0, 110.0], traverse_mps: [0.016, 0.028], stroke_m: [0.25, 0.4], ..base }
+            }
+            Kind::Uneven => Self { stroke_speed_cv: [0.12, 0.2], stroke_length_sd_m: [0.02, 0.035], ..base },
+            Kind::Interrupted => Self { pause_chance: 0.2, lift_chance: 0.2, spin_stalls: true, ..base },
+        }
+    }
+}
+
+/// A scenario with every parameter drawn from `ranges`. The same seed gives the same scenario.
+pub fn random(seed: u64, ranges: &Ranges) -> Scenario {
+    let mut rng = stream(seed, Subject::Scenario);
+    let mut draw = |span: Span| span[0] + (span[1] - span[0]) * rng.random::<f64>();
+    let base = Scenario::default();
+    let mut either = |limit: f64| draw([-limit, limit]);
+    let hand = Hand {
+        lever_m: [either(0.07), either(0.05), 0.1 + either(0.04)],
+        misalignment_deg: [either(4.0), either(4.0), either(5.0)],
+        yaw_rad_per_m: either(0.4),
+        ..base.hand
+    };
+    let chip = ChipSpec {
+        rate_error: either(0.02),
+        rate_drift_per_h: either(0.003),
+        accel_bias_mg: [0; 3].map(|_| either(ranges.accel_bias_mg)),
+        accel_scale: [0; 3].map(|_| either(0.01)),
+        rectification_mg_per_g2: [0; 3].map(|_| either(1.2)),
+        gyro_bias_dps: [0; 3].map(|_| either(1.0)),
+        gyro_scale: [0; 3].map(|_| either(ranges.gyro_scale)),
+        accel_noise_ug: 100.0 + either(20.0),
+        gyro_noise_mdps: 4.5 + either(1.0),
+        gyro_bias_wander_dph: 6.0 + either(4.0),
+        gyro_g_sensitivity_dps_per_g: 0.06 + either(0.05),
+        ..base.chip
+    };
+    let rate_hz = draw(ranges.rate_hz);
+    let spin = if ranges.rotary { [0.0; 2] } else { [2.5, 8.0] };
+    let motor = Motor {
+        kind: if ranges.rotary { MachineKind::Rotary } else { MachineKind::Orbital },
+        throw_m: if ranges.rotary { 0.0 } else { 0.015 },
+        rate_hz,
+        load_droop: draw([0.02, 0.12]),
+        wander: draw([0.004, 0.014]),
+        pad_spin_hz: draw(spin),
+        spin_depth: if ranges.rotary { 0.0 } else { draw([0.06, 0.2]) },
+        vibration_mps2: draw(ranges.vibration_mps2),
+        ellipticity: draw([0.5, 1.0]),
+        axial: draw([0.1, 0.4]),
+        // The second harmonic may exceed the fundamental.
+        harmonics: [draw([0.2, 1.3]), draw([0.05, 0.5]), draw([0.02, 0.2])],
+        gear_tone: draw([0.03, 0.25]),
+        gear_ratio: draw([3.3, 7.7]),
+        broadband: draw([0.06, 0.18]),
+        turning_radps_per_mps2: draw([0.002, 0.009]),
+        ..base.motor
+    };
+    let panel_start_c = draw(ranges.panel_start_c);
+    let ambient_c = panel_start_c + draw([-4.0, 2.0]);
+    let heat = Heat {
+        panel_start_c,
+        ambient_c,
+        pad_power_w: draw(ranges.pad_power_w),
+        pressure_wander: draw([0.03, 0.12]),
+        capacity_j_m2k: draw([2400.0, 3100.0]),
+        diffusivity_m2ps: draw([1.2e-5, 1.8e-5]),
+        loss_w_m2k: draw([14.0, 22.0]),
+        ..base.heat
+    };
+    let thermometer = ThermometerSpec {
+        offset_m: [draw([0.08, 0.1]), draw([-0.01, 0.01])],
+        emissivity: draw([0.92, 0.95]),
+        reflected_c: ambient_c + draw([-3.0, 1.0]),
+        lag_s: draw([0.1, 0.3]),
+        noise_k: draw([0.06, 0.15]),
+        self_warming_k: draw([0.2, 1.5]),
+        ..base.thermometer
+    };
+    let strokes = draw([f64::from(ranges.strokes_per_pass[0]), f64::from(ranges.strokes_per_pass[1]) + 1.0 - 1e-9]);
+    let mut scenario = Scenario {
+        name: format!("{}-{seed}", ranges.name),
+        seed,
+        arm: Arm {
+            traverse_mps: draw(ranges.traverse_mps),
+            stroke_m: draw(ranges.stroke_m),
+            strokes_per_pass: strokes as u32,
+            step_m: draw(ranges.step_m),
+            turn_s: draw(ranges.turn_s),
+            between_passes_s: draw([0.5, 4.0]),
+            stroke_speed_cv: draw(ranges.stroke_speed_cv),
+            stroke_length_sd_m: draw(ranges.stroke_length_sd_m),
+            speed_wander_cv: draw(ranges.speed_wander_cv),
+            pause_chance: ranges.pause_chance,
+            lift_chance: ranges.lift_chance,
+            lead_in_s: draw([3.0, 6.0]),
+            motor_before_s: draw([1.5, 4.0]),
+            ..base.arm
+        },
+        hand: Hand {
+            wobble_mps: draw(ranges.wobble_mps),
+            tremor_m: draw(ranges.tremor_m),
+            tilt_deg: draw(ranges.hand_tilt_deg),
+            yaw_wander_deg: draw(ranges.yaw_wander_deg),
+            ..hand
+        },
+        panel: Panel {
+            tilt_deg: draw(ranges.panel_tilt_deg),
+            heading_deg: draw(ranges.heading_deg),
+            radius_m: [draw(ranges.radius_m), draw(ranges.radius_m)],
+        },
+        motor,
+        heat,
+        thermometer,
+        chip,
+    };
+    if ranges.spin_stalls {
+        let start = draw([15.0, 35.0]);
+        scenario.motor.spin_stalls_s = vec![[start, start + draw([4.0, 12.0])]];
+    }
+    scenario
+}
