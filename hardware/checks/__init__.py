@@ -1,0 +1,1 @@
+"""Checks of the hardware folder; `hardware/check` runs them all."""
