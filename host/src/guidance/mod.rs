@@ -16,8 +16,14 @@
 //!
 //! These are aids for work with a rotating tool on hot paint, not safety instruments. No warning does not mean safe.
 
+pub mod advice;
+mod latch;
+mod limits;
 pub mod plan;
 pub mod units;
+pub mod warnings;
 
+pub use advice::{Advice, Guidance};
 pub use plan::{Band, MachineProfile, Plan, PlanError};
 pub use units::Units;
+pub use warnings::{Warning, WarningKind, Watch};

@@ -1,0 +1,60 @@
+//! Every threshold of the warnings in one place, with its unit and the reason.
+//!
+//! The *limits* themselves (heat rise, pace, orbit rate) are the plan's. What stands here is how sure and how long a fault
+//! must be before it is spoken of, and when it is over.
+
+use super::latch::Timing;
+
+/// Heat: raised within 0.2 s, since a hand reacts in about a second and paint warms up to 10 K in one; one noisy tick is
+/// not enough. Cleared after 3 s below, because the spot may look at cool paint for a moment.
+pub(super) const HEAT_OVER: Timing = Timing { raise_s: 0.2, clear_s: 3.0, hold_s: 10.0 };
+
+/// How far the hot side must fall below the limit before the panel counts as cooler again, K. About eight standard
+/// deviations of the thermometer's filtered noise.
+pub(super) const HEAT_CLEAR_K: f64 = 1.0;
+
+/// Heat ahead: speaks early or not at all, so a tenth of a second of agreement is enough; then quiet for 20 s, twice the
+/// time it looks ahead.
+pub(super) const HEAT_SOON: Timing = Timing { raise_s: 0.1, clear_s: 3.0, hold_s: 20.0 };
+
+/// Standard deviations by which the expected rise must pass the limit. One-sided 84 %: a late warning of heat costs paint,
+/// a needless one a pause.
+pub(super) const HEAT_SOON_SDS: f64 = 1.0;
+
+/// So near under the limit, while not cooling, the scatter between strokes (a few percent of the rise) will cross it, K.
+pub(super) const HEAT_NEAR_K: f64 = 0.6;
+
+/// Below this change within the look-ahead the surface is not cooling, K.
+pub(super) const HEAT_FALLING_K: f64 = 0.5;
+
+/// Pace: the interval must be clear of the band for 0.3 s; no second word about it for 10 s, about the time of a stroke, so
+/// that there is time to follow the first.
+pub(super) const PACE: Timing = Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 10.0 };
+
+/// A finished stroke's rate speaks for the pace for this long, s; then only the running estimate does.
+pub(super) const STROKE_FRESH_S: f64 = 1.0;
+
+/// Orbit rate: load swings at every turn, so it must last 1.5 s.
+pub(super) const ORBIT: Timing = Timing { raise_s: 1.5, clear_s: 1.0, hold_s: 15.0 };
+
+/// Standard deviations by which the orbit rate must be clear of the band.
+pub(super) const ORBIT_SDS: f64 = 2.0;
+
+/// And this share of the band's end: below it nobody would turn the dial.
+pub(super) const ORBIT_MARGIN: f64 = 0.01;
+
+/// Spin: the analysis has already waited to be sure.
+pub(super) const SPIN: Timing = Timing { raise_s: 0.5, clear_s: 1.0, hold_s: 15.0 };
+
+/// Signal: the loss is certain as soon as it has lasted [`SIGNAL_LOST_S`]; the wait before the all-clear lets a bad plug
+/// settle.
+pub(super) const SIGNAL: Timing = Timing { raise_s: 0.0, clear_s: 1.0, hold_s: 5.0 };
+
+/// Without a good sample for this long the signal is lost, s: some ten missing blocks of the sensor.
+pub(super) const SIGNAL_LOST_S: f64 = 1.0;
+
+/// With gaps shorter than this it is back, s.
+pub(super) const SIGNAL_BACK_S: f64 = 0.5;
+
+/// A panel within this rise of its start is ready for the next pass, K.
+pub(super) const READY_RISE_K: f64 = 2.0;

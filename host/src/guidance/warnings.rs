@@ -1,0 +1,502 @@
+//! The eight warnings: what is watched, and what each of them says.
+//!
+//! | kind | at fault when | over when |
+//! | --- | --- | --- |
+//! | `heat-over` | the rise is over the limit | even the hot side is 1 K under it |
+//! | `heat-soon` | the rise expected in 10 s is clearly over the limit, or the rise is just under it and not falling | that is 1 K under it, or the panel is over the limit already |
+//! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
+//! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
+//! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
+//! | `signal-lost` | no good sample for a second | samples come without gaps |
+//!
+//! Every kind has a latch: one warning per fault, never two within its hold time. Thresholds are in `limits.rs`.
+
+use crate::analysis::{Interval, LiveTick, Measured, State};
+
+use super::latch::{Evidence, Latch};
+use super::limits;
+use super::plan::{Band, Plan};
+use super::units::Units;
+
+/// What is wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum WarningKind {
+    /// The panel will be too warm within ten seconds.
+    HeatSoon,
+    /// The panel is too warm.
+    HeatOver,
+    /// The arm is too fast.
+    PaceFast,
+    /// The arm is too slow.
+    PaceSlow,
+    /// The pad orbits (rotary: turns) too slowly.
+    OrbitLow,
+    /// The pad orbits (rotary: turns) too fast.
+    OrbitHigh,
+    /// The pad does not spin any more.
+    SpinLost,
+    /// The sensor is not heard.
+    SignalLost,
+}
+
+impl WarningKind {
+    /// All of them, the most urgent first.
+    pub const ALL: [Self; 8] = [
+        Self::SignalLost,
+        Self::HeatOver,
+        Self::HeatSoon,
+        Self::SpinLost,
+        Self::PaceFast,
+        Self::PaceSlow,
+        Self::OrbitLow,
+        Self::OrbitHigh,
+    ];
+
+    /// The word in `warnings.csv`.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::HeatSoon => "heat-soon",
+            Self::HeatOver => "heat-over",
+            Self::PaceFast => "pace-fast",
+            Self::PaceSlow => "pace-slow",
+            Self::OrbitLow => "orbit-low",
+            Self::OrbitHigh => "orbit-high",
+            Self::SpinLost => "spin-lost",
+            Self::SignalLost => "signal-lost",
+        }
+    }
+}
+
+/// A warning, as it began. Figures are SI: K, m/s, per minute, s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Warning {
+    /// When, s since the first sample.
+    pub t_s: f64,
+    /// What is wrong.
+    pub kind: WarningKind,
+    /// The figure at fault; `heat-soon`: what is expected.
+    pub value: Option<f64>,
+    /// The limit it passed.
+    pub limit: Option<f64>,
+}
+
+impl Warning {
+    /// One line for a person: what to do first, then why. `rate_unit` is the plan's ([`Plan::rate_unit`]).
+    pub fn text(&self, units: Units, rate_unit: &str) -> String {
+        let act = self.kind.action();
+        let figure = |value: f64| match self.kind {
+            WarningKind::HeatSoon | WarningKind::HeatOver => units.rise(value),
+            WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed(value),
+            WarningKind::OrbitLow | WarningKind::OrbitHigh => format!("{value:.0} {rate_unit}"),
+            WarningKind::SpinLost | WarningKind::SignalLost => format!("{value:.1} s"),
+        };
+        match (self.kind, self.value, self.limit) {
+            (WarningKind::HeatSoon, Some(value), Some(limit)) => {
+                format!("{act}: {} expected within 10 s, limit {}", figure(value), figure(limit))
+            }
+            (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
+            (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),
+            _ => act.to_owned(),
+        }
+    }
+}
+
+impl WarningKind {
+    /// What to do about it, verb first.
+    pub(super) fn action(self) -> &'static str {
+        match self {
+            Self::HeatSoon => "Lift soon or move on",
+            Self::HeatOver => "Lift and let it cool",
+            Self::PaceFast => "Slow the arm",
+            Self::PaceSlow => "Move the arm faster",
+            Self::OrbitLow => "Press less or turn the dial up",
+            Self::OrbitHigh => "Turn the dial down",
+            Self::SpinLost => "Hold the pad flat and press less",
+            // Nobody shall reach for the sensor while the pad turns.
+            Self::SignalLost => "Switch the machine off, then check the sensor's lead",
+        }
+    }
+}
+
+/// Time between two ticks, s.
+const TICK_S: f64 = 0.1;
+
+/// Watches the ticks.
+#[derive(Clone, Debug)]
+pub struct Watch {
+    heat_limit_k: f64,
+    pace_mps: Band,
+    orbit_per_min: Option<Band>,
+    latches: [Latch; 8],
+    strokes: u32,
+    stroke_done_s: Option<f64>,
+    last_s: Option<f64>,
+    /// Seconds without a good sample: as the tick says, or as the gap between two ticks shows.
+    silent_s: f64,
+}
+
+impl Watch {
+    /// Watches for what the plan asks.
+    pub fn new(plan: &Plan) -> Self {
+        let timing = |kind| match kind {
+            WarningKind::HeatSoon => limits::HEAT_SOON,
+            WarningKind::HeatOver => limits::HEAT_OVER,
+            WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE,
+            WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT,
+            WarningKind::SpinLost => limits::SPIN,
+            WarningKind::SignalLost => limits::SIGNAL,
+        };
+        Self {
+            heat_limit_k: plan.heat_rise_k,
+            pace_mps: plan.pace_mps(),
+            orbit_per_min: plan.orbit_per_min,
+            latches: WarningKind::ALL.map(|kind| Latch::new(timing(kind))),
+            strokes: 0,
+            stroke_done_s: None,
+            last_s: None,
+            silent_s: 0.0,
+        }
+    }
+
+    /// Whether a fault is on.
+    pub fn is_active(&self, kind: WarningKind) -> bool {
+        WarningKind::ALL.iter().zip(&self.latches).any(|(known, latch)| *known == kind && latch.active())
+    }
+
+    /// Takes one tick and hands out the warnings that begin with it, the most urgent first.
+    pub fn tick(&mut self, tick: &LiveTick, mut warn: impl FnMut(Warning)) {
+        if tick.strokes > self.strokes {
+            self.stroke_done_s = Some(tick.t_s);
+        }
+        self.strokes = tick.strokes;
+        let gap_s = self.last_s.map_or(0.0, |last| tick.t_s - last - TICK_S);
+        self.silent_s = tick.silent_s.max(gap_s);
+        self.last_s = Some(tick.t_s);
+        for (i, kind) in WarningKind::ALL.into_iter().enumerate() {
+            let (evidence, value, limit) = self.look(kind, tick);
+            if self.latches[i].step(tick.t_s, evidence) {
+                warn(Warning { t_s: tick.t_s, kind, value, limit });
+            }
+        }
+    }
+
+    /// What a tick says about one kind: evidence, the figure, its limit.
+    fn look(&self, kind: WarningKind, tick: &LiveTick) -> (Evidence, Option<f64>, Option<f64>) {
+        let working = tick.state == State::Working;
+        match kind {
+            WarningKind::HeatOver => (self.heat_over(tick), tick.surface_rise_k, Some(self.heat_limit_k)),
+            WarningKind::HeatSoon => {
+                (self.heat_soon(tick), tick.rise_in_10s_k.map(|rise| rise.value), Some(self.heat_limit_k))
+            }
+            WarningKind::PaceFast => {
+                let pace = self.pace(tick);
+                let evidence = beyond(working, pace, |pace| pace.lo > self.pace_mps.hi, |v| v <= self.pace_mps.hi);
+                (evidence, pace.map(|pace| pace.value), Some(self.pace_mps.hi))
+            }
+            WarningKind::PaceSlow => {
+                let pace = self.pace(tick);
+                let evidence = beyond(working, pace, |pace| pace.hi < self.pace_mps.lo, |v| v >= self.pace_mps.lo);
+                (evidence, pace.map(|pace| pace.value), Some(self.pace_mps.lo))
+            }
+            WarningKind::OrbitLow => {
+                let limit = self.orbit_per_min.map(|band| band.lo);
+                self.orbit(working, tick.orbit_opm, limit, -1.0)
+            }
+            WarningKind::OrbitHigh => {
+                let limit = self.orbit_per_min.map(|band| band.hi);
+                self.orbit(working, tick.orbit_opm, limit, 1.0)
+            }
+            WarningKind::SpinLost => {
+                let evidence = if working && tick.spin_lost { Evidence::Outside } else { Evidence::Inside };
+                (evidence, None, None)
+            }
+            WarningKind::SignalLost => {
+                let evidence = match self.silent_s {
+                    silent if silent >= limits::SIGNAL_LOST_S => Evidence::Outside,
+                    silent if silent < limits::SIGNAL_BACK_S => Evidence::Inside,
+                    _ => Evidence::Between,
+                };
+                (evidence, Some(self.silent_s), Some(limits::SIGNAL_LOST_S))
+            }
+        }
+    }
+
+    fn heat_over(&self, tick: &LiveTick) -> Evidence {
+        let Some(rise) = tick.surface_rise_k else { return Evidence::Between };
+        let hot_side = tick.hot_side_rise_k.unwrap_or(rise).max(rise);
+        if rise > self.heat_limit_k {
+            Evidence::Outside
+        } else if hot_side < self.heat_limit_k - limits::HEAT_CLEAR_K {
+            Evidence::Inside
+        } else {
+            Evidence::Between
+        }
+    }
+
+    fn heat_soon(&self, tick: &LiveTick) -> Evidence {
+        // Over the limit there is nothing left to expect, and with the motor off nothing heats.
+        if tick.state == State::Still || self.is_active(WarningKind::HeatOver) {
+            return Evidence::Inside;
+        }
+        let (Some(rise), Some(expected)) = (tick.surface_rise_k, tick.rise_in_10s_k) else { return Evidence::Between };
+        let sure = expected.value - limits::HEAT_SOON_SDS * expected.sd > self.heat_limit_k;
+        let near = rise > self.heat_limit_k - limits::HEAT_NEAR_K && expected.value > rise - limits::HEAT_FALLING_K;
+        if sure || near {
+            Evidence::Outside
+        } else if expected.value < self.heat_limit_k - limits::HEAT_CLEAR_K {
+            Evidence::Inside
+        } else {
+            Evidence::Between
+        }
+    }
+
+    /// The pace to judge: the running estimate, or, while there is none, that of a stroke just finished.
+    fn pace(&self, tick: &LiveTick) -> Option<Interval> {
+        let fresh = self.stroke_done_s.is_some_and(|done| tick.t_s - done <= limits::STROKE_FRESH_S);
+        tick.traverse_mps.or(if fresh { tick.last_stroke_mps } else { None })
+    }
+
+    /// `side` is -1 for the lower end, 1 for the upper.
+    fn orbit(
+        &self,
+        working: bool,
+        rate: Option<Measured>,
+        limit: Option<f64>,
+        side: f64,
+    ) -> (Evidence, Option<f64>, Option<f64>) {
+        let Some(limit_opm) = limit else { return (Evidence::Inside, None, None) };
+        let Some(rate) = rate.filter(|_| working) else { return (Evidence::Inside, None, limit) };
+        let beyond = (rate.value - limit_opm) * side;
+        let evidence = if beyond > limits::ORBIT_SDS * rate.sd + limits::ORBIT_MARGIN * limit_opm {
+            Evidence::Outside
+        } else if beyond <= 0.0 {
+            Evidence::Inside
+        } else {
+            Evidence::Between
+        };
+        (evidence, Some(rate.value), limit)
+    }
+}
+
+/// Evidence about the pace. Work that has stopped is not at fault; a pace not known says nothing.
+fn beyond(
+    working: bool,
+    pace: Option<Interval>,
+    clear_of_band: impl Fn(Interval) -> bool,
+    well: impl Fn(f64) -> bool,
+) -> Evidence {
+    match pace {
+        _ if !working => Evidence::Inside,
+        Some(pace) if clear_of_band(pace) => Evidence::Outside,
+        Some(pace) if well(pace.value) => Evidence::Inside,
+        _ => Evidence::Between,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn working(t_s: f64) -> LiveTick {
+        LiveTick {
+            t_s,
+            state: State::Working,
+            surface_rise_k: Some(0.0),
+            rise_in_10s_k: Some(Measured { value: 0.0, sd: 0.1 }),
+            ..LiveTick::default()
+        }
+    }
+
+    fn watch() -> Watch {
+        Watch::new(&Plan { orbit_per_min: Some(Band { lo: 3000.0, hi: 4000.0 }), ..Plan::default() })
+    }
+
+    /// Ticks made by `change` for `seconds`; the warnings that began.
+    fn run(watch: &mut Watch, from_s: f64, seconds: f64, change: impl Fn(&mut LiveTick)) -> Vec<Warning> {
+        let mut begun = Vec::new();
+        for i in 0..(seconds * 10.0) as usize {
+            let mut tick = working(from_s + i as f64 * 0.1);
+            change(&mut tick);
+            watch.tick(&tick, |warning| begun.push(warning));
+        }
+        begun
+    }
+
+    fn steady(rise: f64) -> impl Fn(&mut LiveTick) {
+        move |tick| {
+            tick.surface_rise_k = Some(rise);
+            tick.hot_side_rise_k = Some(rise);
+            tick.rise_in_10s_k = Some(Measured { value: rise, sd: 0.2 });
+        }
+    }
+
+    #[test]
+    fn heat_is_expected_then_over_then_cleared_by_the_hot_side() {
+        let mut watch = watch();
+        let soon = run(&mut watch, 0.0, 5.0, |tick| {
+            tick.surface_rise_k = Some(6.0);
+            tick.rise_in_10s_k = Some(Measured { value: 13.0, sd: 1.0 });
+        });
+        assert_eq!(soon.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatSoon]);
+        assert_eq!((soon[0].value, soon[0].limit), (Some(13.0), Some(20.0 * 5.0 / 9.0)));
+        assert!(soon[0].t_s <= 0.15);
+
+        let over = run(&mut watch, 5.0, 5.0, steady(12.0));
+        assert_eq!(over.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatOver]);
+        assert!((over[0].t_s - 5.2).abs() < 1e-6);
+        assert!(!watch.is_active(WarningKind::HeatSoon));
+
+        // The spot leads now and sees cool paint: the panel is not cool because of that.
+        run(&mut watch, 10.0, 20.0, |tick| {
+            steady(1.0)(tick);
+            tick.hot_side_rise_k = Some(10.9);
+        });
+        assert!(watch.is_active(WarningKind::HeatOver));
+        run(&mut watch, 30.0, 4.0, steady(9.0));
+        assert!(!watch.is_active(WarningKind::HeatOver));
+    }
+
+    #[test]
+    fn a_doubtful_forecast_says_nothing() {
+        let begun = run(&mut watch(), 0.0, 30.0, |tick| {
+            tick.surface_rise_k = Some(4.0);
+            tick.rise_in_10s_k = Some(Measured { value: 12.0, sd: 1.5 });
+        });
+        assert_eq!(begun, []);
+    }
+
+    #[test]
+    fn the_motor_off_heats_nothing() {
+        let begun = run(&mut watch(), 0.0, 10.0, |tick| {
+            tick.state = State::Still;
+            tick.surface_rise_k = Some(10.9);
+            tick.rise_in_10s_k = Some(Measured { value: 15.0, sd: 0.1 });
+        });
+        assert_eq!(begun, []);
+    }
+
+    #[test]
+    fn pace_warns_only_when_the_interval_is_clear_of_the_band() {
+        let interval = |lo, value, hi| Some(Interval { lo, value, hi });
+        let fast = run(&mut watch(), 0.0, 5.0, |tick| tick.traverse_mps = interval(0.024, 0.032, 0.040));
+        assert_eq!(fast, []);
+        let fast = run(&mut watch(), 0.0, 5.0, |tick| tick.traverse_mps = interval(0.026, 0.030, 0.034));
+        assert_eq!(fast.len(), 1);
+        assert_eq!(fast[0].kind, WarningKind::PaceFast);
+        assert_eq!(fast[0].text(Units::Si, "OPM"), "Slow the arm: 30 mm/s, limit 25 mm/s");
+        assert_eq!(fast[0].text(Units::Us, "OPM"), "Slow the arm: 1.18 in/s, limit 1.00 in/s");
+        let slow = run(&mut watch(), 0.0, 5.0, |tick| tick.traverse_mps = interval(0.008, 0.010, 0.012));
+        assert_eq!(slow.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::PaceSlow]);
+        let idle = run(&mut watch(), 0.0, 5.0, |tick| {
+            tick.state = State::Running;
+            tick.traverse_mps = interval(0.0, 0.001, 0.002);
+        });
+        assert_eq!(idle, []);
+    }
+
+    #[test]
+    fn a_finished_stroke_speaks_for_a_second() {
+        let stroke = Some(Interval { lo: 0.04, value: 0.045, hi: 0.05 });
+        let mut watch = watch();
+        let old = run(&mut watch, 0.0, 5.0, |tick| tick.last_stroke_mps = stroke);
+        assert_eq!(old, []);
+        let fresh = run(&mut watch, 5.0, 5.0, |tick| {
+            tick.strokes = 1;
+            tick.last_stroke_mps = stroke;
+        });
+        assert_eq!(fresh.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::PaceFast]);
+    }
+
+    #[test]
+    fn the_orbit_rate_is_watched_while_working_and_only_with_a_band() {
+        let rate = |value| Some(Measured { value, sd: 10.0 });
+        let low = run(&mut watch(), 0.0, 5.0, |tick| tick.orbit_opm = rate(2900.0));
+        assert_eq!(low.len(), 1);
+        assert_eq!(low[0].text(Units::Si, "OPM"), "Press less or turn the dial up: 2900 OPM, limit 3000 OPM");
+        let high = run(&mut watch(), 0.0, 5.0, |tick| tick.orbit_opm = rate(4200.0));
+        assert_eq!(high[0].kind, WarningKind::OrbitHigh);
+        let near = run(&mut watch(), 0.0, 5.0, |tick| tick.orbit_opm = rate(2975.0));
+        assert_eq!(near, []);
+        let starting = run(&mut watch(), 0.0, 5.0, |tick| {
+            tick.state = State::Running;
+            tick.orbit_opm = rate(900.0);
+        });
+        assert_eq!(starting, []);
+        let no_band = run(&mut Watch::new(&Plan::default()), 0.0, 5.0, |tick| tick.orbit_opm = rate(900.0));
+        assert_eq!(no_band, []);
+    }
+
+    #[test]
+    fn lost_spin_and_lost_signal_are_spoken_of() {
+        let spin = run(&mut watch(), 0.0, 5.0, |tick| tick.spin_lost = true);
+        assert_eq!(spin.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::SpinLost]);
+        assert_eq!(spin[0].text(Units::Si, "OPM"), "Hold the pad flat and press less");
+        let signal = run(&mut watch(), 0.0, 5.0, |tick| tick.silent_s = tick.t_s);
+        assert_eq!(signal.len(), 1);
+        assert!((signal[0].t_s - 1.0).abs() < 1e-6);
+        assert_eq!(
+            signal[0].text(Units::Us, "OPM"),
+            "Switch the machine off, then check the sensor's lead: nothing heard for 1.0 s"
+        );
+    }
+
+    #[test]
+    fn a_gap_between_ticks_is_a_lost_signal() {
+        let mut watch = watch();
+        run(&mut watch, 0.0, 2.0, |_| ());
+        let after = run(&mut watch, 6.0, 2.0, |_| ());
+        assert_eq!(after.len(), 1);
+        assert_eq!(after[0].kind, WarningKind::SignalLost);
+        assert!((after[0].value.unwrap() - 4.0).abs() < 1e-6, "{after:?}");
+    }
+
+    #[test]
+    fn a_limit_in_fahrenheit_degrees_is_shown_as_written() {
+        let warning =
+            Warning { t_s: 1.0, kind: WarningKind::HeatOver, value: Some(12.0), limit: Some(20.0 * 5.0 / 9.0) };
+        assert_eq!(warning.text(Units::Us, "OPM"), "Lift and let it cool: +21.6 °F, limit +20.0 °F");
+    }
+
+    fn hold_s(kind: WarningKind) -> f64 {
+        match kind {
+            WarningKind::HeatSoon => limits::HEAT_SOON.hold_s,
+            WarningKind::HeatOver => limits::HEAT_OVER.hold_s,
+            WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE.hold_s,
+            WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT.hold_s,
+            WarningKind::SpinLost => limits::SPIN.hold_s,
+            WarningKind::SignalLost => limits::SIGNAL.hold_s,
+        }
+    }
+
+    proptest! {
+        /// Noise of any size around every limit at once.
+        #[test]
+        fn no_kind_chatters(noise in proptest::collection::vec((-1.0..1.0f64, -1.0..1.0f64, any::<bool>(), 0.0..1.0f64), 1..1500), size in 0.01..3.0f64) {
+            let mut watch = watch();
+            let mut begun: Vec<Warning> = Vec::new();
+            for (i, (a, b, spin, silent)) in noise.into_iter().enumerate() {
+                let rise = watch.heat_limit_k + size * a;
+                let pace = watch.pace_mps.hi * (1.0 + 0.2 * size * b);
+                let tick = LiveTick {
+                    surface_rise_k: Some(rise),
+                    hot_side_rise_k: Some(rise),
+                    rise_in_10s_k: Some(Measured { value: rise + size * b, sd: 0.1 }),
+                    traverse_mps: Some(Interval { lo: 0.95 * pace, value: pace, hi: 1.05 * pace }),
+                    orbit_opm: Some(Measured { value: 3000.0 * (1.0 + 0.1 * size * a), sd: 3.0 }),
+                    spin_lost: spin,
+                    silent_s: 2.0 * silent,
+                    ..working(i as f64 * 0.1)
+                };
+                watch.tick(&tick, |warning| begun.push(warning));
+            }
+            for kind in WarningKind::ALL {
+                let times: Vec<f64> = begun.iter().filter(|w| w.kind == kind).map(|w| w.t_s).collect();
+                for pair in times.windows(2) {
+                    prop_assert!(pair[1] - pair[0] >= hold_s(kind) - 1e-6, "{} at {:?}", kind.as_str(), pair);
+                }
+            }
+        }
+    }
+}
