@@ -120,3 +120,106 @@ fn counts(value: f64) -> i16 {
     // The cast is safe: clamped to what the chip can say.
     value.round().clamp(-f64::from(FULL_SCALE), f64::from(FULL_SCALE)) as i16
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A chip without any fault.
+    fn faultless() -> Scenario {
+        let mut scenario = Scenario::default();
+        scenario.hand.misalignment_deg = [0.0; 3];
+        let rate_hz = scenario.chip.rate_hz;
+        scenario.chip = ChipSpec {
+            rate_hz,
+            rate_error: 0.0,
+            rate_drift_per_h: 0.0,
+            accel_noise_ug: 0.0,
+            accel_bias_mg: [0.0; 3],
+            accel_scale: [0.0; 3],
+            rectification_mg_per_g2: [0.0; 3],
+            gyro_noise_mdps: 0.0,
+            gyro_bias_dps: [0.0; 3],
+            gyro_bias_wander_dph: 0.0,
+            gyro_scale: [0.0; 3],
+            gyro_g_sensitivity_dps_per_g: 0.0,
+        };
+        scenario
+    }
+
+    const DOWN: Vector3<f64> = Vector3::new(0.0, 0.0, GRAVITY_MPS2);
+    const DT: f64 = 6e-4;
+
+    #[test]
+    fn one_g_has_the_data_sheets_counts_in_every_range_and_too_much_stops_at_full_scale() {
+        for (range_g, counts) in [(16, 2049), (8, 4098), (4, 8197)] {
+            let mut imu = Imu::new(&faultless());
+            imu.set_range_g(range_g);
+            assert_eq!(imu.accel(DOWN, Vector3::zeros(), DT), [0, 0, counts]);
+            let big = Vector3::new(300.0, -300.0, 0.0);
+            assert_eq!(imu.accel(big, Vector3::zeros(), DT), [32_767, -32_767, 0]);
+        }
+        let mut imu = Imu::new(&faultless());
+        // 10 °/s at 17.5 m°/s per count.
+        assert_eq!(imu.gyro(0.0, Vector3::new(10f64.to_radians(), 0.0, 0.0), DOWN), [571, 0, 0]);
+        let (accel, gyro) = imu.scales();
+        assert_eq!((accel.nano_per_count, gyro.nano_per_count), (4_785_645, 305_433));
+        assert_eq!((accel.nominal_mhz, gyro.nominal_mhz), (1_667_000, 208_375));
+    }
+
+    #[test]
+    fn noise_offsets_and_scale_errors_are_the_told_ones() {
+        let mut scenario = faultless();
+        scenario.chip.accel_noise_ug = 110.0;
+        scenario.chip.accel_bias_mg = [10.0, 0.0, -20.0];
+        scenario.chip.accel_scale = [0.0, 0.0, 0.01];
+        scenario.chip.gyro_noise_mdps = 5.0;
+        scenario.chip.gyro_bias_dps = [1.0, 0.0, 0.0];
+        scenario.chip.gyro_g_sensitivity_dps_per_g = 0.1;
+        let mut imu = Imu::new(&scenario);
+        let n = 50_000;
+        let accel: Vec<[i16; 3]> = (0..n).map(|_| imu.accel(DOWN, Vector3::zeros(), DT)).collect();
+        let gyro: Vec<[i16; 3]> = (0..n).map(|_| imu.gyro(0.0, Vector3::zeros(), DOWN)).collect();
+        let stats = |x: &[[i16; 3]], axis: usize, unit: f64| {
+            let mean = x.iter().map(|s| f64::from(s[axis])).sum::<f64>() / x.len() as f64;
+            let square = x.iter().map(|s| (f64::from(s[axis]) - mean).powi(2)).sum::<f64>() / x.len() as f64;
+            (mean * unit, square.sqrt() * unit)
+        };
+        // In mg: sd = 0.110 √(1667/2) = 3.176, and the rounding adds 0.488/√12.
+        let due = 0.110 * (1667f64 / 2.0).sqrt();
+        let (x, sd) = stats(&accel, 0, 0.488);
+        assert!((x - 10.0).abs() < 0.06 && (sd / due.hypot(0.488 / 12f64.sqrt()) - 1.0).abs() < 0.02, "{x} {sd}");
+        assert!((stats(&accel, 2, 0.488).0 - (1010.0 - 20.0)).abs() < 0.06);
+        // In m°/s: 5 √(1.026 · 66.9 Hz).
+        let (x, sd) = stats(&gyro, 0, 17.5);
+        assert!((x - 1000.0).abs() < 0.8 && (sd / (5.0 * (1.026f64 * 66.92).sqrt()) - 1.0).abs() < 0.02, "{x} {sd}");
+        assert!((stats(&gyro, 2, 17.5).0 - 100.0).abs() < 0.8, "1 g along z");
+    }
+
+    #[test]
+    fn vibration_shifts_the_offset_with_its_mean_square() {
+        let mut scenario = faultless();
+        scenario.chip.rectification_mg_per_g2 = [5.0, 0.0, 0.0];
+        let mut imu = Imu::new(&scenario);
+        // A vector of 3 g that rotates: mean square 9 g², shift 45 mg.
+        let n = 40_000;
+        let sum: f64 = (0..2 * n)
+            .map(|i| {
+                let (sin, cos) = (f64::from(i) * 0.7).sin_cos();
+                let shake = Vector3::new(cos, sin, 0.0) * (3.0 * GRAVITY_MPS2);
+                let x = imu.accel(DOWN, shake, DT)[0];
+                if i < n { 0.0 } else { f64::from(x) * 0.488 }
+            })
+            .sum();
+        assert!((sum / f64::from(n) - 45.0).abs() < 0.5, "{}", sum / f64::from(n));
+    }
+
+    #[test]
+    fn a_crooked_chip_sees_gravity_askew() {
+        let mut scenario = faultless();
+        scenario.hand.misalignment_deg = [3.0, 0.0, 0.0];
+        let felt = Imu::new(&scenario).accel(DOWN, Vector3::zeros(), DT);
+        // Turned by +3° about x, its y axis leans towards the old z: y reads g sin 3°.
+        assert!((f64::from(felt[1]) * 0.488e-3 - 3f64.to_radians().sin()).abs() < 5e-4, "{felt:?}");
+    }
+}

@@ -94,3 +94,102 @@ pub(super) fn motion(poses: &[Pose; 3], spacing_s: f64) -> (Vector3<f64>, Vector
     let rate = turned.imag() * (2.0 * turned.w.signum()) / (2.0 * spacing_s);
     (force, rate)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::path::Doing;
+    use super::*;
+
+    fn spot(u_m: f64, v_m: f64) -> Spot {
+        let doing = Doing::Between;
+        Spot { u_m, v_m, height_m: 0.0, contact: 1.0, power: 1.0, doing, section: 0, centre_m: [0.0; 2], marks: 0 }
+    }
+
+    /// A hand as steady as a vice on a flat panel.
+    fn vice() -> Scenario {
+        let mut scenario = Scenario::default();
+        scenario.hand.wobble_mps = 0.0;
+        scenario.hand.tremor_m = 0.0;
+        scenario.hand.tilt_deg = 0.0;
+        scenario.hand.yaw_wander_deg = 0.0;
+        scenario.hand.yaw_rad_per_m = 0.0;
+        scenario.panel.radius_m = [1e6; 2];
+        scenario.panel.tilt_deg = 0.0;
+        scenario
+    }
+
+    const DT: f64 = 6e-4;
+
+    fn motion_at(hold: &Hold, t_s: f64, place: impl Fn(f64) -> [f64; 2]) -> (Vector3<f64>, Vector3<f64>) {
+        let pose = |t: f64| hold.pose(t, &spot(place(t)[0], place(t)[1]));
+        motion(&[pose(t_s - DT), pose(t_s), pose(t_s + DT)], DT)
+    }
+
+    #[test]
+    fn at_rest_it_feels_gravity_where_the_panel_says() {
+        for tilt in [0.0f64, 30.0, 90.0] {
+            let mut scenario = vice();
+            scenario.panel.tilt_deg = tilt;
+            let (force, rate) = motion_at(&Hold::new(&scenario), 5.0, |_| [0.1, 0.2]);
+            // Tilted about the horizontal u axis: gravity leans into +v, "uphill" feels heavier.
+            let due = Vector3::new(0.0, tilt.to_radians().sin(), tilt.to_radians().cos()) * GRAVITY_MPS2;
+            // A radius of 1000 km is not quite flat: 0.2 m out it leans by 0.2 µrad.
+            assert!((force - due).norm() < 3e-6, "{tilt}: {force}");
+            assert!(rate.norm() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn along_a_curved_panel_the_spindle_turns_by_way_over_radius() {
+        let mut scenario = vice();
+        scenario.panel.radius_m = [2.0, 1e6];
+        let hold = Hold::new(&scenario);
+        let (force, rate) = motion_at(&hold, 5.0, |t| [0.05 * (t - 5.0), 0.0]);
+        assert!((rate - Vector3::new(0.0, 0.05 / 2.0, 0.0)).norm() < 1e-9, "{rate}");
+        // Centripetal acceleration towards the middle of the curve (down): v²/R at the paint, v²/R (1 + l/R) at the chip.
+        let due = GRAVITY_MPS2 - 0.05 * 0.05 / 2.0 * (1.0 + 0.1 / 2.0);
+        assert!((force.z - due).abs() < 1e-6, "{}", force.z - due);
+        // 0.1 m further the spindle leans by 50 mrad and gravity shows along the stroke.
+        let (force, _) = motion_at(&hold, 5.0, |_| [0.1, 0.0]);
+        assert!((force.x + GRAVITY_MPS2 * 0.05f64.sin()).abs() < 1e-9, "{}", force.x);
+    }
+
+    #[test]
+    fn turning_about_the_spindle_swings_the_chip_on_its_lever() {
+        let (omega, lever) = (2.0, Vector3::new(0.05, 0.01, 0.1));
+        let pose = |t: f64| {
+            let attitude = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), omega * t);
+            Pose { chip_m: attitude * lever, attitude, pad_m: [0.0; 2], yaw_rad: 0.0 }
+        };
+        let (force, rate) = motion(&[pose(-DT), pose(0.0), pose(DT)], DT);
+        let due = Vector3::new(-omega * omega * 0.05, -omega * omega * 0.01, GRAVITY_MPS2);
+        assert!((force - due).norm() < 1e-6, "{force}");
+        assert!((rate - Vector3::new(0.0, 0.0, omega)).norm() < 1e-6, "{rate}");
+    }
+
+    #[test]
+    fn integrating_what_is_felt_gives_the_way_back() {
+        // Gyro and force of a shaky hand on a curved, sloped panel, integrated by the textbook, must lead to where the chip is.
+        let mut scenario = Scenario::default();
+        scenario.panel.tilt_deg = 70.0;
+        scenario.panel.radius_m = [2.0, 3.0];
+        let hold = Hold::new(&scenario);
+        let place = |t: f64| [0.1 * (0.9 * t).sin(), 0.08 * (0.7 * t).cos()];
+        let pose = |t: f64| hold.pose(t, &spot(place(t)[0], place(t)[1]));
+        let mut attitude = pose(0.5 * DT).attitude;
+        let mut velocity = (pose(DT).chip_m - pose(0.0).chip_m) / DT;
+        let mut chip = pose(DT).chip_m;
+        for step in 1..5000 {
+            let t = f64::from(step) * DT;
+            let (force, rate) = motion_at(&hold, t, place);
+            let middle = attitude * UnitQuaternion::from_scaled_axis(rate * (0.5 * DT));
+            velocity += (middle * force - Vector3::new(0.0, 0.0, GRAVITY_MPS2)) * DT;
+            attitude *= UnitQuaternion::from_scaled_axis(rate * DT);
+            chip += velocity * DT;
+        }
+        let end = pose(5000.0 * DT);
+        let angle = attitude.angle_to(&pose(4999.5 * DT).attitude);
+        assert!(angle < 2e-5, "{angle}");
+        assert!((chip - end.chip_m).norm() < 3e-4, "{}", (chip - end.chip_m).norm());
+    }
+}

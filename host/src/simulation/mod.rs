@@ -34,3 +34,13 @@ pub use port::{PortError, VirtualPort};
 pub use scenario::{Arm, ChipSpec, Hand, Heat, Motor, Panel, Scenario, ScenarioError, ThermometerSpec};
 pub use table::{HEADER, TableError, write_table};
 pub use truth::{TrueMoment, TruePass, TrueStroke, Truth};
+
+/// Rows of a table in `data/reference`, by column name.
+#[cfg(test)]
+fn reference(file: &str) -> Vec<std::collections::BTreeMap<String, String>> {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../data/reference").join(file);
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+    // Source lines above the header start with a hash.
+    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
+    reader.deserialize().collect::<Result<_, _>>().unwrap()
+}

@@ -134,3 +134,116 @@ impl Machine {
 
 /// Corner of the gyro's filter over its rate: 66.8 Hz at 208 Hz (LSM6DSO family, from memory).
 pub(super) const GYRO_BAND: f64 = 66.8 / 208.0;
+
+#[cfg(test)]
+mod tests {
+    use super::super::named::{Kind, Ranges, random};
+    use super::*;
+
+    const DT: f64 = 6e-4;
+
+    /// A motor that only rotates: no harmonics, no gear, no noise, no wander.
+    fn pure() -> Scenario {
+        let mut scenario = Scenario::default();
+        let motor = &mut scenario.motor;
+        (motor.harmonics, motor.gear_tone, motor.broadband, motor.wander) = ([0.0; 3], 0.0, 0.0, 0.0);
+        (motor.axial, motor.ellipticity, motor.spin_depth) = (0.0, 1.0, 0.0);
+        scenario
+    }
+
+    fn run(machine: &mut Machine, from_s: f64, seconds: f64, on: bool, contact: f64) -> Vec<Shake> {
+        (1..=(seconds / DT) as u32)
+            .map(|i| {
+                machine.advance(from_s + f64::from(i) * DT, DT, on, contact);
+                machine.shake()
+            })
+            .collect()
+    }
+
+    /// Amplitude of the line at `hz`: the defining sum under a Hann window, so that neighbours do not leak into it.
+    fn line(x: &[f64], hz: f64) -> f64 {
+        let x_len = x.len() as f64;
+        let (re, im) = x.iter().enumerate().fold((0.0, 0.0), |(re, im), (i, x)| {
+            let angle = TAU * hz * DT * i as f64;
+            let x = x * (1.0 - (TAU * i as f64 / x_len).cos());
+            (re + x * angle.cos(), im + x * angle.sin())
+        });
+        2.0 * re.hypot(im) / x.len() as f64
+    }
+
+    #[test]
+    fn an_even_rotation_has_the_amplitude_and_rate_it_was_told() {
+        let mut machine = Machine::new(&pure());
+        run(&mut machine, 0.0, 5.0, true, 0.0);
+        let shakes = run(&mut machine, 5.0, 5.0, true, 0.0);
+        assert!((machine.rate_hz - 70.0).abs() < 1e-4);
+        let due = 18.0 * band(70.0, machine.accel_band_hz);
+        assert!(shakes.iter().all(|s| (s.accel_mps2.norm() - due).abs() < 1e-3));
+        let x: Vec<f64> = shakes.iter().map(|s| s.accel_mps2.x).collect();
+        assert!((line(&x, 70.0) / due - 1.0).abs() < 1e-3);
+        assert!(shakes.iter().all(|s| s.accel_mps2.z == 0.0));
+    }
+
+    #[test]
+    fn load_droops_unbalance_grows_with_the_square_and_lags_are_the_told_ones() {
+        let scenario = pure();
+        let mut machine = Machine::new(&scenario);
+        run(&mut machine, 0.0, scenario.motor.spin_up_s, true, 0.0);
+        assert!((machine.rate_hz / 70.0 - 0.632).abs() < 0.002, "one time constant: {}", machine.rate_hz);
+        run(&mut machine, 1.0, 5.0, true, 1.0);
+        assert!((machine.rate_hz / 70.0 - 0.94).abs() < 1e-6);
+        let loaded = machine.shake().accel_mps2.norm();
+        assert!((loaded / 18.0 - 0.94f64.powi(2)).abs() < 1e-4, "{loaded}");
+        run(&mut machine, 6.0, scenario.motor.run_down_s, false, 0.0);
+        assert!((machine.rate_hz / (70.0 * 0.94) - 0.368).abs() < 0.002);
+        run(&mut machine, 7.0, 5.0, false, 0.0);
+        assert_eq!((machine.rate_hz, machine.shake().accel_mps2), (0.0, Vector3::zeros()));
+    }
+
+    #[test]
+    fn the_spinning_pad_puts_lines_beside_the_rate_and_a_stall_takes_them_away() {
+        let mut scenario = pure();
+        scenario.motor.spin_depth = 0.2;
+        scenario.motor.spin_stalls_s = vec![[40.0, 60.0]];
+        let mut machine = Machine::new(&scenario);
+        machine.spin_wander = Unsteady::new(&mut stream(1, Subject::Motor), 0.0, 0.1, 1.0, 1);
+        run(&mut machine, 0.0, 8.0, true, 1.0);
+        assert!((machine.spin_hz - 4.0 * 0.94).abs() < 1e-3);
+        let centre = machine.rate_hz;
+        let x: Vec<f64> = run(&mut machine, 8.0, 10.0, true, 1.0).iter().map(|s| s.accel_mps2.x).collect();
+        let carrier = line(&x, centre);
+        // An amplitude modulation of depth m·s/s₀ has lines of half that depth at f ± s.
+        let due = 0.5 * 0.2 * 0.94;
+        for side in [-1.0, 1.0] {
+            let share = line(&x, centre + side * machine.spin_hz) / carrier;
+            assert!((share - due).abs() < 0.003, "{share}");
+        }
+        run(&mut machine, 40.0, 4.0, true, 1.0);
+        assert!(machine.spin_hz < 0.01);
+        let x: Vec<f64> = run(&mut machine, 44.0, 10.0, true, 1.0).iter().map(|s| s.accel_mps2.x).collect();
+        assert!(line(&x, centre + 4.0 * 0.94) / line(&x, centre) < 0.003);
+    }
+
+    #[test]
+    fn harmonics_and_gear_tone_stand_where_they_belong() {
+        let mut scenario = pure();
+        (scenario.motor.harmonics, scenario.motor.gear_tone) = ([1.2, 0.4, 0.1], 0.2);
+        let mut machine = Machine::new(&scenario);
+        run(&mut machine, 0.0, 8.0, true, 0.0);
+        let shakes = run(&mut machine, 8.0, 10.0, true, 0.0);
+        // Turned back into the ellipse's own axes.
+        let x: Vec<f64> = shakes.iter().map(|s| (machine.ellipse.inverse() * s.accel_mps2.xy()).x).collect();
+        for (order, share) in [(1.0, 1.0), (2.0, 1.2), (3.0, 0.4), (4.0, 0.1), (5.57, 0.2)] {
+            let got = line(&x, order * 70.0) / 18.0;
+            assert!((got / (share * band(order * 70.0, machine.accel_band_hz)) - 1.0).abs() < 0.02, "{order}: {got}");
+        }
+    }
+
+    #[test]
+    fn a_rotary_has_no_spin() {
+        let mut machine = Machine::new(&random(2, &Ranges::of(Kind::Rotary)));
+        run(&mut machine, 0.0, 5.0, true, 1.0);
+        assert!(machine.rate_hz > 10.0 && machine.rate_hz < 40.0);
+        assert_eq!(machine.spin_hz, 0.0);
+    }
+}

@@ -109,7 +109,7 @@ impl Default for Scenario {
 
 impl Scenario {
     /// The demo: a section of 0.4 m on an invented car's bonnet, crosshatched with a pad of 125 mm (the machine's centre
-    /// travels 0.3 m between turns). The second stroke is hurried; in the second pass the pressure goes up and the
+    /// travels 0.3 m between turns). The third stroke is hurried; in the second pass the pressure goes up and the
     /// panel's rise passes 11.1 K (20 °F). Three minutes of work: play it at [`DEMO_SPEED`].
     pub fn demo() -> Self {
         let mut demo = Self { name: "demo".into(), seed: 20, ..Self::default() };
@@ -117,6 +117,9 @@ impl Scenario {
             lead_in_s: 4.0,
             motor_before_s: 2.5,
             between_passes_s: 2.0,
+            // The thermometer sits to the left: it sees the lane before in the first pass, the pad's own trail in every
+            // other stroke of the second.
+            pass_axes: vec![1, 0],
             strokes_per_pass: 5,
             traverse_mps: 0.022,
             stroke_m: 0.3,
@@ -129,7 +132,8 @@ impl Scenario {
         };
         demo.panel = Panel { tilt_deg: 6.0, heading_deg: 0.0, radius_m: [5.0, 3.0] };
         demo.heat.pad_power_w = 30.0;
-        demo.heat.power = vec![1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.05, 1.15, 1.85, 1.8];
+        demo.heat.power = vec![1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.1, 1.2, 2.2, 1.2];
+        demo.thermometer.offset_m = [-0.09, 0.0];
         demo
     }
 
@@ -295,8 +299,15 @@ impl Ranges {
     }
 }
 
-/// A scenario with every parameter drawn from `ranges`. The same seed gives the same scenario.
+/// A scenario with every parameter drawn from `ranges`. The same seed and ranges give the same scenario; the same seed
+/// gives unlike scenarios for ranges of another name.
 pub fn random(seed: u64, ranges: &Ranges) -> Scenario {
+    let number = seed;
+    // FNV-1a over the name (public domain; G. Fowler, L. C. Noll, K.-P. Vo).
+    let seed = ranges
+        .name
+        .bytes()
+        .fold(0xcbf2_9ce4_8422_2325 ^ seed, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3));
     let mut rng = stream(seed, Subject::Scenario);
     let mut draw = |span: Span| span[0] + (span[1] - span[0]) * rng.random::<f64>();
     let base = Scenario::default();
@@ -365,7 +376,7 @@ pub fn random(seed: u64, ranges: &Ranges) -> Scenario {
     };
     let strokes = draw([f64::from(ranges.strokes_per_pass[0]), f64::from(ranges.strokes_per_pass[1]) + 1.0 - 1e-9]);
     let mut scenario = Scenario {
-        name: format!("{}-{seed}", ranges.name),
+        name: format!("{}-{number}", ranges.name),
         seed,
         arm: Arm {
             traverse_mps: draw(ranges.traverse_mps),
@@ -405,4 +416,67 @@ pub fn random(seed: u64, ranges: &Ranges) -> Scenario {
         scenario.motor.spin_stalls_s = vec![[start, start + draw([4.0, 12.0])]];
     }
     scenario
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::write_table;
+    use super::*;
+
+    #[test]
+    fn every_kind_of_every_seed_is_within_its_ranges_and_can_be_repeated() {
+        for kind in Kind::ALL {
+            let ranges = Ranges::of(kind);
+            for seed in 0..50 {
+                let scenario = random(seed, &ranges);
+                scenario.check().unwrap();
+                assert_eq!(scenario, random(seed, &ranges));
+                assert!(scenario.name == format!("{}-{seed}", kind.as_str()));
+                assert!((ranges.traverse_mps[0]..=ranges.traverse_mps[1]).contains(&scenario.arm.traverse_mps));
+                assert!((ranges.rate_hz[0]..=ranges.rate_hz[1]).contains(&scenario.motor.rate_hz));
+                let n = scenario.arm.strokes_per_pass;
+                assert!((ranges.strokes_per_pass[0]..=ranges.strokes_per_pass[1]).contains(&n));
+            }
+        }
+        let arm = |kind| random(1, &Ranges::of(kind)).arm.stroke_m;
+        assert_ne!(arm(Kind::Level), arm(Kind::Shaky), "kinds do not share their draws");
+        Scenario::hour().check().unwrap();
+    }
+
+    #[test]
+    fn out_of_range_is_refused_by_name() {
+        let mut scenario = Scenario::default();
+        scenario.motor.rate_hz = f64::NAN;
+        assert_eq!(scenario.check().unwrap_err().field, "motor.rate_hz");
+        scenario.motor.rate_hz = 500.0;
+        let text = scenario.check().unwrap_err().to_string();
+        assert_eq!(text, "scenario level: motor.rate_hz is 500, allowed is 5 to 130");
+        assert!(write_table(&scenario, Vec::new()).is_err());
+    }
+
+    #[test]
+    fn the_demo_shows_what_it_should() {
+        let demo = Scenario::demo();
+        demo.check().unwrap();
+        let truth = write_table(&demo, std::io::sink()).unwrap();
+        let seconds = truth.moments.last().unwrap().t_s / DEMO_SPEED;
+        assert!((33.0..=46.0).contains(&seconds), "{seconds} s at the screen");
+        assert_eq!((truth.passes.len(), truth.strokes.len(), truth.marks_s.len()), (2, 10, 1));
+        // One stroke far above an inch per second (common practice), all others clearly within.
+        let hurried: Vec<usize> = (0..10).filter(|i| truth.strokes[*i].traverse_mps > 0.0254).collect();
+        assert_eq!(hurried, [2]);
+        assert!(truth.strokes[2].traverse_mps > 0.045);
+        assert!(truth.strokes.iter().all(|s| s.traverse_mps > 0.0135));
+        // The first pass stays clear of 20 °F, the second goes over it, after warming towards it for some seconds.
+        let (start_c, limit_k) = (demo.heat.panel_start_c, 20.0 * 5.0 / 9.0);
+        let over_s = truth.first_over_s(start_c, limit_k).expect("it gets too hot");
+        assert!(over_s > truth.passes[1].start_s && over_s < truth.passes[1].end_s);
+        let rise = |t_s: f64| truth.moments.iter().rfind(|m| m.t_s <= t_s).unwrap().spot_c - start_c;
+        assert!((0..100).all(|i| rise(f64::from(i) * 0.01 * truth.passes[0].end_s) < 0.75 * limit_k));
+        assert!(
+            rise(over_s - 4.0) < 0.95 * limit_k && rise(over_s - 8.0) < rise(over_s - 4.0),
+            "{}",
+            rise(over_s - 4.0)
+        );
+    }
 }

@@ -56,7 +56,8 @@ struct Piece {
     v: MinimumJerk,
     height: MinimumJerk,
     contact: MinimumJerk,
-    power: f64,
+    /// At the start and at the end.
+    power: [f64; 2],
     doing: Doing,
     section: u32,
     /// A new section starts with this piece.
@@ -134,7 +135,7 @@ impl Path {
             v_m: piece.v.at(tau),
             height_m: piece.height.at(tau),
             contact: piece.contact.at(tau).clamp(0.0, 1.0),
-            power: piece.power,
+            power: piece.power[0] + tau * (piece.power[1] - piece.power[0]),
             doing: piece.doing,
             section: piece.section,
             centre_m: self.centre(piece.section),
@@ -168,9 +169,12 @@ impl Path {
     ) {
         let section = self.sections_drawn;
         let power = match doing {
-            Doing::Stroke { stroke, .. } => self.scenario.heat.power.get(stroke as usize).copied(),
-            // The turn after a stroke is worked like the stroke.
-            _ => self.pieces.back().filter(|piece| piece.section == section).map(|piece| piece.power),
+            Doing::Stroke { stroke, .. } => {
+                let factor = |i: usize| self.scenario.heat.power.get(i).copied();
+                factor(stroke as usize).map(|from| [from, factor(stroke as usize + 1).unwrap_or(from)])
+            }
+            // The turn after a stroke is worked as the stroke ended.
+            _ => self.pieces.back().filter(|piece| piece.section == section).map(|piece| [piece.power[1]; 2]),
         };
         self.pieces.push_back(Piece {
             start_s: self.next_start_s,
@@ -179,7 +183,7 @@ impl Path {
             v: MinimumJerk::between(self.at[1], speed[0][1], to[1], speed[1][1], duration_s),
             height: MinimumJerk::between(lift[0], 0.0, lift[1], 0.0, duration_s),
             contact: MinimumJerk::between(contact[0], 0.0, contact[1], 0.0, duration_s),
-            power: power.unwrap_or(1.0),
+            power: power.unwrap_or([1.0; 2]),
             doing,
             section,
             mark: false,
@@ -341,5 +345,153 @@ impl Lane {
 
     fn lead_out(&self) -> [f64; 2] {
         [0, 1].map(|i| self.to[i] + 0.5 * self.velocity[i] * self.half_turn_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::named::{Kind, Ranges, random};
+    use super::super::reference;
+    use super::*;
+
+    /// Value of derivative `order` at `tau`, from the coefficients.
+    fn derivative(curve: &MinimumJerk, order: usize, tau: f64) -> f64 {
+        let mut c = curve.0.to_vec();
+        for _ in 0..order {
+            c = c.iter().enumerate().skip(1).map(|(power, c)| c * power as f64).collect();
+        }
+        c.iter().rev().fold(0.0, |sum, c| sum * tau + c)
+    }
+
+    fn mean(f: impl Fn(f64) -> f64) -> f64 {
+        (0..20_000).map(|i| f((f64::from(i) + 0.5) / 20_000.0)).sum::<f64>() / 20_000.0
+    }
+
+    #[test]
+    fn the_reach_from_rest_to_rest_has_the_published_figures() {
+        // Flash & Hogan 1985; minimum_jerk.csv.
+        let reach = MinimumJerk::between(0.0, 0.0, 1.0, 0.0, 1.0);
+        assert_eq!(reach.0, [0.0, 0.0, 0.0, 10.0, -15.0, 6.0]);
+        // The second half mirrors the first.
+        let top = |order: usize| {
+            (0..=500)
+                .map(|i| f64::from(i) / 1000.0)
+                .map(|tau| (tau, derivative(&reach, order, tau).abs()))
+                .max_by(|a, b| a.1.total_cmp(&b.1))
+                .unwrap()
+        };
+        let got = |quantity: &str| match quantity {
+            "peak speed" => top(1).1,
+            "time of peak speed" => top(1).0,
+            "peak acceleration" => top(2).1,
+            "time of peak acceleration" => top(2).0,
+            "peak jerk" => top(3).1,
+            "rms speed" => mean(|tau| derivative(&reach, 1, tau).powi(2)).sqrt(),
+            "rms acceleration" => mean(|tau| derivative(&reach, 2, tau).powi(2)).sqrt(),
+            "integral of jerk squared" => mean(|tau| derivative(&reach, 3, tau).powi(2)),
+            other => panic!("no check for {other}"),
+        };
+        let mut checked = 0;
+        for row in reference("minimum_jerk.csv") {
+            let Ok(due) = row["value"].parse::<f64>() else { continue };
+            let value = got(&row["quantity"]);
+            // Times on a grid of 1/1000; the peak acceleration is as far from its grid point as that.
+            assert!((value - due).abs() < 6e-4 * due.max(1.0), "{}: {value}", row["quantity"]);
+            checked += 1;
+        }
+        assert_eq!(checked, 8);
+    }
+
+    #[test]
+    fn no_other_turn_with_the_same_ends_has_less_jerk() {
+        let turn = MinimumJerk::between(0.2, 0.03, 0.2, -0.025, 1.1);
+        let jerk = |extra: f64| {
+            // τ³ (1 - τ)³ has neither value nor speed nor acceleration at the ends: third derivative 6 - 72τ + 180τ² - 120τ³.
+            mean(|t| (derivative(&turn, 3, t) + extra * (6.0 - 72.0 * t + 180.0 * t * t - 120.0 * t.powi(3))).powi(2))
+        };
+        assert!(jerk(0.0) < jerk(1e-4) && jerk(0.0) < jerk(-1e-4));
+        assert!((derivative(&turn, 1, 1.0) / 1.1 + 0.025).abs() < 1e-15);
+        assert!((turn.at(1.0) - 0.2).abs() < 1e-15 && derivative(&turn, 2, 1.0).abs() < 1e-15);
+        let stroke = MinimumJerk::between(0.0, 0.03, 0.3, 0.03, 10.0);
+        assert!((stroke.at(0.37) - 0.111).abs() < 1e-15, "a stroke is straight and even");
+    }
+
+    /// The whole path of a scenario at 200 Hz.
+    fn walk(scenario: &Scenario) -> Vec<(f64, Spot)> {
+        let (mut path, mut spots) = (Path::new(scenario), Vec::new());
+        for i in 0..400_000 {
+            let t_s = f64::from(i) * 0.005;
+            let (spot, over) = path.at(t_s);
+            assert!(path.pieces.len() < 200, "one section at a time");
+            spots.push((t_s, spot));
+            if over {
+                return spots;
+            }
+        }
+        panic!("the path never ends")
+    }
+
+    #[test]
+    fn it_never_jumps_and_never_jerks() {
+        for kind in [Kind::Level, Kind::Interrupted, Kind::Fast] {
+            let mut scenario = random(11, &Ranges::of(kind));
+            scenario.arm.sections = 2;
+            let spots = walk(&scenario);
+            let coordinate: [fn(&Spot) -> f64; 3] = [|s| s.u_m, |s| s.v_m, |s| s.height_m];
+            for f in coordinate {
+                let x: Vec<f64> = spots.iter().map(|(_, spot)| f(spot)).collect();
+                let speed: Vec<f64> = x.windows(2).map(|w| (w[1] - w[0]) / 0.005).collect();
+                let accel: Vec<f64> = speed.windows(2).map(|w| (w[1] - w[0]) / 0.005).collect();
+                assert!(speed.iter().all(|v| v.abs() < 0.6), "moves between sections are the fastest");
+                assert!(accel.iter().all(|a| a.abs() < 2.5));
+                // Acceleration has no steps: a jerk of 30 m/s³ is a lift's, 60 D/T³ with D = 30 mm in 0.5 s is 14.
+                assert!(accel.windows(2).all(|w| (w[1] - w[0]).abs() < 30.0 * 0.005));
+            }
+        }
+    }
+
+    #[test]
+    fn passes_cross_and_strokes_alternate_with_the_sideways_step() {
+        let scenario = Scenario::default();
+        let mut strokes: Vec<(Doing, [f64; 2], [f64; 2])> = Vec::new();
+        for (_, spot) in walk(&scenario) {
+            let at = [spot.u_m, spot.v_m];
+            match strokes.last_mut() {
+                Some((doing, _, end)) if *doing == spot.doing => *end = at,
+                _ => strokes.push((spot.doing, at, at)),
+            }
+        }
+        strokes.retain(|(doing, ..)| matches!(doing, Doing::Stroke { .. }));
+        assert_eq!(strokes.len(), 10);
+        for (i, pair) in strokes.windows(2).enumerate() {
+            let (Doing::Stroke { pass, axis, stroke, last }, from, to) = pair[0] else { unreachable!() };
+            assert_eq!((pass as usize, usize::from(axis), stroke as usize, last), (i / 5, i / 5, i, i % 5 == 4));
+            let along = usize::from(axis);
+            assert!(((to[along] - from[along]).abs() - 0.4).abs() < 0.06);
+            assert!((to[1 - along] - from[1 - along]).abs() < 1e-9);
+            if !last {
+                let next = pair[1].2[along] - pair[1].1[along];
+                assert!(next * (to[along] - from[along]) < 0.0, "the next stroke comes back");
+                assert!(((pair[1].1[1 - along] - to[1 - along]).abs() - 0.06).abs() < 2e-3);
+            }
+        }
+    }
+
+    #[test]
+    fn pauses_stand_and_lifts_leave_the_panel() {
+        let mut scenario = random(4, &Ranges::of(Kind::Interrupted));
+        scenario.arm.pause_chance = 0.5;
+        scenario.arm.lift_chance = 0.5;
+        let spots = walk(&scenario);
+        let lifted = spots.iter().filter(|(_, s)| s.height_m > 0.02).count();
+        let stood = spots
+            .windows(2)
+            .filter(|w| w[0].1.contact > 0.99 && w[0].1.u_m == w[1].1.u_m && w[0].1.v_m == w[1].1.v_m)
+            .count();
+        assert!(lifted > 200 && stood > 200, "{lifted} {stood}");
+        assert!(
+            spots.iter().filter(|(_, s)| s.height_m > 0.001).all(|(_, s)| s.contact < 0.35),
+            "nothing pressed in the air"
+        );
     }
 }

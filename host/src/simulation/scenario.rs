@@ -157,7 +157,8 @@ pub struct Heat {
     pub ambient_c: f64,
     /// Heat the pad puts into the sheet under full load at the rate without load, W: 0 to 300.
     pub pad_power_w: f64,
-    /// Factors on that for single strokes, in order; missing ones are 1: each 0 to 5.
+    /// Factors on that at the start of single strokes, in order, changing evenly to the next stroke's (a hand that presses
+    /// harder and harder); missing ones are 1: each 0 to 5.
     pub power: Vec<f64>,
     /// Unevenness of the pressure and with it the power, rms over mean (0.05 to 0.6 Hz): 0 to 0.3.
     pub pressure_wander: f64,

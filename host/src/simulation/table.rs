@@ -59,3 +59,63 @@ pub fn write_table(scenario: &Scenario, mut out: impl Write) -> Result<Truth, Ta
     out.flush()?;
     Ok(world.into_truth())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_and_the_truth_have_the_outside_form() {
+        let mut scenario = Scenario::default();
+        (scenario.arm.pass_axes, scenario.arm.strokes_per_pass) = (vec![0], 2);
+        let mut bytes = Vec::new();
+        let truth = write_table(&scenario, &mut bytes).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        assert_eq!(reader.headers().unwrap().iter().collect::<Vec<_>>().join(","), HEADER);
+        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+        let number = |row: &csv::StringRecord, i: usize| row[i].parse::<f64>().ok();
+        assert_eq!(number(&rows[0], 0), Some(0.0));
+        assert!(rows.windows(2).all(|w| number(&w[1], 0) > number(&w[0], 0)), "strictly increasing");
+        assert!(rows.iter().all(|row| (1..4).all(|i| number(row, i).is_some())));
+        assert!(rows.iter().enumerate().all(|(i, row)| (4..7).all(|c| number(row, c).is_some() == (i % 8 == 0))));
+        let seconds = number(rows.last().unwrap(), 0).unwrap();
+        let looks: Vec<_> = rows.iter().filter(|row| number(row, 7).is_some()).collect();
+        assert!((looks.len() as f64 - seconds / 0.064).abs() < 2.0);
+        // Corrected: before the work the spot reads the panel's own temperature, whatever is mirrored.
+        let mean = looks[..40].iter().map(|row| number(row, 7).unwrap()).sum::<f64>() / 40.0;
+        assert!((mean - scenario.heat.panel_start_c).abs() < 0.08, "{mean}");
+        let (mut sum, mut n) = (0.0, 0.0);
+        for row in rows.iter().take_while(|row| number(row, 0) < Some(3.5)) {
+            (sum, n) = (sum + number(row, 3).unwrap(), n + 1.0);
+        }
+        assert!((sum / n - 9.8).abs() < 0.35, "at rest z reads about g: {}", sum / n);
+
+        let mut json = Vec::new();
+        truth.write_json(&scenario, &mut json).unwrap();
+        let json: serde_json::Value = serde_json::from_slice(&json).unwrap();
+        for key in [
+            "cfg",
+            "seed",
+            "motor_on_s",
+            "motor_off_s",
+            "strokes",
+            "passes",
+            "orbit",
+            "speed",
+            "ir",
+            "spin",
+            "rise_true_c",
+        ] {
+            assert!(!json[key].is_null(), "{key}");
+        }
+        assert_eq!(json["cfg"]["panel_start_c"], scenario.heat.panel_start_c);
+        let columns =
+            [("orbit", "t"), ("orbit", "hz"), ("ir", "t"), ("ir", "true_c"), ("speed", "vx"), ("speed", "vy")];
+        let lengths = columns.map(|(a, b)| json[a][b].as_array().unwrap().len());
+        assert!(lengths[0] > 100 && lengths.iter().all(|l| *l == lengths[0]), "{lengths:?}");
+        for key in ["start_s", "end_s", "traverse_mps", "length_m", "pass_index", "axis"] {
+            assert!(json["strokes"][1][key].is_number(), "{key}");
+        }
+        assert!(json["passes"][0]["start_s"].as_f64() < json["passes"][0]["end_s"].as_f64());
+    }
+}

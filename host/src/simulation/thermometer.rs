@@ -73,3 +73,52 @@ impl Thermometer {
         (word_of(object), word_of(self.ambient_c + warmed))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::reference;
+    use super::*;
+
+    #[test]
+    fn the_grey_body_balance_is_that_of_the_reference_and_turns_back() {
+        for row in reference("ir_correction.csv") {
+            let field = |name: &str| row[name].parse::<f64>().unwrap();
+            let (object, mirror, e) = (field("object_c"), field("reflected_c"), field("emissivity"));
+            let seen = apparent_c(object, mirror, e);
+            assert!((seen - field("apparent_c")).abs() < 6e-5, "{row:?}: {seen}");
+            assert!((surface_c(seen, mirror, e) - object).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn words_are_those_of_the_makers_note() {
+        // Maker's application note 390119061402, p. 14; one row from memory, as the file says.
+        for row in reference("mlx90614_codes.csv") {
+            let word = u16::from_str_radix(&row["code_hex"], 16).unwrap();
+            let celsius: f64 = row["temperature_c"].parse().unwrap();
+            // The note prints two digits.
+            assert!((celsius_of(word) - celsius).abs() < 6e-3, "{word:#x}");
+            assert_eq!(word_of(celsius_of(word)), word);
+        }
+        assert_eq!((word_of(-400.0), word_of(1000.0)), (0, 0x7FFF));
+    }
+
+    #[test]
+    fn it_is_as_late_and_as_noisy_as_told() {
+        let mut scenario = Scenario::default();
+        scenario.thermometer =
+            ThermometerSpec { lag_s: 0.2, noise_k: 0.1, emissivity: 1.0, self_warming_k: 0.0, ..scenario.thermometer };
+        let mut thermometer = Thermometer::new(&scenario);
+        thermometer.advance(1.0, 20.0);
+        for step in 1..=20 {
+            thermometer.advance(1.0 + 0.01 * f64::from(step), 30.0);
+        }
+        let looks: Vec<f64> = (0..20_000).map(|_| celsius_of(thermometer.look().0)).collect();
+        let mean = looks.iter().sum::<f64>() / looks.len() as f64;
+        let sd = (looks.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / looks.len() as f64).sqrt();
+        // One time constant after a step of 10 K: 1 - 1/e of it.
+        assert!((mean - 26.321).abs() < 0.004, "{mean}");
+        assert!((sd - 0.1).abs() < 0.003, "{sd}");
+        assert_eq!(thermometer.look().1, word_of(scenario.heat.ambient_c));
+    }
+}

@@ -21,6 +21,7 @@ pub(super) enum Subject {
     Thermometer,
     Wire,
     Scenario,
+    Pace,
 }
 
 /// The random stream of one subject.

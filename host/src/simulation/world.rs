@@ -68,7 +68,7 @@ impl World {
     /// When the scenario is outside its ranges.
     pub(super) fn new(scenario: &Scenario) -> Result<Self, ScenarioError> {
         scenario.check()?;
-        let mut rng = stream(scenario.seed, Subject::Scenario);
+        let mut rng = stream(scenario.seed, Subject::Pace);
         let pace = Unsteady::new(&mut rng, scenario.arm.speed_wander_cv, 0.05, 1.0, 6);
         let pressure = Unsteady::new(&mut rng, scenario.heat.pressure_wander, 0.05, 0.6, 4);
         let (hold, imu, heat) = (Hold::new(scenario), Imu::new(scenario), &scenario.heat);
@@ -228,4 +228,136 @@ impl World {
 /// Counts in SI units.
 pub(super) fn in_units(counts: [i16; 3], scale: Scale) -> Vector3<f64> {
     Vector3::from(counts.map(|c| f64::from(c) * f64::from(scale.nano_per_count) * 1e-9))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::named::{Kind, Ranges, random};
+    use super::*;
+
+    fn samples(scenario: &Scenario, count: usize) -> Vec<Sample> {
+        let mut world = World::new(scenario).unwrap();
+        (0..count).map(|_| world.sample()).collect()
+    }
+
+    #[test]
+    fn equal_scenarios_give_equal_samples_and_other_seeds_others() {
+        let scenario = random(8, &Ranges::of(Kind::Shaky));
+        let once = samples(&scenario, 20_000);
+        assert_eq!(once, samples(&scenario, 20_000));
+        assert_ne!(once, samples(&Scenario { seed: scenario.seed + 1, ..scenario }, 20_000));
+    }
+
+    #[test]
+    fn looking_often_or_never_changes_no_other_sensor() {
+        let mut world = World::new(&Scenario::default()).unwrap();
+        let looked: Vec<Sample> = (0..5000)
+            .map(|_| {
+                world.look();
+                world.sample()
+            })
+            .collect();
+        assert_eq!(looked, samples(&Scenario::default(), 5000));
+    }
+
+    #[test]
+    fn both_streams_run_on_one_clock_that_is_off_as_told() {
+        let mut scenario = Scenario::default();
+        (scenario.chip.rate_error, scenario.chip.rate_drift_per_h) = (-0.02, 0.0);
+        let all = samples(&scenario, 16_001);
+        assert_eq!(all[0].t_s, 0.0);
+        assert!((all[16_000].t_s - 16_000.0 / (1667.0 * 0.98)).abs() < 1e-9);
+        assert!(all.iter().enumerate().all(|(i, s)| s.gyro.is_some() == (i % 8 == 0)));
+    }
+
+    #[test]
+    fn the_truth_is_what_was_planned_and_what_the_sensors_saw() {
+        let scenario = Scenario::default();
+        let mut world = World::new(&scenario).unwrap();
+        let (accel, _) = world.scales();
+        // Vibration in the half seconds before the motor's start, in the middle, and at the end.
+        let mut power = Vec::new();
+        while !world.is_over() {
+            let sample = world.sample();
+            let plane = in_units(sample.accel, accel).xy();
+            power.push((sample.t_s, plane.norm()));
+        }
+        let truth = world.into_truth();
+        assert_eq!((truth.strokes.len(), truth.passes.len(), truth.marks_s.len()), (10, 2, 1));
+        for s in &truth.strokes {
+            assert!((s.length_m - 0.4).abs() < 0.05, "{s:?}");
+            assert!((s.traverse_mps / 0.03 - 1.0).abs() < 0.35, "{s:?}");
+            assert!((s.length_m / (s.end_s - s.start_s) - s.traverse_mps).abs() < 1e-12);
+        }
+        for p in &truth.passes {
+            let own: Vec<_> = truth.strokes.iter().filter(|s| s.pass_index == p.index).collect();
+            assert_eq!((own[0].start_s, own[4].end_s, own.len()), (p.start_s, p.end_s, 5));
+            assert!(own.iter().all(|s| s.axis == p.axis));
+        }
+        let (on_s, off_s) = (truth.motor_s[0].0, truth.motor_s[0].1.unwrap());
+        let spread = |from: f64, to: f64| {
+            let x: Vec<f64> = power.iter().filter(|(t, _)| (from..to).contains(t)).map(|(_, p)| *p).collect();
+            let mean = x.iter().sum::<f64>() / x.len() as f64;
+            (x.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / x.len() as f64).sqrt()
+        };
+        assert!(spread(on_s - 0.5, on_s) < 0.3 && spread(on_s + 2.0, on_s + 2.5) > 2.0, "{}", spread(on_s - 0.5, on_s));
+        assert!(spread(off_s + 2.5, off_s + 3.0) < 0.3);
+        // The place's change is the integral of the speed; speeds are those of the strokes.
+        let middle =
+            truth.moments.iter().filter(|m| (truth.strokes[0].start_s..truth.strokes[0].end_s).contains(&m.t_s));
+        let (sum, n) = middle.fold((0.0, 0), |(sum, n), m| (sum + m.velocity_mps[0].abs(), n + 1));
+        assert!((sum / f64::from(n) / truth.strokes[0].traverse_mps - 1.0).abs() < 0.02);
+    }
+
+    #[test]
+    fn the_spot_trails_one_way_and_leads_the_other() {
+        let mut scenario = Scenario::default();
+        scenario.arm.pass_axes = vec![0];
+        let mut world = World::new(&scenario).unwrap();
+        while !world.is_over() {
+            world.sample();
+        }
+        let truth = world.into_truth();
+        // The spot lies ahead in +u: strokes towards +u lead, those back trail, and see paint just worked.
+        let warm = |i: usize| {
+            let s = &truth.strokes[i];
+            let seen = truth.moments.iter().filter(|m| (0.5 * (s.start_s + s.end_s)..s.end_s).contains(&m.t_s));
+            let (sum, n) = seen.fold((0.0, 0), |(sum, n), m| (sum + m.spot_c, n + 1));
+            sum / f64::from(n)
+        };
+        assert!(warm(1) > warm(0) + 3.0 && warm(1) > warm(2) + 2.0, "{} {} {}", warm(0), warm(1), warm(2));
+    }
+
+    #[test]
+    fn a_new_section_is_cold_and_the_work_goes_on() {
+        let mut scenario = Scenario::default();
+        (scenario.arm.sections, scenario.arm.strokes_per_pass, scenario.arm.break_s) = (3, 2, 8.0);
+        let mut world = World::new(&scenario).unwrap();
+        while !world.is_over() {
+            world.sample();
+        }
+        let truth = world.into_truth();
+        assert_eq!((truth.marks_s.len(), truth.passes.len(), truth.motor_s.len()), (3, 6, 3));
+        assert_eq!(truth.passes.iter().map(|p| p.section).collect::<Vec<_>>(), [0, 0, 1, 1, 2, 2]);
+        for mark_s in &truth.marks_s[1..] {
+            let at = truth.moments.iter().rfind(|m| m.t_s < *mark_s).unwrap();
+            assert!(at.hottest_c - scenario.heat.panel_start_c < 0.1, "{at:?}");
+        }
+    }
+
+    /// `cargo test --release -p steadypass --lib an_hour -- --ignored --nocapture`
+    #[test]
+    #[ignore = "measures"]
+    fn an_hour_of_work_is_made_in_well_under_a_minute() {
+        let begin = std::time::Instant::now();
+        let mut world = World::new(&Scenario::hour()).unwrap();
+        let mut samples = 0u32;
+        while !world.is_over() {
+            world.sample();
+            samples += 1;
+        }
+        let (simulated, took) = (world.next_s(), begin.elapsed().as_secs_f64());
+        assert!((3500.0..3800.0).contains(&simulated), "{simulated}");
+        assert!(took < 40.0, "{simulated:.0} s, {samples} samples in {took:.1} s");
+    }
 }
