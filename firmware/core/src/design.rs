@@ -1,0 +1,77 @@
+//! Every constant of the sensor, with its unit and the sum behind it.
+
+use steadypass_protocol::{MAX_FRAME, Scale};
+
+/// Firmware version as told to the host: major, minor, patch.
+pub const FIRMWARE: [u8; 3] = [0, 1, 0];
+
+/// Nominal accelerometer rate, mHz (1667 Hz: the fundamental of an orbit is below 120 Hz, its harmonics fit).
+pub const ACCEL_RATE_MHZ: u32 = 1_667_000;
+
+/// Nominal gyro rate, mHz. A hand turns a machine slowly; the pad's own spin is not seen by the housing's gyro.
+pub const GYRO_RATE_MHZ: u32 = 208_000;
+
+/// Accelerometer slots per gyro sample. Both rates are divided from one oscillator in the chip (application note AN5272,
+/// from memory); 1667/208 are the rounded names of 6667/4 and 6667/32.
+pub const SLOTS_PER_GYRO: u32 = 8;
+
+/// Nominal accelerometer spacing, ns: 1e12 / [`ACCEL_RATE_MHZ`].
+pub const NOMINAL_SPACING_NS: u32 = (1_000_000_000_000 / ACCEL_RATE_MHZ as u64) as u32;
+
+/// Samples a fit must span before its spacing counts as measured: a poll knows the newest sample only to one spacing, so
+/// even the unluckiest fit over this many is good to 1/2000 = 0.05 %.
+pub const MEASURED_SAMPLES: u32 = 2000;
+
+/// Polls over which an observation fades to 1/e. At 100 polls a second this is 5 s: the unluckiest error of one sample is
+/// then 1 in 8000 = 0.012 %, and a warming chip is followed.
+pub const CLOCK_MEMORY_POLLS: f64 = 500.0;
+
+/// Time between two polls of the IMU, µs. The buffer holds 273 ms; 10 ms keep latency low and bursts short.
+pub const POLL_US: u64 = 10_000;
+
+/// Polls are moved by multiples of this, µs, over one sample spacing (8 steps), so that a poll period that is a whole
+/// number of samples does not always catch the same phase.
+pub const POLL_STEP_US: u64 = 75;
+
+/// Room for motion blocks and looks, bytes: 2 s of the stream (13 kB/s), so that a laptop may stall that long.
+pub const DATA_ROOM: usize = 26_000;
+
+/// Room that only replies, marks and health reports may use, bytes: more than two dozen pongs.
+pub const REPLY_ROOM: usize = 2 * MAX_FRAME;
+
+/// How long after a commanded restart is accepted it happens, µs: the reply must get out.
+pub const RESTART_DELAY_US: u64 = 100_000;
+
+/// Standard gravity, m/s² (exact, CGPM 1901).
+const STANDARD_GRAVITY_MPS2: f64 = 9.806_65;
+
+/// Wire scale of the accelerometer. `mg_per_count` is the chip's sensitivity in thousandths of standard gravity.
+pub fn accel_scale(mg_per_count: f64) -> Scale {
+    let nano_per_count = (mg_per_count * 1e-3 * STANDARD_GRAVITY_MPS2 * 1e9 + 0.5) as u32;
+    Scale { nominal_mhz: ACCEL_RATE_MHZ, nano_per_count, full_scale: i16::MAX }
+}
+
+/// Wire scale of the gyro. `mdps_per_count` is the chip's sensitivity in thousandths of a degree per second.
+pub fn gyro_scale(mdps_per_count: f64) -> Scale {
+    let nano_per_count = (mdps_per_count * 1e-3 * core::f64::consts::PI / 180.0 * 1e9 + 0.5) as u32;
+    Scale { nominal_mhz: GYRO_RATE_MHZ, nano_per_count, full_scale: i16::MAX }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scales_are_si() {
+        // 0.488 mg x 9.80665 m/s² = 4.7856452 mm/s²; 70 mdps x pi/180 = 1.22173048 mrad/s.
+        assert_eq!(accel_scale(0.488).nano_per_count, 4_785_645);
+        assert_eq!(accel_scale(0.122).nano_per_count, 1_196_411);
+        assert_eq!(gyro_scale(70.0).nano_per_count, 1_221_730);
+        assert_eq!(NOMINAL_SPACING_NS, 599_880);
+    }
+
+    #[test]
+    fn the_poll_steps_cover_one_sample() {
+        assert_eq!(8 * POLL_STEP_US, 600);
+    }
+}

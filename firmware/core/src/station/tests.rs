@@ -1,0 +1,211 @@
+//! The sensor from the host's side: what goes in as frames, what comes out as frames.
+
+use super::*;
+use crate::motion::Stream;
+use steadypass_protocol::{
+    ACCEL_BLOCK, Block, FrameReader, Outcome, Pattern, Ping, Refusal, Reply, Samples, ToSensor, encode,
+};
+
+const IDENTITY: Identity = Identity {
+    unique_id: [1, 2, 3, 4, 5, 6, 7, 8],
+    reset: ResetCause::Watchdog,
+    watchdog_resets: 3,
+    mounting: Mounting::STRAIGHT,
+    gyro: Scale { nominal_mhz: 208_000, nano_per_count: 1_221_730, full_scale: i16::MAX },
+};
+
+fn station() -> Station {
+    let mut station = Station::new(IDENTITY, |g| f64::from(g) * 0.0305);
+    station.imu_started(Restart::OnCommand);
+    station
+}
+
+fn say(station: &mut Station, now_us: u64, command: ToSensor) {
+    let mut buffer = [0; MAX_FRAME];
+    feed(station, now_us, encode(&command, &mut buffer).expect("fits"));
+}
+
+fn feed(station: &mut Station, now_us: u64, bytes: &[u8]) {
+    let mut reader: FrameReader = FrameReader::new();
+    reader.feed(bytes, |event| station.received(event, now_us));
+}
+
+/// Everything that waits, with sample bytes put away.
+fn drain(station: &mut Station) -> Vec<ToHost<'static>> {
+    let (mut out, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
+    let mut reader: FrameReader = FrameReader::new();
+    while let Some(frame) = station.next_frame(&mut buffer) {
+        reader.feed(frame, |event| {
+            let none = Samples::from_bytes(&[]).expect("no bytes are no samples");
+            out.push(match ToHost::decode(event.expect("good frame").payload).expect("known message") {
+                ToHost::Accel(block) => ToHost::Accel(Block { samples: none, ..block }),
+                ToHost::Gyro(block) => ToHost::Gyro(Block { samples: none, ..block }),
+                ToHost::Hello(m) => ToHost::Hello(m),
+                ToHost::Surface(m) => ToHost::Surface(m),
+                ToHost::Health(m) => ToHost::Health(m),
+                ToHost::Mark(m) => ToHost::Mark(m),
+                ToHost::Pong(m) => ToHost::Pong(m),
+                ToHost::Reply(m) => ToHost::Reply(m),
+            });
+        });
+    }
+    out
+}
+
+/// `samples` accelerometer samples in one poll at `t_us`.
+fn accel(station: &mut Station, t_us: u64, samples: u16) {
+    station.poll(t_us, samples, false);
+    for k in 0..samples {
+        station.sample(Sample { stream: Stream::Accel, slot: (k & 3) as u8, counts: [0; 6] });
+    }
+    station.poll_done();
+}
+
+#[test]
+fn who_are_you() {
+    let mut station = station();
+    station.looked(5, Ok((0x3AD2, 0x39E1)));
+    say(&mut station, 77, ToSensor::Identify);
+    let [ToHost::Hello(hello)] = drain(&mut station)[..] else { panic!("one hello") };
+    assert_eq!((hello.protocol, hello.unique_id, hello.uptime_us), (PROTOCOL_VERSION, IDENTITY.unique_id, 77));
+    assert_eq!((hello.chips, hello.reset, hello.streaming), (3, ResetCause::Watchdog, false));
+    assert_eq!(hello.accel.nano_per_count, 4_785_645);
+    station.looked(6, Err(IrFault::NoAnswer));
+    station.opened(78);
+    let [ToHost::Hello(hello)] = drain(&mut station)[..] else { panic!("one hello") };
+    assert_eq!(hello.chips, Hello::CHIP_IMU);
+}
+
+#[test]
+fn nothing_streams_unasked_and_the_first_block_starts_fresh() {
+    let mut station = station();
+    accel(&mut station, 10_000, 60);
+    station.looked(10_000, Ok((1, 2)));
+    assert_eq!(drain(&mut station), []);
+    say(&mut station, 20_000, ToSensor::Start);
+    accel(&mut station, 50_000, 72);
+    let out = drain(&mut station);
+    assert_eq!(out[0], ToHost::Reply(Reply { command: 1, outcome: Outcome::Accepted }));
+    let ToHost::Accel(block) = out[1] else { panic!("a block: {out:?}") };
+    assert_eq!(block.first_index, 60, "what was taken before is numbered but not sent");
+    say(&mut station, 60_000, ToSensor::Stop);
+    accel(&mut station, 100_000, 144);
+    assert_eq!(drain(&mut station).len(), 1, "the reply alone");
+}
+
+#[test]
+fn a_silent_host_ends_the_stream() {
+    let mut station = station();
+    say(&mut station, 0, ToSensor::Start);
+    station.tick(2_999_999, 900);
+    assert!(station.is_streaming());
+    station.tick(3_000_000, 900);
+    assert!(!station.is_streaming());
+    assert_eq!(station.look(3_000_000).rgb_percent, [36, 36, 36], "white at 60 %");
+}
+
+#[test]
+fn each_fault_has_its_own_count_and_flag() {
+    let mut station = station();
+    say(&mut station, 0, ToSensor::Start);
+    drain(&mut station);
+    station.looked(1, Err(IrFault::NoAnswer));
+    station.looked(2, Err(IrFault::BadChecksum));
+    station.looked(3, Err(IrFault::BadChecksum));
+    station.looked(4, Err(IrFault::ChipError));
+    station.looked(5, Ok((100, 200)));
+    station.imu_fault();
+    feed(&mut station, 6, &[0, 1, 2, 3, 0, 0xFF, 7, 0]);
+    station.imu_temperature(2512);
+    station.tick(1_500_000, 960);
+    let out = drain(&mut station);
+    let expected = Health {
+        uptime_us: 1_500_000,
+        imu_bus_faults: 1,
+        ir_bus_faults: 1,
+        ir_checksum_errors: 2,
+        ir_chip_errors: 1,
+        bad_commands: 2,
+        watchdog_resets: 3,
+        imu_centi_c: Some(2512),
+        idle_permille: 960,
+        ..Health::default()
+    };
+    assert_eq!(out[0], ToHost::Health(expected), "before the stream that waits");
+    let looks: Vec<_> = out[1..]
+        .iter()
+        .map(|m| match m {
+            ToHost::Surface(s) => (s.index, s.flags, s.object_raw, s.ambient_raw),
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(looks, [(0, 1, 0, 0), (1, 2, 0, 0), (2, 2, 0, 0), (3, 4, 0, 0), (4, 0, 100, 200)]);
+}
+
+#[test]
+fn health_comes_once_a_second_while_a_host_is_there() {
+    let mut station = station();
+    let mut reports = Vec::new();
+    for k in 0..800u64 {
+        let now_us = k * 10_000;
+        if (200..450).contains(&k) && k.is_multiple_of(50) {
+            say(&mut station, now_us, ToSensor::Ping(Ping { token: 0, host_us: 0 }));
+        }
+        station.tick(now_us, 900);
+        reports.extend(drain(&mut station).iter().filter(|m| matches!(m, ToHost::Health(_))).map(|_| now_us / 10_000));
+    }
+    assert_eq!(reports, [200, 300, 400, 500, 600]);
+}
+
+#[test]
+fn a_host_that_does_not_read_costs_blocks_not_replies() {
+    let mut station = station();
+    say(&mut station, 0, ToSensor::Start);
+    let blocks = 200;
+    for k in 0..blocks {
+        accel(&mut station, k * 43_000, ACCEL_BLOCK as u16);
+    }
+    say(&mut station, 1, ToSensor::Ping(Ping { token: 5, host_us: 6 }));
+    station.marked(7);
+    let dropped = station.health(0, 0).frames_dropped;
+    let out = drain(&mut station);
+    assert!(dropped > 100, "{dropped}");
+    assert_eq!(out.len() as u64, 1 + blocks - u64::from(dropped) + 2);
+    assert!(matches!(out[1], ToHost::Pong(_)) && matches!(out[2], ToHost::Mark(_)), "replies first");
+    let numbers: Vec<_> =
+        out.iter().filter_map(|m| if let ToHost::Accel(b) = m { Some(b.first_index) } else { None }).collect();
+    assert!(numbers.windows(2).all(|w| w[1] == w[0] + 72), "what was kept is the oldest, without holes");
+}
+
+#[test]
+fn a_restart_waits_for_its_reply() {
+    let mut station = station();
+    say(&mut station, 1000, ToSensor::Restart(RestartInto::Firmware));
+    assert!(station.has_frames());
+    assert_eq!(station.due_restart(100_000), None);
+    assert_eq!(station.due_restart(101_000), Some(RestartInto::Firmware));
+}
+
+#[test]
+fn marks_count_and_patterns_show() {
+    let mut station = station();
+    station.marked(1);
+    say(&mut station, 0, ToSensor::Indicate(Pattern::TooHot));
+    station.marked(2);
+    assert_eq!(
+        drain(&mut station)[1],
+        ToHost::Mark(Mark { t_us: 2, index: 2 }),
+        "numbered since start, told when heard"
+    );
+    assert_eq!(station.look(0), Look { rgb_percent: [60, 0, 0], plain: true, tone_hz: Some(2637) });
+}
+
+#[test]
+fn without_a_motion_chip_a_start_is_refused_and_the_rest_works() {
+    let mut station = Station::new(IDENTITY, |_| 0.488);
+    say(&mut station, 0, ToSensor::Start);
+    say(&mut station, 1, ToSensor::Ping(Ping { token: 1, host_us: 2 }));
+    let out = drain(&mut station);
+    assert_eq!(out[0], ToHost::Reply(Reply { command: 1, outcome: Outcome::Refused(Refusal::NoImu) }));
+    assert!(matches!(out[1], ToHost::Pong(_)));
+}
