@@ -1,4 +1,4 @@
-//! Which GPIO does what. This table is the wiring: `hardware/` is checked against it, and [`claim!`](crate::claim) makes
+//! Which GPIO does what. This table is the wiring: `hardware/` is checked against it, and [`claim!`](crate::claim!) makes
 //! the compiler check every pin the program takes against it, so neither can drift.
 
 /// IMU bus, data (I2C0).
