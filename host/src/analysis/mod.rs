@@ -13,6 +13,7 @@
 
 pub mod findings;
 pub mod reading;
+pub mod rubbing;
 pub mod setup;
 
 pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
