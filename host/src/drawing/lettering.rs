@@ -1,0 +1,186 @@
+//! The built-in font: how wide a text is, what it can show, and how foreign text is made safe to draw.
+
+use std::sync::LazyLock;
+
+use ab_glyph::{Font, FontRef};
+
+/// Inter Regular; licence beside the file.
+pub const REGULAR: &[u8] = include_bytes!("../../assets/fonts/Inter-Regular.ttf");
+/// Inter SemiBold; licence beside the file.
+pub const SEMIBOLD: &[u8] = include_bytes!("../../assets/fonts/Inter-SemiBold.ttf");
+/// The family's name as the files give it; font look-up minds the case.
+pub const FAMILY: &str = "Inter";
+
+/// Drawn for a letter the font lacks.
+const LACKING: char = '□';
+
+struct Faces {
+    regular: FontRef<'static>,
+    semibold: FontRef<'static>,
+}
+
+static FACES: LazyLock<Faces> = LazyLock::new(|| Faces {
+    regular: FontRef::try_from_slice(REGULAR).expect("the built-in font is whole"),
+    semibold: FontRef::try_from_slice(SEMIBOLD).expect("the built-in font is whole"),
+});
+
+/// How heavy the lettering is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Weight {
+    /// Regular.
+    #[default]
+    Regular,
+    /// SemiBold.
+    SemiBold,
+}
+
+fn face(weight: Weight) -> &'static FontRef<'static> {
+    match weight {
+        Weight::Regular => &FACES.regular,
+        Weight::SemiBold => &FACES.semibold,
+    }
+}
+
+/// Advance of one letter, px, at a size in px per em. All digits get the width of a zero when `tabular`.
+pub fn advance(letter: char, size: f64, weight: Weight, tabular: bool) -> f64 {
+    let font = face(weight);
+    let letter = if tabular && letter.is_ascii_digit() { '0' } else { letter };
+    let units = f64::from(font.units_per_em().unwrap_or(2048.0));
+    f64::from(font.h_advance_unscaled(font.glyph_id(letter))) / units * size
+}
+
+/// Width of a text, px, without kerning (within two percent of the drawn width for words).
+pub fn width(text: &str, size: f64, weight: Weight) -> f64 {
+    text.chars().map(|c| advance(c, size, weight, false)).sum()
+}
+
+/// Text from outside, fit to be drawn: one line, no control or direction characters, no piles of combining marks, letters the
+/// font lacks as open boxes, at most `most` letters with an ellipsis for the rest.
+#[must_use]
+pub fn safe(text: &str, most: usize) -> String {
+    let mut out = String::new();
+    let (mut letters, mut marks, mut gap) = (0, 0, false);
+    for c in text.chars() {
+        if c.is_whitespace() || c.is_control() {
+            gap = !out.is_empty();
+            continue;
+        }
+        if is_invisible(c) {
+            continue;
+        }
+        marks = if is_combining(c) { marks + 1 } else { 0 };
+        if marks > 2 {
+            continue;
+        }
+        if letters + usize::from(gap) >= most {
+            out.push('…');
+            return out;
+        }
+        if gap {
+            out.push(' ');
+            letters += 1;
+            gap = false;
+        }
+        out.push(if face(Weight::Regular).glyph_id(c).0 == 0 { LACKING } else { c });
+        letters += 1;
+    }
+    out
+}
+
+/// The text cut, with an ellipsis, to a width in px.
+#[must_use]
+pub fn fit(text: &str, size: f64, weight: Weight, room: f64) -> String {
+    if width(text, size, weight) <= room {
+        return text.to_owned();
+    }
+    let mut out = String::new();
+    let mut used = advance('…', size, weight, false);
+    for c in text.chars() {
+        used += advance(c, size, weight, false);
+        if used > room {
+            break;
+        }
+        out.push(c);
+    }
+    out.truncate(out.trim_end().len());
+    out.push('…');
+    out
+}
+
+/// The text in lines no wider than `room` px, broken between words; a single word that is too long is cut.
+#[must_use]
+pub fn wrap(text: &str, size: f64, weight: Weight, room: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        let word = fit(word, size, weight, room);
+        match lines.last_mut() {
+            Some(line) if width(line, size, weight) + width(&word, size, weight) + size * 0.3 <= room => {
+                line.push(' ');
+                line.push_str(&word);
+            }
+            _ => lines.push(word),
+        }
+    }
+    lines
+}
+
+/// Direction controls, zero-width letters, variation selectors, byte-order mark, tags, private use and non-characters.
+fn is_invisible(c: char) -> bool {
+    matches!(u32::from(c),
+        0xAD | 0x34F | 0x61C | 0x115F | 0x1160 | 0x17B4 | 0x17B5 | 0x180B..=0x180F | 0x200B..=0x200F | 0x2028..=0x202E
+        | 0x2060..=0x206F | 0x3164 | 0xFE00..=0xFE0F | 0xFEFF | 0xFFA0 | 0xFFF0..=0xFFFB | 0xFFFE | 0xFFFF
+        | 0xE0000..=0xE0FFF)
+}
+
+fn is_combining(c: char) -> bool {
+    matches!(u32::from(c), 0x300..=0x36F | 0x483..=0x489 | 0x1AB0..=0x1AFF | 0x1DC0..=0x1DFF | 0x20D0..=0x20FF | 0xFE20..=0xFE2F)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn names_of_many_scripts_are_drawn_or_boxed() {
+        assert_eq!(safe("Zoë Ångström-Łoś", 40), "Zoë Ångström-Łoś");
+        assert_eq!(safe("Ирина Ωμέγα", 40), "Ирина Ωμέγα");
+        assert_eq!(safe("山田", 40), "□□");
+    }
+
+    #[test]
+    fn hostile_names_are_tamed() {
+        assert_eq!(safe("a\u{0}b\n\n c\u{202e}d\u{200b}", 40), "a b cd");
+        assert_eq!(safe(&format!("e{}x", "\u{301}".repeat(500)), 40), "e\u{301}\u{301}x");
+        assert_eq!(safe(&"long ".repeat(10_000), 12), "long long lo…");
+        assert_eq!(safe("  \t ", 12), "");
+    }
+
+    #[test]
+    fn lines_keep_to_the_room() {
+        let text =
+            "Where the spot trails the pad it sees the paint just worked, and Donaudampfschifffahrtskapitänsmütze";
+        let lines = wrap(text, 20.0, Weight::Regular, 240.0);
+        assert!(lines.len() > 3);
+        for line in &lines {
+            assert!(width(line, 20.0, Weight::Regular) <= 240.0, "{line}");
+        }
+        assert!(lines.last().unwrap().ends_with('…'));
+    }
+
+    #[test]
+    fn digits_share_one_width_when_tabular() {
+        let widths: Vec<f64> = ('0'..='9').map(|d| advance(d, 20.0, Weight::SemiBold, true)).collect();
+        assert!(widths.iter().all(|w| *w == widths[0] && *w > 5.0));
+        assert!(advance('1', 20.0, Weight::Regular, false) < advance('0', 20.0, Weight::Regular, false));
+    }
+
+    proptest! {
+        #[test]
+        fn safe_text_is_short_and_plain(text in any::<String>(), most in 1usize..60) {
+            let out = safe(&text, most);
+            prop_assert!(out.chars().count() <= most + 1);
+            prop_assert!(out.chars().all(|c| !c.is_control() && !is_invisible(c)));
+        }
+    }
+}

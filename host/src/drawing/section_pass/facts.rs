@@ -1,0 +1,149 @@
+//! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
+
+use super::super::{SheetInput, WarningKind, WarningMark};
+use crate::analysis::{Interval, SeriesRow, Stroke};
+
+/// Rows further apart than this leave a hole; they come every 0.1 s.
+const HOLE_S: f64 = 0.25;
+
+/// A stroke's arm speed against the target band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Pace {
+    /// Speed or band not known.
+    Unknown,
+    /// Best estimate inside the band.
+    Inside,
+    /// Best estimate above, interval reaches into the band.
+    PerhapsFast,
+    /// Best estimate below, interval reaches into the band.
+    PerhapsSlow,
+    /// Whole interval above the band.
+    Fast,
+    /// Whole interval below the band.
+    Slow,
+}
+
+impl Pace {
+    pub(super) fn of(speed: Option<Interval>, band: Option<(f64, f64)>) -> Self {
+        let (Some(speed), Some((lo, hi))) = (speed, band) else { return Self::Unknown };
+        match speed {
+            s if !(s.value.is_finite() && s.lo.is_finite() && s.hi.is_finite()) => Self::Unknown,
+            s if s.lo > hi => Self::Fast,
+            s if s.hi < lo => Self::Slow,
+            s if s.value > hi => Self::PerhapsFast,
+            s if s.value < lo => Self::PerhapsSlow,
+            _ => Self::Inside,
+        }
+    }
+
+    /// The whole interval lies outside.
+    pub(super) fn is_outside(self) -> bool {
+        matches!(self, Self::Fast | Self::Slow)
+    }
+}
+
+/// What is asserted about a pass.
+#[derive(Debug)]
+pub(super) struct Facts<'a> {
+    /// Strokes with finite times, each with its verdict.
+    pub(super) strokes: Vec<(&'a Stroke, Pace)>,
+    /// Rows inside the pass.
+    pub(super) rows: Vec<&'a SeriesRow>,
+    /// Warnings inside the pass.
+    pub(super) warnings: Vec<&'a WarningMark>,
+    /// Stretches without rows, s.
+    pub(super) holes: Vec<(f64, f64)>,
+    /// Time with the spot's own rise over the limit, s; `None` when rise or limit is not known.
+    pub(super) over_s: Option<f64>,
+    /// First moment over the limit, s.
+    pub(super) first_over_s: Option<f64>,
+    /// Highest rise: the pass's own figure, else the rows', K.
+    pub(super) peak_rise_k: Option<f64>,
+    /// Start and end of the time axis, s.
+    pub(super) span_s: (f64, f64),
+}
+
+impl<'a> Facts<'a> {
+    pub(super) fn of(input: &SheetInput<'a>) -> Self {
+        let pass = input.pass;
+        let start = if pass.start_s.is_finite() { pass.start_s } else { 0.0 };
+        let end = if pass.end_s.is_finite() && pass.end_s > start { pass.end_s } else { start + 1.0 };
+        let inside = |t: f64| t >= start - 1e-6 && t <= end + 1e-6;
+        let rows: Vec<_> = input.rows.iter().filter(|r| inside(r.t_s)).collect();
+        let strokes: Vec<_> = input
+            .strokes
+            .iter()
+            .filter(|s| s.pass == pass.pass && s.end_s > s.start_s && inside(s.start_s) && inside(s.end_s))
+            .map(|s| (s, Pace::of(s.traverse_mps, input.bands.pace_mps)))
+            .collect();
+        let mut holes: Vec<_> =
+            rows.windows(2).filter(|w| w[1].t_s - w[0].t_s > HOLE_S).map(|w| (w[0].t_s, w[1].t_s)).collect();
+        if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
+            if first.t_s - start > 2.0 * HOLE_S {
+                holes.insert(0, (start, first.t_s));
+            }
+            if end - last.t_s > 2.0 * HOLE_S {
+                holes.push((last.t_s, end));
+            }
+        }
+        let rises = || rows.iter().filter_map(|r| Some((r.t_s, r.surface_rise_k.filter(|k| k.is_finite())?)));
+        let limit = input.bands.rise_limit_k.filter(|k| k.is_finite());
+        let over = || limit.into_iter().flat_map(|limit| rises().filter(move |(_, k)| *k > limit));
+        Self {
+            over_s: limit.filter(|_| rises().next().is_some()).map(|_| over().count() as f64 * 0.1),
+            first_over_s: over().next().map(|(t, _)| t),
+            peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
+            warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
+            strokes,
+            rows,
+            holes,
+            span_s: (start, end),
+        }
+    }
+
+    /// Numbers of the strokes with a verdict.
+    pub(super) fn numbers(&self, pace: Pace) -> Vec<u32> {
+        self.strokes.iter().filter(|(_, p)| *p == pace).map(|(s, _)| s.stroke).collect()
+    }
+
+    /// Strokes whose best estimate lies in the band, of how many that can be judged.
+    pub(super) fn in_band(&self) -> Option<(usize, usize)> {
+        let judged = self.strokes.iter().filter(|(_, p)| *p != Pace::Unknown).count();
+        (judged > 0).then(|| (self.numbers(Pace::Inside).len(), judged))
+    }
+
+    /// Number of the stroke under way at a moment, or the last one before it.
+    pub(super) fn stroke_at(&self, t_s: f64) -> Option<u32> {
+        self.strokes.iter().rev().find(|(s, _)| s.start_s <= t_s).map(|(s, _)| s.stroke)
+    }
+
+    /// Warnings of some kinds.
+    pub(super) fn warned(&self, kinds: &[WarningKind]) -> impl Iterator<Item = &'a WarningMark> + '_ {
+        let kinds = kinds.to_vec();
+        self.warnings.iter().copied().filter(move |w| kinds.contains(&w.kind))
+    }
+
+    /// Whether the thermometer's side is known for at least one stroke.
+    pub(super) fn side_known(&self) -> bool {
+        self.strokes.iter().any(|(s, _)| s.spot_trails.is_some())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn outside_means_the_whole_interval() {
+        let band = Some((0.0127, 0.0254));
+        let pace = |lo, value, hi| Pace::of(Some(Interval { lo, value, hi }), band);
+        assert_eq!(pace(0.018, 0.020, 0.022), Pace::Inside);
+        assert_eq!(pace(0.024, 0.027, 0.030), Pace::PerhapsFast);
+        assert_eq!(pace(0.026, 0.029, 0.031), Pace::Fast);
+        assert_eq!(pace(0.010, 0.012, 0.014), Pace::PerhapsSlow);
+        assert_eq!(pace(0.008, 0.010, 0.012), Pace::Slow);
+        assert_eq!(pace(f64::NAN, 0.02, 0.03), Pace::Unknown);
+        assert_eq!(Pace::of(None, band), Pace::Unknown);
+        assert_eq!(Pace::of(Some(Interval { lo: 0.0, value: 0.0, hi: 0.0 }), None), Pace::Unknown);
+    }
+}

@@ -1,0 +1,339 @@
+//! The section seen from above: rubbing distance in contour steps, the strokes over it, and what was not reached.
+
+use super::super::canvas::{Canvas, Fill, Frame, Hatching, Line, Type, path_data};
+use super::super::lettering::wrap;
+use super::super::theme::{self, size};
+use super::super::units::number;
+use super::super::{SheetInput, Units};
+use super::facts::{Facts, Pace};
+use super::strips::nice_step;
+use super::words;
+use crate::analysis::TrackPoint;
+use crate::analysis::rubbing::RubbingMap;
+use contour::ContourBuilder;
+
+/// Islands smaller than this are ripple of the picture, not of the work.
+const SPECK_PX2: f64 = 260.0;
+const MOST_HEIGHT: f64 = 460.0;
+
+/// From section coordinates to px.
+#[derive(Clone, Copy, Debug)]
+struct View {
+    frame: Frame,
+    middle_m: (f64, f64),
+    px_per_m: f64,
+}
+
+impl View {
+    fn px(&self, x_m: f64, y_m: f64) -> (f64, f64) {
+        (
+            self.frame.x + self.frame.w / 2.0 + (x_m - self.middle_m.0) * self.px_per_m,
+            self.frame.y + self.frame.h / 2.0 - (y_m - self.middle_m.1) * self.px_per_m,
+        )
+    }
+}
+
+/// Draws the map; returns the baseline for what follows.
+pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, map: &RubbingMap, side: Frame) -> f64 {
+    let u = input.units;
+    let (title, unit) = if map.distance_m.is_some() {
+        ("Rubbing distance", format!("{} of pad over each point", u.long_length_word()))
+    } else {
+        ("Dwell", "seconds under the pad (pad speed not known)".to_owned())
+    };
+    let set = Type::of(size::HEAD).bold();
+    canvas.text(side.x, side.y + 25.0, title, set);
+    canvas.text(side.x + set.width(title) + 10.0, side.y + 25.0, &unit, Type::of(size::LABEL).fill(theme::SOFT));
+
+    // Room on the left and below for the section's size.
+    let lo = map.origin_m;
+    let hi = (lo.0 + (map.nx as f64 - 1.0) * map.cell_m, lo.1 + (map.ny as f64 - 1.0) * map.cell_m);
+    let (w_m, h_m) = (hi.0 - lo.0, hi.1 - lo.1);
+    let px_per_m = ((side.w - 44.0) / w_m).min(MOST_HEIGHT / h_m);
+    let frame = Frame { x: side.x + 38.0, y: side.y + 44.0, w: side.w - 44.0, h: h_m * px_per_m };
+    let view = View { frame, middle_m: ((lo.0 + hi.0) / 2.0, (lo.1 + hi.1) / 2.0), px_per_m };
+
+    let section = map.worked_is_section.then(|| {
+        let (x0, y1) = view.px(map.worked.x0_m, map.worked.y0_m);
+        let (x1, y0) = view.px(map.worked.x1_m, map.worked.y1_m);
+        Frame { x: x0, y: y0, w: x1 - x0, h: y1 - y0 }
+    });
+    if let Some(section) = section {
+        canvas.rect(section, Fill::Hatch(Hatching::Unknown), None);
+    }
+    let levels = fill_steps(canvas, map, &view, u);
+    if let Some(section) = section {
+        canvas.rect(section, Fill::None, Some(Line::of(theme::INK, 2.0).dashed(9.0, 6.0)));
+    }
+    let mut taken: Vec<(f64, f64)> = Vec::new();
+    if let Some(s) = section {
+        // Labels keep off the dashed edge.
+        for i in 0..=20 {
+            let (x, y) = (s.x + s.w * f64::from(i) / 20.0, s.y + s.h * f64::from(i) / 20.0);
+            taken.extend([(x, s.y), (x, s.bottom()), (s.x, y), (s.right(), y)]);
+        }
+    }
+    strokes(canvas, facts, &input.pass.track, &view, &mut taken);
+    unreached(canvas, map, &view, &mut taken);
+    let labelled = label_steps(canvas, &levels, &view, &mut taken);
+    below(canvas, input, map, &view, side, if labelled < levels.len() { &levels } else { &[] })
+}
+
+struct Level {
+    value: f64,
+    label: String,
+    rings: Vec<Vec<(f64, f64)>>,
+}
+
+/// Fills the contour steps, light to dark, and hands out their lines.
+fn fill_steps(canvas: &mut Canvas, map: &RubbingMap, view: &View, u: Units) -> Vec<Level> {
+    // What the pad's face reached: an exact distance, so the edge is as smooth as the way itself.
+    let edge_cap = map.pad_radius_m + 2.0 * map.cell_m;
+    let depth: Vec<f64> = map.nearest_m.iter().map(|d| -d.min(edge_cap)).collect();
+    if let Some(reach) = rings(map, view, &depth, &[-map.pad_radius_m]).pop() {
+        let data: String = reach.iter().map(|ring| path_data(ring, true)).collect();
+        canvas.path(&data, Fill::Plain(theme::MAP_STEPS[0]), None);
+    }
+    let convert = if map.distance_m.is_some() { u.long_length(1.0) } else { 1.0 };
+    let values = map.shown();
+    let most = values.iter().copied().fold(0.0, f64::max) * convert;
+    let step = nice_step(most / (theme::MAP_STEPS.len() as f64 - 0.4));
+    let shown: Vec<f64> = (1..theme::MAP_STEPS.len()).map(|i| i as f64 * step).filter(|v| *v < most).collect();
+    let thresholds: Vec<f64> = shown.iter().map(|v| v / convert).collect();
+    let decimals = usize::from(step < 1.0);
+    let all = rings(map, view, values, &thresholds);
+    let levels: Vec<Level> = shown
+        .iter()
+        .zip(all)
+        .map(|(v, rings)| Level { value: *v, label: number(*v, decimals), rings })
+        .filter(|level| !level.rings.is_empty())
+        .collect();
+    for (i, level) in levels.iter().enumerate() {
+        let data: String = level.rings.iter().map(|ring| path_data(ring, true)).collect();
+        canvas.path(&data, Fill::Plain(theme::MAP_STEPS[i + 1]), Some(Line::of("#ffffff", 0.7)));
+    }
+    levels
+}
+
+/// Closed lines of a field at some thresholds, px.
+fn rings(map: &RubbingMap, view: &View, field: &[f64], thresholds: &[f64]) -> Vec<Vec<Vec<(f64, f64)>>> {
+    // The library counts from a cell's corner; values stand at cells' middles.
+    let to_px =
+        |x: f64, y: f64| view.px(map.origin_m.0 + (x - 0.5) * map.cell_m, map.origin_m.1 + (y - 0.5) * map.cell_m);
+    let builder = ContourBuilder::new(map.nx, map.ny, true);
+    let Ok(contours) = builder.contours(field, thresholds) else { return Vec::new() };
+    contours
+        .iter()
+        .map(|contour| {
+            let polygons = contour.geometry().0.iter();
+            polygons
+                .flat_map(|p| core::iter::once(p.exterior()).chain(p.interiors()))
+                .map(|ring| ring.0.iter().map(|c| to_px(c.x, c.y)).collect::<Vec<_>>())
+                .filter(|ring| area(ring) > SPECK_PX2)
+                .collect()
+        })
+        .collect()
+}
+
+/// Area inside a closed line (shoelace formula).
+fn area(ring: &[(f64, f64)]) -> f64 {
+    let twice: f64 = ring.windows(2).map(|w| w[0].0 * w[1].1 - w[1].0 * w[0].1).sum();
+    twice.abs() / 2.0
+}
+
+fn strokes(canvas: &mut Canvas, facts: &Facts, track: &[TrackPoint], view: &View, taken: &mut Vec<(f64, f64)>) {
+    let good = |p: &&TrackPoint| p.t_s.is_finite() && p.x_m.is_finite() && p.y_m.is_finite();
+    let points: Vec<&TrackPoint> = track.iter().filter(good).collect();
+    let way = |from: f64, to: f64| {
+        spaced(points.iter().filter(|p| p.t_s >= from - 1e-6 && p.t_s <= to + 1e-6).map(|p| view.px(p.x_m, p.y_m)))
+    };
+    // The whole way, broken where points are missing, then the strokes outside the band over it.
+    for run in points.chunk_by(|a, b| b.t_s - a.t_s <= 0.5) {
+        let line = spaced(run.iter().map(|p| view.px(p.x_m, p.y_m)));
+        taken.extend(line.iter().step_by(4));
+        canvas.polyline(&line, Line::of(theme::PAPER, 6.5));
+        canvas.polyline(&line, Line::of(theme::INK, 2.4));
+    }
+    for (s, pace) in &facts.strokes {
+        let line = way(s.start_s, s.end_s);
+        if pace.is_outside() {
+            canvas.polyline(&line, Line::of(theme::PAPER, 9.5));
+            canvas.polyline(&line, Line::of(theme::ACCENT, 6.0).dashed(14.0, 5.0));
+        }
+        arrow_on(canvas, &line, if pace.is_outside() { theme::ACCENT } else { theme::INK });
+    }
+    for (s, pace) in &facts.strokes {
+        let line = way(s.start_s, s.end_s);
+        let Some(&(x, y)) = line.first() else { continue };
+        let outside = pace.is_outside();
+        let text = match pace {
+            Pace::Fast => format!("{} fast", s.stroke),
+            Pace::Slow => format!("{} slow", s.stroke),
+            _ => s.stroke.to_string(),
+        };
+        let set = Type::of(size::NOTE).bold().middle().fill(if outside { theme::ACCENT_INK } else { theme::INK });
+        let half = (set.width(&text) / 2.0 + 7.0).max(14.0);
+        // The tag sits on the stroke's beginning and grows inward, off the turn.
+        let inward = line.last().map_or(0.0, |(end, _)| (end - x).signum()) * (half - 14.0);
+        let tag = Frame { x: x + inward - half, y: y - 14.0, w: 2.0 * half, h: 28.0 };
+        canvas.path(&pill(tag), Fill::Plain(theme::PAPER), Some(Line::of(set.fill, 1.8)));
+        canvas.text(x + inward, y + 7.0, &text, set);
+        taken.extend([-1.0, 0.0, 1.0].map(|k| (x + inward + k * (half - 8.0), y)));
+    }
+    if let Some(p) = points.first() {
+        let (x, y) = view.px(p.x_m, p.y_m);
+        taken.push((x, y));
+    }
+}
+
+/// Points at least a px and a half apart; the last one always.
+fn spaced(points: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    let mut last = None;
+    for p in points {
+        last = Some(p);
+        if out.last().is_none_or(|q| (p.0 - q.0).hypot(p.1 - q.1) >= 1.5) {
+            out.push(p);
+        }
+    }
+    if let Some(p) = last
+        && out.last() != Some(&p)
+    {
+        out.push(p);
+    }
+    out
+}
+
+fn pill(f: Frame) -> String {
+    let r = f.h / 2.0;
+    format!(
+        "M{:.2} {:.2}h{:.2}a{r} {r} 0 0 1 0 {:.2}h{:.2}a{r} {r} 0 0 1 0 {:.2}z",
+        f.x + r,
+        f.y,
+        f.w - f.h,
+        f.h,
+        f.h - f.w,
+        -f.h
+    )
+}
+
+/// An arrow head in the middle of a line.
+fn arrow_on(canvas: &mut Canvas, line: &[(f64, f64)], colour: &'static str) {
+    let middle = line.len() / 2;
+    let (Some(&at), Some(&from)) = (line.get(middle), line.get(middle.saturating_sub(3))) else { return };
+    let (dx, dy) = (at.0 - from.0, at.1 - from.1);
+    let length = dx.hypot(dy);
+    if length < 1e-6 {
+        return;
+    }
+    let (ux, uy) = (dx / length, dy / length);
+    let tip = (at.0 + 11.0 * ux, at.1 + 11.0 * uy);
+    let wing = |side: f64| (at.0 - 7.0 * ux + side * 8.5 * uy, at.1 - 7.0 * uy - side * 8.5 * ux);
+    canvas.path(
+        &path_data(&[tip, wing(1.0), wing(-1.0)], true),
+        Fill::Plain(colour),
+        Some(Line::of(theme::PAPER, 1.5)),
+    );
+}
+
+/// Names the largest part of the section that the pad did not reach.
+fn unreached(canvas: &mut Canvas, map: &RubbingMap, view: &View, taken: &mut Vec<(f64, f64)>) {
+    if map.covered_share().is_none_or(|share| share > 0.95) {
+        return;
+    }
+    // Sums per ninth of the section; the corner with the most bare cells gets the words.
+    let (w, h) = (map.worked.x1_m - map.worked.x0_m, map.worked.y1_m - map.worked.y0_m);
+    let mut sums = [(0.0, 0.0, 0u32); 9];
+    for cell in 0..map.nx * map.ny {
+        let x = map.origin_m.0 + (cell % map.nx) as f64 * map.cell_m;
+        let y = map.origin_m.1 + (cell / map.nx) as f64 * map.cell_m;
+        let (fx, fy) = ((x - map.worked.x0_m) / w, (y - map.worked.y0_m) / h);
+        if (0.0..1.0).contains(&fx) && (0.0..1.0).contains(&fy) && map.nearest_m[cell] > map.pad_radius_m {
+            let slot = &mut sums[(fy * 3.0) as usize * 3 + (fx * 3.0) as usize];
+            *slot = (slot.0 + x, slot.1 + y, slot.2 + 1);
+        }
+    }
+    let most = sums.iter().max_by_key(|s| s.2).filter(|s| s.2 > 0);
+    if let Some((x, y, n)) = most {
+        let (x, y) = view.px(x / f64::from(*n), y / f64::from(*n));
+        // Kept inside the dashed edge.
+        let (x0, y0) = view.px(map.worked.x0_m, map.worked.y1_m);
+        let (x1, y1) = view.px(map.worked.x1_m, map.worked.y0_m);
+        let (x, y) = (x.clamp(x0 + 64.0, (x1 - 64.0).max(x0 + 64.0)), y.clamp(y0 + 18.0, (y1 - 18.0).max(y0 + 18.0)));
+        canvas.text(x, y + 7.0, "not reached", Type::of(size::NOTE).bold().middle().halo());
+        taken.push((x, y));
+    }
+}
+
+/// Writes each step's figure on its own line, where nothing else is; returns how many found a place.
+fn label_steps(canvas: &mut Canvas, levels: &[Level], view: &View, taken: &mut Vec<(f64, f64)>) -> usize {
+    let mut labelled = 0;
+    let set = Type::of(size::NOTE).middle().halo();
+    let f = view.frame;
+    let clear = |taken: &[(f64, f64)], p: (f64, f64)| {
+        taken.iter().map(|t| ((t.0 - p.0) / 1.5).hypot(t.1 - p.1)).fold(f64::INFINITY, f64::min)
+    };
+    for level in levels.iter().rev() {
+        debug_assert!(level.value > 0.0);
+        let spots = level.rings.iter().filter(|ring| ring.len() > 24).flat_map(|ring| ring.iter().step_by(3).copied());
+        let inside = spots.filter(|p| p.0 > f.x + 16.0 && p.0 < f.right() - 16.0);
+        let best = inside.map(|p| (clear(taken, p), p)).max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((room, (x, y))) = best
+            && room > 19.0
+        {
+            canvas.text(x, y + 7.0, &level.label, set);
+            taken.push((x, y));
+            labelled += 1;
+        }
+    }
+    labelled
+}
+
+/// Sizes and explanations under the map; returns the next baseline.
+fn below(
+    canvas: &mut Canvas,
+    input: &SheetInput<'_>,
+    map: &RubbingMap,
+    view: &View,
+    side: Frame,
+    scale: &[Level],
+) -> f64 {
+    let u = input.units;
+    let set = Type::of(size::NOTE).fill(theme::SOFT);
+    let y = view.frame.bottom() + 28.0;
+    let mut x = side.x;
+    if map.worked_is_section {
+        canvas.polyline(&[(x, y - 6.0), (x + 40.0, y - 6.0)], Line::of(theme::INK, 2.0).dashed(9.0, 6.0));
+        let (w, h) = (map.worked.x1_m - map.worked.x0_m, map.worked.y1_m - map.worked.y0_m);
+        let text = format!("section {} × {} {}", u.length_number(w), u.length_number(h), u.length_unit());
+        canvas.text(x + 50.0, y, &text, set);
+        x += 50.0 + set.width(&text) + 36.0;
+    }
+    // A bar as long as the pad is wide: the picture's scale in the thing that did the work.
+    let bar = 2.0 * map.pad_radius_m * view.px_per_m;
+    canvas.polyline(&[(x, y - 6.0), (x + bar, y - 6.0)], Line::of(theme::INK, 4.0));
+    let pad = format!("pad {} {}", u.length_number(2.0 * map.pad_radius_m), u.length_unit());
+    canvas.text(x + bar + 10.0, y, &pad, set);
+    let mut y = y;
+    if !scale.is_empty() {
+        // Not every step could be labelled where it is: the steps in a row.
+        y += 32.0;
+        let unit = if map.distance_m.is_some() { u.long_length_unit() } else { "s" };
+        let w = 58.0;
+        let bounds = core::iter::once("0").chain(scale.iter().map(|l| l.label.as_str()));
+        for (i, bound) in bounds.enumerate() {
+            let x = side.x + 10.0 + i as f64 * w;
+            canvas.text(x, y, bound, set.fill(theme::INK).middle());
+            let step = Frame { x: x + 15.0, y: y - 17.0, w: w - 30.0, h: 20.0 };
+            canvas.rect(step, Fill::Plain(theme::MAP_STEPS[i]), Some(Line::of(theme::SOFT, 1.0)));
+        }
+        canvas.text(
+            side.x + 10.0 + scale.len() as f64 * w + w - 8.0,
+            y,
+            &format!("more, {unit}"),
+            set.fill(theme::INK),
+        );
+    }
+    let lines = wrap(&words::caption(input, map), set.size, set.weight, side.w);
+    canvas.lines(side.x, y + 30.0, &lines, set, 25.0) + 22.0
+}

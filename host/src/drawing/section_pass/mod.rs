@@ -1,0 +1,148 @@
+//! The section pass sheet: one pass over one section on one page, for the technician at the end of the day and for the one
+//! who is being taught.
+//!
+//! ```text
+//! ┌ title, who and with what, the finding in one sentence ───────────────┐
+//! │ arm speed, one bar per stroke     │ the section from above:          │
+//! │ orbit rate                        │ strokes over rubbing distance    │
+//! │ surface rise                      │ what to take from it, in words   │
+//! ├ key figures with their intervals ────────────────────────────────────┤
+//! ```
+//!
+//! The three strips share one time axis. A strip whose quantity is not known shrinks to a sentence that says so, and the others
+//! take its room. Without a track the right side lists the strokes as a table.
+
+mod facts;
+mod figures;
+mod map;
+mod strips;
+mod surface;
+mod table;
+mod words;
+
+use super::canvas::{Canvas, DrawingError, Fill, Frame, Hatching, Line, Type};
+use super::lettering::{Weight, fit, safe, wrap};
+use super::theme::{self, size};
+use super::{SheetInput, units};
+use facts::Facts;
+
+/// Width of a sheet, px.
+pub const SHEET_WIDTH: u32 = 1800;
+/// Height of a sheet, px.
+pub const SHEET_HEIGHT: u32 = 1200;
+
+const LEFT: f64 = 56.0;
+const RIGHT: f64 = 1744.0;
+/// Left edge of the strips' plotting area: room for tick labels. Beside their right edge stands what a band or line means.
+const STRIP_X: f64 = 134.0;
+const STRIP_RIGHT: f64 = 1094.0;
+const MAP_X: f64 = 1212.0;
+const BODY_TOP: f64 = 204.0;
+const BODY_BOTTOM: f64 = 1010.0;
+
+/// The sheet as PNG, 1800 x 1200.
+///
+/// # Errors
+/// [`DrawingError`] when the picture cannot be made; missing or odd figures are no errors, they are said on the sheet.
+pub fn section_pass_png(input: &SheetInput<'_>) -> Result<Vec<u8>, DrawingError> {
+    draw(input)?.png()
+}
+
+/// The sheet as SVG; its text needs the font Inter where it is shown.
+///
+/// # Errors
+/// As [`section_pass_png`].
+pub fn section_pass_svg(input: &SheetInput<'_>) -> Result<String, DrawingError> {
+    Ok(draw(input)?.svg())
+}
+
+fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {
+    let facts = Facts::of(input);
+    let mut canvas = Canvas::new(SHEET_WIDTH, SHEET_HEIGHT);
+    header(&mut canvas, input, &facts);
+    let strips = Frame { x: STRIP_X, y: BODY_TOP, w: STRIP_RIGHT - STRIP_X, h: BODY_BOTTOM - BODY_TOP };
+    strips::draw(&mut canvas, input, &facts, strips)?;
+    let side = Frame { x: MAP_X, y: BODY_TOP, w: RIGHT - MAP_X, h: BODY_BOTTOM - BODY_TOP };
+    let text_y = match input.rubbing {
+        Some(rubbing) => map::draw(&mut canvas, input, &facts, rubbing, side),
+        None => table::draw(&mut canvas, input, &facts, side),
+    };
+    takings(&mut canvas, input, &facts, side, text_y);
+    figures::draw(&mut canvas, input, &facts, LEFT, RIGHT);
+    Ok(canvas)
+}
+
+fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
+    if input.session.invented {
+        let set = Type::of(size::HEAD).bold();
+        let text = "Invented data";
+        let frame = Frame { x: RIGHT - set.width(text) - 36.0, y: 38.0, w: set.width(text) + 36.0, h: 46.0 };
+        canvas.rect(frame, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::INK, 2.0)));
+        canvas.text(RIGHT - 18.0, 70.0, text, set.end().halo());
+    }
+    let title = format!("Section {} · pass {}", input.pass.section, input.pass.pass);
+    canvas.text(LEFT, 76.0, &title, Type::of(size::TITLE).bold());
+    let date = safe(&input.session.date, 40);
+    let set = Type::of(size::HEAD).fill(theme::SOFT);
+    let known = |text: &str, missing: &str| {
+        let text = safe(text, 80);
+        if text.is_empty() { missing.to_owned() } else { text }
+    };
+    let who = known(&input.session.technician, "technician not named");
+    let with = known(&input.session.machine, "machine not named");
+    let plan = match safe(&input.session.plan, 80) {
+        plan if plan.is_empty() => String::new(),
+        plan => format!("plan {plan}"),
+    };
+    let parts: Vec<&str> =
+        [&who, &with, &plan, &date].into_iter().filter(|p| !p.is_empty()).map(|p| p.as_str()).collect();
+    let room = RIGHT - LEFT - set.width("  ·  ") * (parts.len() as f64 - 1.0);
+    let shown = share_room(&parts, &set, room);
+    canvas.text(LEFT, 118.0, &shown.join("  ·  "), set);
+    let finding = fit(&words::finding(input, facts), size::FINDING, Weight::SemiBold, RIGHT - LEFT);
+    canvas.text(LEFT, 166.0, &finding, Type::of(size::FINDING).bold());
+}
+
+/// Cuts the longest parts until all fit into `room`.
+fn share_room(parts: &[&str], set: &Type, room: f64) -> Vec<String> {
+    let mut widths: Vec<f64> = parts.iter().map(|p| set.width(p)).collect();
+    // Lower a common ceiling on the widths: short parts stay whole, long ones share what is left.
+    let mut ceiling = room;
+    while widths.iter().map(|w| w.min(ceiling)).sum::<f64>() > room && ceiling > 60.0 {
+        ceiling *= 0.97;
+    }
+    widths.iter_mut().for_each(|w| *w = w.min(ceiling + 0.5));
+    parts.iter().zip(widths).map(|(p, w)| fit(p, set.size, set.weight, w + 0.5)).collect()
+}
+
+fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Frame, y: f64) {
+    let set = Type::of(size::BODY);
+    let mut y = y;
+    let takings = words::takings(input, facts);
+    let head = if takings.iter().any(|t| t.mark == words::Mark::Act) { "Next time" } else { "To keep" };
+    canvas.text(side.x, y, head, Type::of(size::HEAD).bold());
+    y += 34.0;
+    let leading = 29.0;
+    for taking in takings {
+        let lines = wrap(&taking.text, set.size, set.weight, side.w - 30.0);
+        if y + (lines.len() as f64 - 1.0) * leading > side.bottom() + 8.0 {
+            break;
+        }
+        match taking.mark {
+            words::Mark::Act => {
+                let (cx, cy) = (side.x + 9.0, y - 8.0);
+                let d = format!("M{} {}L{} {}L{} {}Z", cx - 9.0, cy + 8.0, cx, cy - 9.0, cx + 9.0, cy + 8.0);
+                canvas.path(&d, Fill::Plain(theme::ACCENT), None);
+            }
+            words::Mark::Note => {
+                canvas.polyline(&[(side.x + 2.0, y - 7.0), (side.x + 16.0, y - 7.0)], Line::of(theme::SOFT, 3.0));
+            }
+        }
+        y = canvas.lines(side.x + 30.0, y, &lines, set, leading) + 6.0;
+    }
+}
+
+/// "0:24" into the pass, of a moment of the recording.
+fn into_pass(input: &SheetInput<'_>, t_s: f64) -> String {
+    units::clock(t_s - input.pass.start_s)
+}

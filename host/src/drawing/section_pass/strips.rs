@@ -1,0 +1,534 @@
+//! The three strips over one time axis: arm speed and orbit rate here, surface rise in [`super::surface`].
+
+use plotters::element::{PathElement, Polygon, Rectangle};
+use plotters::style::{RGBColor, ShapeStyle};
+
+use super::super::canvas::{Axes, Canvas, DrawingError, FINE, Fill, Frame, Hatching, Line, Type, path_data};
+use super::super::lettering::{Weight, wrap};
+use super::super::theme::{self, size};
+use super::super::units::{clock, number};
+use super::super::{SheetInput, WarningKind};
+use super::facts::{Facts, Pace};
+use super::surface;
+use crate::analysis::{SeriesRow, Stroke};
+
+const HEAD: f64 = 38.0;
+const RIBBON: f64 = 30.0;
+const GAP: f64 = 26.0;
+const TIME_AXIS: f64 = 60.0;
+/// Height of a strip whose quantity is not known.
+const BLANK: f64 = 62.0;
+
+/// Draws all three.
+pub(super) fn draw(
+    canvas: &mut Canvas,
+    input: &SheetInput<'_>,
+    facts: &Facts,
+    frame: Frame,
+) -> Result<(), DrawingError> {
+    let has_pace = facts.strokes.iter().any(|(s, _)| s.traverse_mps.is_some());
+    let has_orbit = facts.rows.iter().any(|r| r.orbit_opm.is_some());
+    let has_surface = facts.rows.iter().any(|r| r.surface_rise_k.is_some());
+    let shares =
+        [(has_pace, 1.0, true), (has_orbit, 0.66, false), (has_surface, 1.12, has_surface && facts.side_known())];
+    let fixed: f64 = shares
+        .iter()
+        .map(|(known, _, ribbon)| HEAD + if *known { if *ribbon { RIBBON } else { 0.0 } } else { BLANK })
+        .sum::<f64>()
+        + 2.0 * GAP
+        + TIME_AXIS;
+    let weight: f64 = shares.iter().filter(|s| s.0).map(|s| s.1).sum();
+    let mut y = frame.y;
+    let mut lowest = frame.y;
+    for (i, (known, share, ribbon)) in shares.into_iter().enumerate() {
+        let h = if known { (frame.h - fixed) * share / weight } else { BLANK };
+        let plot = Frame { x: frame.x, y: y + HEAD, w: frame.w, h };
+        match i {
+            0 if known => pace(canvas, input, facts, plot)?,
+            1 if known => orbit(canvas, input, facts, plot)?,
+            2 if known => surface::draw(canvas, input, facts, plot, ribbon)?,
+            _ => blank(canvas, input, facts, i, plot),
+        }
+        lowest = plot.bottom() + if known && ribbon { RIBBON } else { 0.0 };
+        y = lowest + GAP;
+    }
+    time_axis(canvas, input, facts, Frame { y: frame.y + HEAD, h: lowest - frame.y - HEAD, ..frame });
+    Ok(())
+}
+
+/// A strip that has nothing to show says so.
+fn blank(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, strip: usize, plot: Frame) {
+    let (name, why) = match strip {
+        0 if facts.strokes.is_empty() => (
+            "Arm speed",
+            "Not known: no stroke could be told apart in this pass. Turn rates (a gyro) are needed for that.",
+        ),
+        0 => (
+            "Arm speed",
+            "Not known: the strokes' length could not be found. Tape the section and give the stroke length.",
+        ),
+        1 => ("Orbit rate", "Not known: the vibration showed no orbit in this pass."),
+        _ if input.pass.surface_start_c.is_some() => {
+            ("Surface rise", "Not known: no usable thermometer reading in this pass.")
+        }
+        _ => ("Surface rise", "Not known: the recording holds no surface temperature, so nothing is said about heat."),
+    };
+    head(canvas, plot, name, "", "");
+    canvas.rect(Frame { h: BLANK - 8.0, ..plot }, Fill::Plain(theme::UNKNOWN), None);
+    let lines = wrap(why, size::LABEL, Weight::Regular, plot.w - 32.0);
+    canvas.lines(plot.x + 16.0, plot.y + 34.0, &lines, Type::of(size::LABEL), 26.0);
+}
+
+pub(super) fn head(canvas: &mut Canvas, plot: Frame, name: &str, unit: &str, hint: &str) {
+    let set = Type::of(size::HEAD).bold();
+    let y = plot.y - 13.0;
+    canvas.text(super::LEFT, y, name, set);
+    if !unit.is_empty() {
+        let x = super::LEFT + set.width(name) + 9.0;
+        canvas.text(x, y, unit, Type::of(size::HEAD).fill(theme::SOFT));
+    }
+    canvas.text(plot.right(), y, hint, Type::of(size::NOTE).fill(theme::SOFT).end());
+}
+
+/// A horizontal mark on a value axis: a value, its label, and whether it is a target's edge or a limit.
+pub(super) struct Tick {
+    pub(super) at: f64,
+    pub(super) label: String,
+    pub(super) strong: bool,
+}
+
+/// Round ticks between those that matter, all in display units of `convert`.
+pub(super) fn ticks(axes: &Axes, strong: &[f64], convert: f64, decimals: usize) -> Vec<Tick> {
+    let label = |v: f64| number(v * convert, decimals);
+    let mut out: Vec<Tick> = strong.iter().map(|v| Tick { at: *v, label: label(*v), strong: true }).collect();
+    let (lo, hi) = (axes.y.0 * convert, axes.y.1 * convert);
+    let step = nice_step((hi - lo) / (axes.frame.h / 46.0));
+    let least = 10f64.powi(-(decimals as i32));
+    let step = step.max(least);
+    let mut k = (lo / step).ceil();
+    while k * step <= hi + step * 1e-9 && out.len() < 40 {
+        let at = k * step / convert;
+        if strong.iter().all(|s| (axes.py(*s) - axes.py(at)).abs() > 25.0) {
+            out.push(Tick { at, label: label(at), strong: false });
+        }
+        k += 1.0;
+    }
+    out
+}
+
+/// 1, 2 or 5 times a power of ten, not below `least`.
+pub(super) fn nice_step(least: f64) -> f64 {
+    if !(least.is_finite() && least > 0.0) {
+        return 1.0;
+    }
+    let power = 10f64.powf(least.log10().floor());
+    [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= least * (1.0 - 1e-9)).unwrap_or(10.0 * power)
+}
+
+pub(super) fn rgb(hex: &str) -> RGBColor {
+    let part = |i: usize| hex.get(i..i + 2).and_then(|h| u8::from_str_radix(h, 16).ok()).unwrap_or(0);
+    RGBColor(part(1), part(3), part(5))
+}
+
+pub(super) fn stroke(colour: &str, px: f64) -> ShapeStyle {
+    ShapeStyle { color: rgb(colour).into(), filled: false, stroke_width: (px * FINE).round() as u32 }
+}
+
+pub(super) fn fill(colour: &str) -> ShapeStyle {
+    ShapeStyle { color: rgb(colour).into(), filled: true, stroke_width: 0 }
+}
+
+/// Paper, holes, band, grid and value axis of a strip.
+pub(super) fn furniture(
+    canvas: &mut Canvas,
+    facts: &Facts,
+    axes: &Axes,
+    band: Option<(f64, f64)>,
+    ticks: &[Tick],
+) -> Result<(), DrawingError> {
+    canvas.chart(axes, 1.0, |area| {
+        if let Some((lo, hi)) = band {
+            area.draw(&Rectangle::new([(axes.x.0, lo), (axes.x.1, hi)], fill(theme::BAND)))?;
+        }
+        for (s, _) in &facts.strokes {
+            area.draw(&PathElement::new(vec![(s.start_s, axes.y.0), (s.start_s, axes.y.1)], stroke("#e6e9eb", 1.0)))?;
+        }
+        for tick in ticks {
+            let line =
+                if tick.strong && band.is_some() { stroke(theme::BAND_EDGE, 1.5) } else { stroke("#e6e9eb", 1.0) };
+            area.draw(&PathElement::new(vec![(axes.x.0, tick.at), (axes.x.1, tick.at)], line))?;
+        }
+        Ok(())
+    })?;
+    for (from, to) in &facts.holes {
+        let (a, b) = (axes.px(*from), axes.px(*to));
+        let hole = Frame { x: a, y: axes.frame.y, w: (b - a).max(2.0), h: axes.frame.h };
+        canvas.rect(hole, Fill::Plain(theme::PAPER), None);
+        canvas.rect(hole, Fill::Hatch(Hatching::Unknown), None);
+        let set = Type::of(size::NOTE).halo().middle();
+        if set.width("no data") + 10.0 < hole.w {
+            canvas.text((a + b) / 2.0, axes.frame.y + axes.frame.h / 2.0 + 7.0, "no data", set);
+        }
+    }
+    let f = axes.frame;
+    canvas.polyline(&[(f.x, f.y), (f.x, f.bottom()), (f.right(), f.bottom())], Line::of(theme::INK, 1.6));
+    for tick in ticks {
+        let y = axes.py(tick.at);
+        canvas.polyline(&[(f.x - 6.0, y), (f.x, y)], Line::of(theme::INK, 1.6));
+        let set = Type::of(size::LABEL).end();
+        let set = if tick.strong { set.bold() } else { set.fill(theme::SOFT) };
+        canvas.text(f.x - 11.0, y + 7.5, &tick.label, set);
+    }
+    Ok(())
+}
+
+/// The word that names a band, beside its right end, with a bracket.
+fn bracket(canvas: &mut Canvas, axes: &Axes, lo: f64, hi: f64, word: &str) {
+    let f = axes.frame;
+    let (top, bottom) = (axes.py(hi).max(f.y), axes.py(lo).min(f.bottom()));
+    let x = f.right() + 6.0;
+    canvas.polyline(&[(x, top), (x + 8.0, top), (x + 8.0, bottom), (x, bottom)], Line::of(theme::BAND_EDGE, 2.0));
+    canvas.text(x + 17.0, (top + bottom) / 2.0 + 7.0, word, Type::of(size::LABEL));
+}
+
+/// Cells under a strip, one per stroke.
+pub(super) fn ribbon(
+    canvas: &mut Canvas,
+    facts: &Facts,
+    axes: &Axes,
+    mut cell: impl FnMut(&Stroke, f64) -> (String, Fill, &'static str),
+) {
+    let y = axes.frame.bottom() + 3.0;
+    for (s, _) in &facts.strokes {
+        let (a, b) = (axes.px(s.start_s), axes.px(s.end_s));
+        let (text, fill, ink) = cell(s, b - a - 6.0);
+        canvas.rect(Frame { x: a, y, w: b - a, h: RIBBON - 6.0 }, fill, Some(Line::of(theme::HAIR, 1.2)));
+        canvas.text((a + b) / 2.0, y + 18.5, &text, Type::of(size::NOTE).middle().fill(ink));
+    }
+}
+
+/// The longest of some wordings that fits.
+pub(super) fn first_that_fits(wordings: &[String], set: Type, room: f64) -> String {
+    wordings.iter().find(|w| set.width(w) <= room).cloned().unwrap_or_default()
+}
+
+/// An arrow for a direction of travel seen looking at the panel.
+fn arrow(direction_deg: Option<f64>) -> &'static str {
+    match direction_deg.filter(|d| d.is_finite()).map(|d| (d.rem_euclid(360.0) / 45.0).round() as i32 % 8) {
+        Some(0) => "→",
+        Some(1) => "↗",
+        Some(2) => "↑",
+        Some(3) => "↖",
+        Some(4) => "←",
+        Some(5) => "↙",
+        Some(6) => "↓",
+        Some(7) => "↘",
+        _ => "",
+    }
+}
+
+fn pace(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame) -> Result<(), DrawingError> {
+    let u = input.units;
+    let band = input.bands.pace_mps.filter(|(lo, hi)| lo.is_finite() && hi > lo);
+    let known = || facts.strokes.iter().filter_map(|(s, _)| s.traverse_mps).filter(|i| i.value.is_finite());
+    let fastest = known().map(|i| i.value).fold(band.map_or(0.0, |b| b.1), f64::max);
+    // A very wide interval may leave the frame; the values decide the scale.
+    let top = known().map(|i| i.hi).fold(fastest, f64::max).min(1.7 * fastest);
+    // Room for a figure over the highest bar, and for a mark over the figure where bars are narrow.
+    let px_per_s = plot.w / (facts.span_s.1 - facts.span_s.0);
+    let stacked = facts.strokes.iter().any(|(s, p)| *p == Pace::Fast && (s.end_s - s.start_s) * px_per_s < 70.0);
+    let headroom = 1.0 / (1.0 - if stacked { 52.0 } else { 34.0 } / plot.h);
+    let axes = Axes { frame: plot, x: facts.span_s, y: (0.0, (top * headroom).max(1e-6)) };
+    let strong = band.map_or(vec![], |(lo, hi)| vec![lo, hi]);
+    let decimals = if u.arm_speed(axes.y.1) < 4.0 { 2 } else { 0 };
+    furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, u.arm_speed(1.0), decimals))?;
+    head(canvas, plot, "Arm speed", u.arm_speed_unit(), "line: stroke length over its time · box: 90 % interval");
+    if let Some((lo, hi)) = band {
+        bracket(canvas, &axes, lo, hi, "target");
+    }
+    let mut free_from = f64::NEG_INFINITY;
+    for (s, verdict) in &facts.strokes {
+        let (a, b) = (axes.px(s.start_s), axes.px(s.end_s));
+        let Some(speed) = s.traverse_mps.filter(|i| i.value.is_finite() && i.lo.is_finite() && i.hi.is_finite()) else {
+            let set = Type::of(size::LABEL).fill(theme::SOFT).middle();
+            canvas.text((a + b) / 2.0, plot.bottom() - 10.0, "?", set);
+            continue;
+        };
+        let outside = verdict.is_outside();
+        let clip = Frame { x: plot.x - 2.0, w: plot.w + 4.0, ..plot };
+        let (y_lo, y_hi, y) = (axes.py(speed.lo), axes.py(speed.hi).max(plot.y), axes.py(speed.value));
+        let bar = Frame { x: a, y: y_hi, w: b - a, h: y_lo - y_hi };
+        canvas.clipped(clip, |canvas| {
+            canvas.rect(bar, Fill::Plain(if outside { theme::ACCENT_INTERVAL } else { theme::DATA_INTERVAL }), None);
+            if outside {
+                canvas.rect(bar, Fill::Hatch(Hatching::Outside), Some(Line::of(theme::ACCENT, 1.2)));
+            }
+            canvas.polyline(&[(a, y), (b, y)], Line::of(if outside { theme::ACCENT } else { theme::DATA }, 5.0));
+        });
+        let figure = u.arm_speed_number(speed.value);
+        let (mark, words) = match verdict {
+            Pace::Fast => ("▲ ", " too fast"),
+            Pace::Slow => ("▼ ", " too slow"),
+            Pace::PerhapsFast => ("", " fast?"),
+            Pace::PerhapsSlow => ("", " slow?"),
+            _ => ("", ""),
+        };
+        let narrow = b - a < 44.0;
+        let set = Type::of(if narrow { size::NOTE } else { size::BODY }).bold().middle().halo().fill(if outside {
+            theme::ACCENT_INK
+        } else {
+            theme::INK
+        });
+        let middle = (a + b) / 2.0;
+        let room = 2.0 * (middle - free_from.max(a - 10.0)).min(b + 10.0 - middle);
+        let y = (y_hi - 9.0).max(plot.y + 18.0);
+        let wordings = [format!("{mark}{figure}{words}"), format!("{mark}{figure}"), figure];
+        let text = first_that_fits(if narrow { &wordings[2..] } else { &wordings }, set, room);
+        free_from = middle + set.width(&text) / 2.0 + if narrow { 3.0 } else { 8.0 };
+        canvas.text(middle, y, &text, set);
+        if outside && !text.contains(mark.trim()) {
+            canvas.text(middle, y - 21.0, mark.trim(), Type { size: size::NOTE, ..set });
+        }
+    }
+    ribbon(canvas, facts, &axes, |s, room| {
+        let set = Type::of(size::NOTE);
+        let way = arrow(s.direction_deg);
+        let wordings = [format!("stroke {} {way}", s.stroke), format!("{} {way}", s.stroke), s.stroke.to_string()];
+        (first_that_fits(&wordings, set, room), Fill::Plain(theme::PAPER), theme::INK)
+    });
+    flags(canvas, facts, &axes, &[WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost]);
+    Ok(())
+}
+
+/// Small flags at a strip's foot where a warning was given.
+fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind]) {
+    let f = axes.frame;
+    let given: Vec<_> = facts.warned(kinds).collect();
+    for (i, w) in given.iter().enumerate() {
+        let x = axes.px(w.t_s);
+        let next = given.get(i + 1).map_or(f64::INFINITY, |n| axes.px(n.t_s)) - 12.0;
+        let foot = f.bottom() - 1.0;
+        let flag = [(x - 8.0, foot), (x + 8.0, foot), (x, foot - 14.0)];
+        canvas.path(&path_data(&flag, true), Fill::Plain(theme::INK), Some(Line::of(theme::PAPER, 1.5)));
+        let word = match w.kind {
+            WarningKind::SignalLost => "signal lost",
+            WarningKind::SpinLost => "pad spin lost",
+            _ => "warned",
+        };
+        let set = Type::of(size::NOTE).halo();
+        if x + 12.0 + set.width(word) < next.min(f.right()) {
+            canvas.text(x + 12.0, foot - 4.0, word, set);
+        } else if x - 12.0 - set.width(word) > f.x && given.len() == 1 {
+            canvas.text(x - 12.0, foot - 4.0, word, set.end());
+        }
+    }
+}
+
+fn orbit(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame) -> Result<(), DrawingError> {
+    let rates = || facts.rows.iter().filter_map(|r| r.orbit_opm).filter(|m| m.value.is_finite());
+    let mut sorted: Vec<f64> = rates().map(|m| m.value).collect();
+    sorted.sort_by(f64::total_cmp);
+    let at = |q: f64| sorted[((sorted.len() - 1) as f64 * q).round() as usize];
+    let band = input.bands.orbit_opm.filter(|(lo, hi)| lo.is_finite() && hi > lo);
+    let free = input.pass.orbit_free_opm.filter(|v| v.is_finite());
+    // Single runaway values must not flatten the strip; they leave the frame instead.
+    let mut lo = at(0.002).min(band.map_or(f64::INFINITY, |b| b.0));
+    let mut hi = at(0.998).max(band.map_or(f64::NEG_INFINITY, |b| b.1)).max(free.unwrap_or(f64::NEG_INFINITY));
+    let least = 0.04 * hi.abs().max(1.0);
+    if hi - lo < least {
+        (lo, hi) = ((lo + hi - least) / 2.0, (lo + hi + least) / 2.0);
+    }
+    let margin = 0.14 * (hi - lo);
+    let axes = Axes { frame: plot, x: facts.span_s, y: (lo - margin, hi + margin) };
+    let strong = band.map_or(vec![], |(lo, hi)| vec![lo, hi]);
+    furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, 1.0, 0))?;
+    let hint = if free.is_some() { "dotted: running free just before the pad took load" } else { "" };
+    head(canvas, plot, "Orbit rate", "OPM", hint);
+    if let Some((lo, hi)) = band {
+        bracket(canvas, &axes, lo, hi, "target");
+    }
+    if let Some(free) = free {
+        let y = axes.py(free);
+        canvas.polyline(&[(plot.x, y), (plot.right(), y)], Line::of(theme::SOFT, 2.0).dashed(2.0, 6.0));
+    }
+    let runs = runs(facts, |r| r.orbit_opm.map(|m| (m.value, m.sd)));
+    let runs: Vec<_> = runs.iter().map(|run| thin(run, &axes)).collect();
+    canvas.chart(&axes, 0.0, |area| {
+        for run in &runs {
+            let up = run.iter().map(|(t, (v, sd))| (*t, v + 1.645 * sd.max(0.0)));
+            let down = run.iter().rev().map(|(t, (v, sd))| (*t, v - 1.645 * sd.max(0.0)));
+            area.draw(&Polygon::new(up.chain(down).collect::<Vec<_>>(), fill(theme::DATA_INTERVAL)))?;
+        }
+        Ok(())
+    })?;
+    if let Some((lo, hi)) = band {
+        for run in &runs {
+            let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
+            beyond(canvas, &axes, &line, hi, true);
+            beyond(canvas, &axes, &line, lo, false);
+        }
+    }
+    canvas.chart(&axes, 0.0, |area| {
+        for run in &runs {
+            let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
+            area.draw(&PathElement::new(line, stroke(theme::DATA, 2.6)))?;
+        }
+        Ok(())
+    })?;
+    flags(canvas, facts, &axes, &[WarningKind::OrbitLow, WarningKind::OrbitHigh, WarningKind::SpinLost]);
+    Ok(())
+}
+
+/// Hatches what lies beyond a level, between the level and the line.
+pub(super) fn beyond(canvas: &mut Canvas, axes: &Axes, line: &[(f64, f64)], level: f64, above: bool) {
+    let is_beyond = |v: f64| if above { v > level } else { v < level };
+    let mut area: Vec<(f64, f64)> = Vec::new();
+    let cross = |a: (f64, f64), b: (f64, f64)| a.0 + (level - a.1) / (b.1 - a.1) * (b.0 - a.0);
+    let mut flush = |area: &mut Vec<(f64, f64)>| {
+        if area.len() > 1 {
+            let mut points: Vec<_> = area.iter().map(|(t, v)| (axes.px(*t), axes.py(*v))).collect();
+            let (first, last) = (area[0].0, area[area.len() - 1].0);
+            points.push((axes.px(last), axes.py(level)));
+            points.push((axes.px(first), axes.py(level)));
+            let data = path_data(&points, true);
+            canvas.clipped(axes.frame, |canvas| {
+                canvas.path(&data, Fill::Plain(theme::ACCENT_INTERVAL), None);
+                canvas.path(&data, Fill::Hatch(Hatching::Outside), None);
+            });
+        }
+        area.clear();
+    };
+    for pair in line.windows(2) {
+        match (is_beyond(pair[0].1), is_beyond(pair[1].1)) {
+            (false, true) => {
+                area.push((cross(pair[0], pair[1]), level));
+                area.push(pair[1]);
+            }
+            (true, true) => {
+                if area.is_empty() {
+                    area.push(pair[0]);
+                }
+                area.push(pair[1]);
+            }
+            (true, false) => {
+                area.push((cross(pair[0], pair[1]), level));
+                flush(&mut area);
+            }
+            (false, false) => {}
+        }
+    }
+    flush(&mut area);
+}
+
+/// Unbroken stretches of a column of the series.
+pub(super) fn runs<V: Copy>(facts: &Facts, column: impl Fn(&SeriesRow) -> Option<V>) -> Vec<Vec<(f64, V)>> {
+    let mut out: Vec<Vec<(f64, V)>> = Vec::new();
+    let mut last_s = f64::NEG_INFINITY;
+    for row in &facts.rows {
+        let Some(v) = column(row) else { continue };
+        if row.t_s - last_s > 0.25 || out.is_empty() {
+            out.push(Vec::new());
+        }
+        if let Some(run) = out.last_mut() {
+            run.push((row.t_s, v));
+        }
+        last_s = row.t_s;
+    }
+    out
+}
+
+/// What a value is compared by when a run is thinned.
+pub(super) trait Height {
+    fn height(&self) -> f64;
+}
+
+impl Height for f64 {
+    fn height(&self) -> f64 {
+        *self
+    }
+}
+
+impl Height for (f64, f64) {
+    fn height(&self) -> f64 {
+        self.0
+    }
+}
+
+/// At most the first, lowest, highest and last of each px column: short events stay, thousands of points do not.
+pub(super) fn thin<V: Copy + Height>(run: &[(f64, V)], axes: &Axes) -> Vec<(f64, V)> {
+    let column = |t: f64| axes.px(t).floor() as i64;
+    run.chunk_by(|a, b| column(a.0) == column(b.0))
+        .flat_map(|chunk| {
+            let by = |a: &usize, b: &usize| chunk[*a].1.height().total_cmp(&chunk[*b].1.height());
+            let low = (0..chunk.len()).min_by(by).unwrap_or(0);
+            let high = (0..chunk.len()).max_by(by).unwrap_or(0);
+            let mut keep = [0, low, high, chunk.len() - 1].to_vec();
+            keep.sort_unstable();
+            keep.dedup();
+            keep.into_iter().map(|i| chunk[i]).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+fn time_axis(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, frame: Frame) {
+    let (start, end) = facts.span_s;
+    let axes = Axes { frame, x: (0.0, end - start), y: (0.0, 1.0) };
+    const STEPS: [f64; 13] = [1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0];
+    let step = STEPS.into_iter().find(|s| (end - start) / s <= 11.0).unwrap_or((end - start) / 6.0);
+    let y = frame.bottom() + 6.0;
+    let mut k = 0.0;
+    while k * step <= end - start + 1e-9 {
+        let x = axes.px(k * step);
+        canvas.polyline(&[(x, y - 4.0), (x, y + 4.0)], Line::of(theme::INK, 1.6));
+        canvas.text(x, y + 26.0, &clock(k * step), Type::of(size::LABEL).middle().fill(theme::SOFT));
+        k += 1.0;
+    }
+    let title =
+        format!("time into the pass, min:s  (it begins {} s into the recording)", number(input.pass.start_s, 1));
+    canvas.text(frame.right(), y + 52.0, &title, Type::of(size::NOTE).fill(theme::SOFT).end());
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn axes() -> Axes {
+        Axes { frame: Frame { x: 0.0, y: 0.0, w: 100.0, h: 100.0 }, x: (0.0, 100.0), y: (0.0, 10.0) }
+    }
+
+    #[test]
+    fn thinning_keeps_a_single_spike() {
+        let mut run: Vec<(f64, f64)> = (0..100_000).map(|i| (f64::from(i) / 1000.0, 1.0)).collect();
+        run[43_210].1 = 9.0;
+        let thinned = thin(&run, &axes());
+        assert!(thinned.len() <= 400, "{}", thinned.len());
+        assert!(thinned.contains(&(43.21, 9.0)));
+        assert!(thinned.windows(2).all(|w| w[0].0 < w[1].0));
+    }
+
+    #[test]
+    fn ticks_make_way_for_the_band() {
+        let marks = ticks(&axes(), &[3.3, 6.0], 1.0, 1);
+        let strong: Vec<_> = marks.iter().filter(|t| t.strong).map(|t| t.label.as_str()).collect();
+        assert_eq!(strong, ["3.3", "6.0"]);
+        for a in marks.iter().filter(|t| !t.strong) {
+            assert!((a.at - 3.3).abs() > 2.4 && (a.at - 6.0).abs() > 2.4, "{}", a.label);
+        }
+    }
+
+    #[test]
+    fn steps_are_round() {
+        assert_eq!(nice_step(0.3), 0.5);
+        assert_eq!(nice_step(2.0), 2.0);
+        assert_eq!(nice_step(61.0), 100.0);
+        assert_eq!(nice_step(f64::NAN), 1.0);
+    }
+
+    #[test]
+    fn arrows_follow_the_direction() {
+        assert_eq!(arrow(Some(0.0)), "→");
+        assert_eq!(arrow(Some(-178.0)), "←");
+        assert_eq!(arrow(Some(91.0)), "↑");
+        assert_eq!(arrow(None), "");
+    }
+}

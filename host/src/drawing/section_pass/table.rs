@@ -1,0 +1,75 @@
+//! The strokes as a table: what the right side shows when the pad's way over the section is not known.
+
+use super::super::SheetInput;
+use super::super::canvas::{Canvas, Frame, Line, Type};
+use super::super::lettering::{Weight, wrap};
+use super::super::theme::{self, size};
+use super::super::units::number;
+use super::facts::{Facts, Pace};
+
+const ROW: f64 = 34.0;
+const MOST_ROWS: usize = 12;
+
+/// Draws the table; returns the baseline for what follows.
+pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Frame) -> f64 {
+    let u = input.units;
+    canvas.text(side.x, side.y + 25.0, "Where the pad went is not known", Type::of(size::HEAD).bold());
+    let why = if facts.strokes.is_empty() {
+        "No strokes could be told apart, so there is no picture of the section and no rubbing distance."
+    } else {
+        "The strokes could not be laid on the section, so there is no picture of it and no rubbing distance. \
+         Turn rates (a gyro) and a known stroke length make it possible."
+    };
+    let lines = wrap(why, size::BODY, Weight::Regular, side.w);
+    let mut y = canvas.lines(side.x, side.y + 61.0, &lines, Type::of(size::BODY).fill(theme::SOFT), 30.0) + 18.0;
+    if facts.strokes.is_empty() {
+        return y + 10.0;
+    }
+    let columns = [
+        (side.x + 64.0, "stroke".to_owned()),
+        (side.x + 190.0, format!("arm, {}", u.arm_speed_unit())),
+        (side.x + 310.0, "(90 %)".to_owned()),
+        (side.x + 410.0, "OPM".to_owned()),
+        (side.right(), format!("spot, {}", u.temperature_unit())),
+    ];
+    let head = Type::of(size::NOTE).fill(theme::SOFT).end();
+    for (x, text) in &columns {
+        canvas.text(*x, y, text, head);
+    }
+    canvas.polyline(&[(side.x, y + 10.0), (side.right(), y + 10.0)], Line::of(theme::HAIR, 1.5));
+    y += ROW + 4.0;
+    for (stroke, pace) in facts.strokes.iter().take(MOST_ROWS) {
+        let set = Type::of(size::LABEL).tabular().end();
+        let strong = if pace.is_outside() { set.bold().fill(theme::ACCENT_INK) } else { set };
+        let (speed, interval) = stroke.traverse_mps.map_or(("–".to_owned(), String::new()), |s| {
+            let how = match pace {
+                Pace::Fast => "fast ",
+                Pace::Slow => "slow ",
+                _ => "",
+            };
+            (
+                format!("{how}{}", u.arm_speed_number(s.value)),
+                format!("({}–{})", u.arm_speed_number(s.lo), u.arm_speed_number(s.hi)),
+            )
+        });
+        let orbit = stroke.orbit_opm.map_or("–".to_owned(), |v| number(v, 0));
+        let spot = stroke.surface_c.map_or("–".to_owned(), |c| number(u.temperature(c), 1));
+        let cells = [
+            (stroke.stroke.to_string(), set),
+            (speed, strong),
+            (interval, set.fill(theme::SOFT)),
+            (orbit, set),
+            (spot, set),
+        ];
+        for ((x, _), (text, set)) in columns.iter().zip(cells) {
+            canvas.text(*x, y, &text, set);
+        }
+        y += ROW;
+    }
+    let more = facts.strokes.len().saturating_sub(MOST_ROWS);
+    if more > 0 {
+        canvas.text(side.x, y, &format!("and {more} more in strokes.csv"), Type::of(size::NOTE).fill(theme::SOFT));
+        y += ROW;
+    }
+    y + 14.0
+}

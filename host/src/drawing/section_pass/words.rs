@@ -1,0 +1,209 @@
+//! What the sheet says in words: the finding in one sentence, and what to do next time.
+
+use super::super::units::{duration, number};
+use super::super::{SheetInput, WarningKind};
+use super::facts::{Facts, Pace};
+use super::into_pass;
+use crate::analysis::rubbing::{RubbingMap, Zone};
+
+/// Weight of a remark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Mark {
+    /// Do something differently.
+    Act,
+    /// Good to know.
+    Note,
+}
+
+/// One remark.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Taking {
+    pub(super) mark: Mark,
+    pub(super) text: String,
+}
+
+/// The finding in one sentence.
+pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
+    let mut parts = Vec::new();
+    let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
+    match (fast.is_empty(), slow.is_empty(), facts.in_band()) {
+        (true, true, None) if facts.strokes.is_empty() => parts.push("No strokes could be told apart".to_owned()),
+        (true, true, None) => parts.push("Arm speed not judged".to_owned()),
+        (true, true, Some((n, all))) if n == all => parts.push(if all == 1 {
+            "The stroke kept to the target pace".to_owned()
+        } else {
+            format!("All {all} strokes kept to the target pace")
+        }),
+        (true, true, Some((n, all))) => {
+            parts.push(format!("{n} of {all} strokes at the target pace, none clearly off"));
+        }
+        _ => {
+            let said: Vec<String> = [(fast, "too fast"), (slow, "too slow")]
+                .into_iter()
+                .filter(|(numbers, _)| !numbers.is_empty())
+                .enumerate()
+                .map(|(i, (numbers, how))| {
+                    let who = strokes(&numbers);
+                    format!("{} {how}", if i > 0 { who.to_lowercase() } else { who })
+                })
+                .collect();
+            parts.push(said.join(", "));
+        }
+    }
+    match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
+        (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
+        (Some(_), Some(peak), Some(limit)) => parts.push(format!(
+            "the panel stayed under its heat limit ({} of {} {})",
+            input.units.rise_number(peak),
+            input.units.rise_number(limit),
+            input.units.rise_unit()
+        )),
+        (None, None, _) => parts.push("surface temperature not known".to_owned()),
+        _ => {}
+    }
+    if facts.warned(&[WarningKind::SpinLost]).next().is_some() {
+        parts.push("the pad stopped spinning".to_owned());
+    }
+    parts.join("; ")
+}
+
+/// What to do next time, most pressing first, and what the reader must know to judge the sheet.
+pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
+    let mut out = Vec::new();
+    let act = |text: String| Taking { mark: Mark::Act, text };
+    let note = |text: String| Taking { mark: Mark::Note, text };
+    if let Some(t) = facts.first_over_s {
+        let during = facts.stroke_at(t).map_or(String::new(), |n| format!(", in stroke {n}"));
+        out.push(act(format!(
+            "Lift earlier: the limit was crossed at {}{during}. Let the panel cool before going on.",
+            into_pass(input, t)
+        )));
+    }
+    if let Some((lo, hi)) = input.bands.pace_mps {
+        let u = input.units;
+        let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
+        if !fast.is_empty() {
+            let (hi, unit) = (u.arm_speed_number(hi), u.arm_speed_unit());
+            out.push(act(format!("Slow the arm: {} above {hi}\u{a0}{unit}.", strokes(&fast).to_lowercase())));
+        }
+        if !slow.is_empty() {
+            let (lo, unit) = (u.arm_speed_number(lo), u.arm_speed_unit());
+            out.push(act(format!("Keep the arm moving: {} below {lo}\u{a0}{unit}.", strokes(&slow).to_lowercase())));
+        }
+    }
+    if let Some(w) = facts.warned(&[WarningKind::SpinLost]).next() {
+        out.push(act(format!(
+            "Ease the pressure or level the pad: it stopped spinning at {}.",
+            into_pass(input, w.t_s)
+        )));
+    }
+    if let Some(w) = facts.warned(&[WarningKind::OrbitLow, WarningKind::OrbitHigh]).next() {
+        let (what, dial) = if w.kind == WarningKind::OrbitLow { ("low", "up") } else { ("high", "down") };
+        out.push(act(format!(
+            "Turn the dial {dial} or check the load: orbit rate {what} at {}.",
+            into_pass(input, w.t_s)
+        )));
+    }
+    if let Some(map) = input.rubbing {
+        out.extend(coverage(input, map));
+    }
+    if !facts.holes.is_empty() {
+        let lost: f64 = facts.holes.iter().map(|(a, b)| b - a).sum();
+        out.push(note(format!("{} s of data are missing; nothing is drawn there.", number(lost, 1))));
+    }
+    let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
+    let warmth_kept = facts.over_s == Some(0.0);
+    if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
+        let kept = match (pace_kept, warmth_kept) {
+            (true, true) => "The pace and the warmth: all of it inside the plan.",
+            (true, false) => "The pace: every stroke inside the plan.",
+            _ => "The warmth: always under the limit.",
+        };
+        out.insert(0, note(kept.to_owned()));
+    }
+    out
+}
+
+fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
+    let mut out = Vec::new();
+    let (decimals, unit) = if map.distance_m.is_some() { (0, input.units.long_length_unit()) } else { (1, "s") };
+    let value = |v: f64| number(if map.distance_m.is_some() { input.units.long_length(v) } else { v }, decimals);
+    if let Some(zones) = map.zones() {
+        let least = zones.iter().copied().reduce(|a, b| if b.mean < a.mean { b } else { a }).unwrap_or(zones[0]);
+        let most = zones.iter().copied().reduce(|a, b| if b.mean > a.mean { b } else { a }).unwrap_or(zones[0]);
+        // A faultless serpentine leaves a corner of a taped square with about half of the middle's rubbing.
+        let mark = if least.mean < 0.4 * most.mean { Mark::Act } else { Mark::Note };
+        let (least, most) = ((place(least), value(least.mean)), (place(most), value(most.mean)));
+        out.push(Taking {
+            mark,
+            text: if mark == Mark::Act {
+                format!(
+                    "Give the {} more: {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
+                    least.0, least.1, most.1, most.0
+                )
+            } else {
+                format!("Least rubbed: {}, {}\u{a0}{unit}; most: {}, {}\u{a0}{unit}.", least.0, least.1, most.0, most.1)
+            },
+        });
+    }
+    out
+}
+
+/// What stands under the map: how much was reached, how evenly, and what the map is not.
+pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
+    let percent = |share: f64| format!("{}\u{a0}%", number(100.0 * share, 0));
+    let uneven = map.unevenness().map(|cv| format!("unevenness {} (0 is even)", percent(cv)));
+    let covered = map.covered_share().map(|share| match percent(share) {
+        all if all.starts_with("100") && share < 1.0 => "Reached over 99\u{a0}%".to_owned(),
+        some => format!("Reached {some}"),
+    });
+    let extent = match (covered, uneven) {
+        (Some(c), Some(u)) => format!("{c}, {u}. "),
+        (None, Some(u)) => format!("Between the strokes: {u}. "),
+        (Some(c), None) => format!("{c}. "),
+        (None, None) => String::new(),
+    };
+    let way = input.pass.track_sd_m.filter(|sd| sd.is_finite()).map_or(String::new(), |sd| {
+        format!(" Sideways true to ±{}\u{a0}{}.", input.units.length_number(1.645 * sd), input.units.length_unit())
+    });
+    format!("{extent}Not removal: pressure is unknown.{way}")
+}
+
+/// A zone in words.
+pub(super) fn place(zone: Zone) -> &'static str {
+    const PLACES: [[&str; 3]; 3] = [
+        ["lower left", "lower middle", "lower right"],
+        ["left", "middle", "right"],
+        ["upper left", "upper middle", "upper right"],
+    ];
+    PLACES[zone.row.min(2)][zone.column.min(2)]
+}
+
+/// "Stroke 3", "Strokes 3 and 5", "Strokes 1 to 4", "9 strokes".
+pub(super) fn strokes(numbers: &[u32]) -> String {
+    match numbers {
+        [] => "No stroke".to_owned(),
+        [one] => format!("Stroke {one}"),
+        [one, two] => format!("Strokes {one} and {two}"),
+        [first, .., last] if (last - first) as usize + 1 == numbers.len() => format!("Strokes {first} to {last}"),
+        [first @ .., last] if numbers.len() <= 5 => {
+            let list: Vec<String> = first.iter().map(u32::to_string).collect();
+            format!("Strokes {} and {last}", list.join(", "))
+        }
+        many => format!("{} strokes", many.len()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strokes_are_named_the_way_people_do() {
+        assert_eq!(strokes(&[3]), "Stroke 3");
+        assert_eq!(strokes(&[3, 5]), "Strokes 3 and 5");
+        assert_eq!(strokes(&[2, 3, 4]), "Strokes 2 to 4");
+        assert_eq!(strokes(&[1, 3, 6]), "Strokes 1, 3 and 6");
+        assert_eq!(strokes(&[1, 3, 5, 7, 9, 11]), "6 strokes");
+    }
+}

@@ -1,0 +1,196 @@
+//! Figures as a person reads them, in SI or US customary units. Only for display: everything else stays SI.
+//!
+//! A temperature and a temperature difference are converted by different functions; a rise of 10 K is 18 °F, never 50.
+
+/// Which units the user works in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Units {
+    /// mm/s, K, °C, mm, m.
+    #[default]
+    Si,
+    /// in/s, °F, in, ft.
+    Us,
+}
+
+const MM_PER_IN: f64 = 25.4;
+const M_PER_FT: f64 = 0.3048;
+
+impl Units {
+    /// Arm speed from m/s.
+    #[must_use]
+    pub fn arm_speed(self, mps: f64) -> f64 {
+        self.length(mps)
+    }
+
+    /// mm or in from m.
+    #[must_use]
+    pub fn length(self, m: f64) -> f64 {
+        match self {
+            Self::Si => m * 1000.0,
+            Self::Us => m * 1000.0 / MM_PER_IN,
+        }
+    }
+
+    /// Pad speed and rubbing distance: m or ft (per second) from m (per second).
+    #[must_use]
+    pub fn long_length(self, m: f64) -> f64 {
+        match self {
+            Self::Si => m,
+            Self::Us => m / M_PER_FT,
+        }
+    }
+
+    /// A temperature difference from K.
+    #[must_use]
+    pub fn rise(self, k: f64) -> f64 {
+        match self {
+            Self::Si => k,
+            Self::Us => k * 1.8,
+        }
+    }
+
+    /// A temperature from °C.
+    #[must_use]
+    pub fn temperature(self, c: f64) -> f64 {
+        match self {
+            Self::Si => c,
+            Self::Us => c * 1.8 + 32.0,
+        }
+    }
+
+    /// Arm speed as a number: whole mm/s, hundredths of in/s.
+    #[must_use]
+    pub fn arm_speed_number(self, mps: f64) -> String {
+        number(self.arm_speed(mps), if self == Self::Us { 2 } else { 0 })
+    }
+
+    /// A rise as a number with one decimal (whole °F).
+    #[must_use]
+    pub fn rise_number(self, k: f64) -> String {
+        number(self.rise(k), if self == Self::Us { 0 } else { 1 })
+    }
+
+    /// A length as a number: whole mm, tenths of an inch.
+    #[must_use]
+    pub fn length_number(self, m: f64) -> String {
+        number(self.length(m), if self == Self::Us { 1 } else { 0 })
+    }
+
+    /// Unit of arm speed.
+    #[must_use]
+    pub fn arm_speed_unit(self) -> &'static str {
+        if self == Self::Us { "in/s" } else { "mm/s" }
+    }
+
+    /// Unit of a length on the section.
+    #[must_use]
+    pub fn length_unit(self) -> &'static str {
+        if self == Self::Us { "in" } else { "mm" }
+    }
+
+    /// Unit of rubbing distance.
+    #[must_use]
+    pub fn long_length_unit(self) -> &'static str {
+        if self == Self::Us { "ft" } else { "m" }
+    }
+
+    /// Unit of rubbing distance, in words.
+    #[must_use]
+    pub fn long_length_word(self) -> &'static str {
+        if self == Self::Us { "feet" } else { "metres" }
+    }
+
+    /// Unit of pad speed.
+    #[must_use]
+    pub fn pad_speed_unit(self) -> &'static str {
+        if self == Self::Us { "ft/s" } else { "m/s" }
+    }
+
+    /// Unit of a temperature difference.
+    #[must_use]
+    pub fn rise_unit(self) -> &'static str {
+        if self == Self::Us { "°F" } else { "K" }
+    }
+
+    /// Unit of a temperature.
+    #[must_use]
+    pub fn temperature_unit(self) -> &'static str {
+        if self == Self::Us { "°F" } else { "°C" }
+    }
+}
+
+/// A number with a fixed count of decimals, a true minus sign, thin spaces between thousands, and no "-0".
+#[must_use]
+pub fn number(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        return "?".to_owned();
+    }
+    let plain = format!("{:.decimals$}", value.abs());
+    let (whole, part) = plain.split_once('.').map_or((plain.as_str(), ""), |(w, p)| (w, p));
+    let mut out = String::new();
+    if value < 0.0 && plain.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
+        out.push('\u{2212}');
+    }
+    for (i, digit) in whole.chars().enumerate() {
+        if i > 0 && (whole.len() - i) % 3 == 0 {
+            out.push('\u{2009}');
+        }
+        out.push(digit);
+    }
+    if !part.is_empty() {
+        out.push('.');
+        out.push_str(part);
+    }
+    out
+}
+
+/// A duration in words: "48 s", "2 min 04 s", "1 h 02 min".
+#[must_use]
+pub fn duration(seconds: f64) -> String {
+    if !seconds.is_finite() || seconds < 0.0 {
+        return "?".to_owned();
+    }
+    let whole = seconds.round() as u64;
+    match (whole / 3600, whole / 60 % 60, whole % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m} min {s:02} s"),
+        (h, m, _) => format!("{h} h {m:02} min"),
+    }
+}
+
+/// A moment as minutes and seconds: "0:24", "72:05".
+#[must_use]
+pub fn clock(seconds: f64) -> String {
+    if !seconds.is_finite() {
+        return "?".to_owned();
+    }
+    let whole = seconds.max(0.0).round() as u64;
+    format!("{}:{:02}", whole / 60, whole % 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rise_has_no_zero_point() {
+        // Exact by definition: 1 K is 1.8 °F of difference; 0 °C is 32 °F.
+        assert_eq!(Units::Us.rise(10.0), 18.0);
+        assert_eq!(Units::Us.rise_number(100.0 / 9.0), "20");
+        assert_eq!(Units::Us.temperature(60.0), 140.0);
+        assert_eq!(Units::Us.arm_speed_number(0.0254), "1.00");
+        assert!((Units::Us.long_length(0.3048) - 1.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn numbers_read_well() {
+        assert_eq!(number(4260.4, 0), "4\u{2009}260");
+        assert_eq!(number(1_234_567.0, 1), "1\u{2009}234\u{2009}567.0");
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(number(-2.5, 1), "\u{2212}2.5");
+        assert_eq!(number(f64::NAN, 1), "?");
+        assert_eq!(duration(124.4), "2 min 04 s");
+        assert_eq!(duration(3720.0), "1 h 02 min");
+        assert_eq!(clock(59.7), "1:00");
+    }
+}

@@ -1,0 +1,219 @@
+//! The section pass sheet: what is drawn, that it decodes, and that neither missing nor hostile input spoils it.
+
+#[path = "support/invented_pass.rs"]
+mod invented_pass;
+
+use invented_pass::{Invented, Recipe};
+use resvg::tiny_skia::Pixmap;
+use steadypass::analysis::{Interval, Measured};
+use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, Units, section_pass_png, section_pass_svg};
+
+fn pixels(sheet: &Invented) -> Pixmap {
+    let png = section_pass_png(&sheet.input()).expect("a sheet");
+    let pixels = Pixmap::decode_png(&png).expect("a PNG that decodes");
+    assert_eq!((pixels.width(), pixels.height()), (SHEET_WIDTH, SHEET_HEIGHT));
+    pixels
+}
+
+/// Pixels darker than mid grey inside x, y, width, height.
+fn ink(pixels: &Pixmap, (x, y, w, h): (u32, u32, u32, u32)) -> usize {
+    (y..y + h)
+        .flat_map(|row| (x..x + w).map(move |column| (column, row)))
+        .filter(|(column, row)| pixels.pixel(*column, *row).is_some_and(|p| p.green() < 110 && p.red() < 110))
+        .count()
+}
+
+/// Pixels of the colour of what was measured.
+fn blue(pixels: &Pixmap, (x, y, w, h): (u32, u32, u32, u32)) -> usize {
+    (y..y + h)
+        .flat_map(|row| (x..x + w).map(move |column| (column, row)))
+        .filter(|(column, row)| pixels.pixel(*column, *row).is_some_and(|p| p.red() < 40 && p.blue() > 150))
+        .count()
+}
+
+fn texts(svg: &str) -> Vec<String> {
+    let bodies = svg.split("<text ").skip(1).filter_map(|t| Some(t.split_once('>')?.1.split_once("</text>")?.0));
+    bodies.map(str::to_owned).collect()
+}
+
+const TITLE: (u32, u32, u32, u32) = (50, 30, 500, 60);
+const ABOVE_LIMIT: (u32, u32, u32, u32) = (136, 715, 950, 70);
+
+#[test]
+fn the_sheet_decodes_and_its_lettering_is_there() {
+    let sheet = pixels(&Invented::of(&Recipe::hot()));
+    // Measured 5500; a font that is not found leaves none.
+    assert!(ink(&sheet, TITLE) > 3000, "title {}", ink(&sheet, TITLE));
+    for (name, area) in [("finding", (50, 135, 700, 45)), ("key figures", (50, 1050, 1690, 100))] {
+        assert!(ink(&sheet, area) > 2000, "{name} {}", ink(&sheet, area));
+    }
+}
+
+#[test]
+fn every_series_is_drawn() {
+    let sheet = Invented::of(&Recipe::hot());
+    let svg = section_pass_svg(&sheet.input()).unwrap();
+    let said = texts(&svg);
+    // Each stroke's own pace, and the one outside with a word beside the colour.
+    for want in ["21", "▲ 31 too fast", "24", "stroke 3 →", "spot trails", "spot leads", "heat soon", "over the limit"]
+    {
+        assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
+    }
+    let orbit_and_surface = svg.matches("<polyline").count();
+    assert!(orbit_and_surface >= 8, "lines in charts: {orbit_and_surface}");
+    assert!(svg.contains("url(#outside)"), "what is outside is hatched");
+    // Above the limit line there is the reading's blue in a hot pass, and none in one that stays cold.
+    let mut cold = Invented::of(&Recipe::hot());
+    cold.rows.iter_mut().for_each(|r| r.surface_rise_k = r.surface_rise_k.map(|k| k.min(3.0)));
+    let (hot, cold) = (blue(&pixels(&sheet), ABOVE_LIMIT), blue(&pixels(&cold), ABOVE_LIMIT));
+    assert!(hot > 400 && cold == 0, "hot {hot}, cold {cold}");
+}
+
+#[test]
+fn units_change_figures_not_facts() {
+    let mut sheet = Invented::of(&Recipe::hot());
+    sheet.units = Units::Us;
+    let said = texts(&section_pass_svg(&sheet.input()).unwrap());
+    // 11.1 K of rise are 20 °F; the target 12.7 to 25.4 mm/s is 0.50 to 1.00 in/s.
+    for want in ["in/s", "20", "0.50", "1.00", "°F"] {
+        assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
+    }
+    assert!(!said.iter().any(|t| t.contains("mm") && !t.contains("orbital")), "{said:?}");
+}
+
+#[test]
+fn invented_data_are_called_so() {
+    let mut sheet = Invented::of(&Recipe::good());
+    let said = |s: &Invented| texts(&section_pass_svg(&s.input()).unwrap()).contains(&"Invented data".to_owned());
+    assert!(said(&sheet));
+    sheet.session.invented = false;
+    assert!(!said(&sheet));
+}
+
+#[test]
+fn what_is_missing_is_said_in_words() {
+    let says = |change: fn(&mut Invented), want: &str| {
+        let mut sheet = Invented::of(&Recipe::good());
+        change(&mut sheet);
+        let all = texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+        assert!(all.contains(want), "{want:?} is missing in {all}");
+        pixels(&sheet);
+    };
+    says(|s| s.rows.iter_mut().for_each(|r| r.orbit_opm = None), "the vibration showed no orbit");
+    says(|s| s.rows.iter_mut().for_each(|r| r.surface_rise_k = None), "Surface rise Not known");
+    says(|s| s.strokes.clear(), "no stroke could be told apart");
+    says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");
+    says(|s| s.rubbing = None, "Where the pad went is not known");
+    says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = None), "need not be cooling");
+    says(|s| s.rows.retain(|r| (r.t_s - 900.0).abs() > 8.0), "no data");
+    says(|s| s.session.technician.clear(), "technician not named");
+    says(
+        |s| {
+            let track = s.pass.track.iter().map(|p| steadypass::analysis::TrackPoint { pad_speed_mps: None, ..*p });
+            let track: Vec<_> = track.collect();
+            let setup =
+                steadypass::analysis::rubbing::RubbingSetup { pad_radius_m: 0.0625, section_m: s.bands.section_m };
+            s.rubbing = steadypass::analysis::rubbing::RubbingMap::of(&[&track], &setup);
+        },
+        "pad speed not known",
+    );
+}
+
+#[test]
+fn nothing_known_at_all_is_still_a_sheet() {
+    let mut sheet = Invented::of(&Recipe::good());
+    sheet.rows.clear();
+    sheet.strokes.clear();
+    sheet.warnings.clear();
+    sheet.rubbing = None;
+    sheet.bands = Default::default();
+    sheet.session = Default::default();
+    let pass = &mut sheet.pass;
+    pass.track.clear();
+    (pass.traverse_mean_mps, pass.orbit_median_opm, pass.pad_speed_mean_mps, pass.surface_rise_k) =
+        (None, None, None, None);
+    (pass.surface_start_c, pass.orbit_free_opm, pass.strokes) = (None, None, 0);
+    let all = texts(&section_pass_svg(&sheet.input()).unwrap());
+    assert_eq!(all.iter().filter(|t| *t == "not known").count(), 5, "{all:?}");
+    assert!(ink(&pixels(&sheet), TITLE) > 3000);
+}
+
+#[test]
+fn hostile_names_do_no_harm() {
+    let names = [
+        "<script>alert(1)</script>&amp;\"'",
+        "\u{0}\u{1}\u{b}\u{c}\u{1f}\u{7f}\u{9f}\u{fffe}\u{202e}drawkcab",
+        "]]></text></svg><!-- ",
+        "山田太郎 محمد",
+        "",
+    ];
+    for name in names.iter().map(|n| (*n).to_owned()).chain(["x".repeat(100_000), "word ".repeat(50_000)]) {
+        let mut sheet = Invented::of(&Recipe::hot());
+        sheet.session.technician.clone_from(&name);
+        sheet.session.machine.clone_from(&name);
+        sheet.session.plan.clone_from(&name);
+        sheet.session.date.clone_from(&name);
+        sheet.warnings.iter_mut().for_each(|w| w.text.clone_from(&name));
+        let svg = section_pass_svg(&sheet.input()).unwrap();
+        assert!(svg.len() < 1_500_000 && !svg.contains("<script") && !svg.contains("<!--"));
+        let drawn = pixels(&sheet);
+        assert!(
+            ink(&drawn, TITLE) > 3000,
+            "the title is there in spite of {:?}",
+            name.chars().take(30).collect::<String>()
+        );
+        // Nothing may run out of the sheet's right margin.
+        assert_eq!(ink(&drawn, (1760, 90, 40, 40)), 0);
+    }
+}
+
+#[test]
+fn odd_figures_do_not_stop_the_drawing() {
+    let odd = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.0, -1.0, 1e300, 1e-300];
+    for value in odd {
+        let mut sheet = Invented::of(&Recipe::hot());
+        for (i, row) in sheet.rows.iter_mut().enumerate().filter(|(i, _)| i % 50 == 0) {
+            row.orbit_opm = Some(Measured { value, sd: value });
+            row.surface_rise_k = Some(value);
+            if i == 0 {
+                row.t_s = value;
+            }
+        }
+        sheet.strokes[1].traverse_mps = Some(Interval { lo: value, value, hi: value });
+        sheet.strokes[2].direction_deg = Some(value);
+        sheet.pass.traverse_mean_mps = Some(Interval { lo: value, value, hi: value });
+        sheet.pass.orbit_free_opm = Some(value);
+        sheet.pass.track[7].x_m = value;
+        sheet.warnings[0].t_s = sheet.pass.start_s + value;
+        pixels(&sheet);
+        sheet.bands.pace_mps = Some((value, value));
+        sheet.bands.orbit_opm = Some((value, 2.0));
+        sheet.bands.rise_limit_k = Some(value);
+        pixels(&sheet);
+        sheet.pass.end_s = value;
+        pixels(&sheet);
+        sheet.pass.start_s = value;
+        pixels(&sheet);
+    }
+}
+
+#[test]
+fn a_long_pass_stays_small() {
+    let mut recipe = Recipe::busy();
+    recipe.paces_mps = vec![0.02; 200];
+    recipe.pitch_m = 0.002;
+    let sheet = Invented::of(&recipe);
+    assert!(sheet.rows.len() > 40_000, "{}", sheet.rows.len());
+    let started = std::time::Instant::now();
+    let svg = section_pass_svg(&sheet.input()).unwrap();
+    println!(
+        "{} rows, {} strokes: {} kB of SVG in {:.0?}",
+        sheet.rows.len(),
+        sheet.strokes.len(),
+        svg.len() / 1000,
+        started.elapsed()
+    );
+    // Measured 1.4 MB, most of it 200 strokes of a way; the 50 000 rows cost a few points per column.
+    assert!(svg.len() < 2_000_000, "{}", svg.len());
+    pixels(&sheet);
+}
