@@ -6,7 +6,8 @@
 mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
-use steadypass::drawing::{Units, section_pass_png};
+use steadypass::drawing::section_pass_png;
+use steadypass::guidance::Units;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let out = std::path::PathBuf::from(std::env::args().nth(1).unwrap_or_else(|| ".".to_owned()));

@@ -5,8 +5,9 @@ mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
 use resvg::tiny_skia::Pixmap;
-use steadypass::analysis::{Interval, Measured};
-use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, Units, section_pass_png, section_pass_svg};
+use steadypass::analysis::{Interval, MachineKind, Measured};
+use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
+use steadypass::guidance::{Band, Units};
 
 fn pixels(sheet: &Invented) -> Pixmap {
     let png = section_pass_png(&sheet.input()).expect("a sheet");
@@ -82,6 +83,17 @@ fn units_change_figures_not_facts() {
 }
 
 #[test]
+fn a_rotary_has_its_own_words() {
+    let mut sheet = Invented::of(&Recipe::good());
+    sheet.machine = MachineKind::Rotary;
+    let all = texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+    assert!(
+        all.contains("Machine speed RPM") && !all.contains("OPM") && !all.to_lowercase().contains("orbit rate"),
+        "{all}"
+    );
+}
+
+#[test]
 fn invented_data_are_called_so() {
     let mut sheet = Invented::of(&Recipe::good());
     let said = |s: &Invented| texts(&section_pass_svg(&s.input()).unwrap()).contains(&"Invented data".to_owned());
@@ -99,7 +111,7 @@ fn what_is_missing_is_said_in_words() {
         assert!(all.contains(want), "{want:?} is missing in {all}");
         pixels(&sheet);
     };
-    says(|s| s.rows.iter_mut().for_each(|r| r.orbit_opm = None), "the vibration showed no orbit");
+    says(|s| s.rows.iter_mut().for_each(|r| r.orbit_opm = None), "Orbit rate Not known");
     says(|s| s.rows.iter_mut().for_each(|r| r.surface_rise_k = None), "Surface rise Not known");
     says(|s| s.strokes.clear(), "no stroke could be told apart");
     says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");
@@ -112,7 +124,7 @@ fn what_is_missing_is_said_in_words() {
             let track = s.pass.track.iter().map(|p| steadypass::analysis::TrackPoint { pad_speed_mps: None, ..*p });
             let track: Vec<_> = track.collect();
             let setup =
-                steadypass::analysis::rubbing::RubbingSetup { pad_radius_m: 0.0625, section_m: s.bands.section_m };
+                steadypass::analysis::rubbing::RubbingSetup { pad_radius_m: 0.0625, section_m: Some((0.45, 0.45)) };
             s.rubbing = steadypass::analysis::rubbing::RubbingMap::of(&[&track], &setup);
         },
         "pad speed not known",
@@ -151,9 +163,8 @@ fn hostile_names_do_no_harm() {
         let mut sheet = Invented::of(&Recipe::hot());
         sheet.session.technician.clone_from(&name);
         sheet.session.machine.clone_from(&name);
-        sheet.session.plan.clone_from(&name);
+        sheet.session.panel.clone_from(&name);
         sheet.session.date.clone_from(&name);
-        sheet.warnings.iter_mut().for_each(|w| w.text.clone_from(&name));
         let svg = section_pass_svg(&sheet.input()).unwrap();
         assert!(svg.len() < 1_500_000 && !svg.contains("<script") && !svg.contains("<!--"));
         let drawn = pixels(&sheet);
@@ -184,10 +195,11 @@ fn odd_figures_do_not_stop_the_drawing() {
         sheet.pass.traverse_mean_mps = Some(Interval { lo: value, value, hi: value });
         sheet.pass.orbit_free_opm = Some(value);
         sheet.pass.track[7].x_m = value;
+        sheet.warnings[0].value = Some(value);
         sheet.warnings[0].t_s = sheet.pass.start_s + value;
         pixels(&sheet);
-        sheet.bands.pace_mps = Some((value, value));
-        sheet.bands.orbit_opm = Some((value, 2.0));
+        sheet.bands.pace_mps = Some(Band { lo: value, hi: value });
+        sheet.bands.orbit_opm = Some(Band { lo: value, hi: 2.0 });
         sheet.bands.rise_limit_k = Some(value);
         pixels(&sheet);
         sheet.pass.end_s = value;

@@ -1,8 +1,9 @@
 //! What a sheet is made from. Everything optional may be missing; the sheet then says what is not known.
 
-use super::Units;
-use crate::analysis::rubbing::RubbingMap;
-use crate::analysis::{Pass, SeriesRow, Stroke};
+use super::units::Scale;
+use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
+use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
+use crate::guidance::{Band, Plan, Units, Warning};
 
 /// Who, with what, when: as typed by the user, drawn safely.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -11,8 +12,8 @@ pub struct SessionFacts {
     pub technician: String,
     /// The machine, in words ("orbital 15 mm, 125 mm pad").
     pub machine: String,
-    /// Name of the plan.
-    pub plan: String,
+    /// What was worked on.
+    pub panel: String,
     /// Day and time, as it shall be shown.
     pub date: String,
     /// The figures are from a virtual machine: said in large letters on every sheet.
@@ -22,70 +23,35 @@ pub struct SessionFacts {
 /// What was aimed at.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PlanBands {
-    /// Arm speed from, to, m/s.
-    pub pace_mps: Option<(f64, f64)>,
-    /// Orbit rate from, to, per minute.
-    pub orbit_opm: Option<(f64, f64)>,
+    /// Arm speed, m/s.
+    pub pace_mps: Option<Band>,
+    /// Orbit rate (rotary: speed), per minute.
+    pub orbit_opm: Option<Band>,
     /// Largest rise over the section's start, K.
     pub rise_limit_k: Option<f64>,
     /// Travel of one stroke, m, where it was told.
     pub stroke_length_m: Option<f64>,
-    /// Size of the section along and across its first stroke, m.
-    pub section_m: Option<(f64, f64)>,
 }
 
-/// What a warning was about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum WarningKind {
-    /// The limit will be crossed soon.
-    HeatSoon,
-    /// The limit is crossed.
-    HeatOver,
-    /// Arm too fast.
-    PaceFast,
-    /// Arm too slow.
-    PaceSlow,
-    /// Orbit rate too low.
-    OrbitLow,
-    /// Orbit rate too high.
-    OrbitHigh,
-    /// The pad stopped spinning while the machine runs.
-    SpinLost,
-    /// Nothing comes from the sensor.
-    SignalLost,
-}
-
-impl WarningKind {
-    /// From the word in `warnings.csv`.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Some(match word {
-            "heat-soon" => Self::HeatSoon,
-            "heat-over" => Self::HeatOver,
-            "pace-fast" => Self::PaceFast,
-            "pace-slow" => Self::PaceSlow,
-            "orbit-low" => Self::OrbitLow,
-            "orbit-high" => Self::OrbitHigh,
-            "spin-lost" => Self::SpinLost,
-            "signal-lost" => Self::SignalLost,
-            _ => return None,
-        })
+impl From<&Plan> for PlanBands {
+    fn from(plan: &Plan) -> Self {
+        Self {
+            pace_mps: Some(plan.pace_mps()),
+            orbit_opm: plan.orbit_per_min,
+            rise_limit_k: Some(plan.heat_rise_k),
+            stroke_length_m: plan.stroke_length_m,
+        }
     }
 }
 
-/// A warning that was given.
-#[derive(Clone, Debug, PartialEq)]
-pub struct WarningMark {
-    /// When, s since the first sample.
-    pub t_s: f64,
-    /// What about.
-    pub kind: WarningKind,
-    /// The figure that caused it, in the unit of its limit.
-    pub value: f64,
-    /// The limit, SI.
-    pub limit: f64,
-    /// The sentence given.
-    pub text: String,
+/// What the rubbing map of a plan's machine and section needs. A plan's section has width and height; the map takes them as
+/// along and across the first stroke.
+#[must_use]
+pub fn rubbing_setup(plan: &Plan) -> RubbingSetup {
+    RubbingSetup {
+        pad_radius_m: plan.machine.pad_diameter_mm / 2e3,
+        section_m: plan.section_m.map(|[along, across]| (along, across)),
+    }
 }
 
 /// Everything one section pass sheet shows.
@@ -100,11 +66,28 @@ pub struct SheetInput<'a> {
     /// The series rows inside it (rows around it are ignored).
     pub rows: &'a [SeriesRow],
     /// The warnings inside it (others are ignored).
-    pub warnings: &'a [WarningMark],
+    pub warnings: &'a [Warning],
     /// What was aimed at.
     pub bands: PlanBands,
     /// Where the pad rubbed; `None` where its way is not known.
     pub rubbing: Option<&'a RubbingMap>,
+    /// How the machine moves its pad: decides the words for its rate.
+    pub machine: MachineKind,
     /// Units to show.
     pub units: Units,
+}
+
+impl SheetInput<'_> {
+    /// Numbers and unit names in the units to show.
+    pub(super) fn scale(&self) -> Scale {
+        Scale(self.units)
+    }
+
+    /// Name and unit of the machine's rate.
+    pub(super) fn rate_words(&self) -> (&'static str, &'static str) {
+        match self.machine {
+            MachineKind::Orbital => ("orbit rate", "OPM"),
+            MachineKind::Rotary => ("machine speed", "RPM"),
+        }
+    }
 }

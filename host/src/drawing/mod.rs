@@ -19,6 +19,6 @@ pub mod theme;
 pub mod units;
 
 pub use canvas::DrawingError;
-pub use input::{PlanBands, SessionFacts, SheetInput, WarningKind, WarningMark};
+pub use input::{PlanBands, SessionFacts, SheetInput, rubbing_setup};
 pub use section_pass::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
-pub use units::Units;
+pub use units::Scale;

@@ -2,20 +2,17 @@
 //!
 //! A temperature and a temperature difference are converted by different functions; a rise of 10 K is 18 °F, never 50.
 
-/// Which units the user works in.
+use crate::guidance::Units;
+use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH};
+
+/// Metres in a foot (exact by definition).
+const M_PER_FOOT: f64 = 0.3048;
+
+/// A choice of units, with numbers and unit names apart, as axes and tables need them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Units {
-    /// mm/s, K, °C, mm, m.
-    #[default]
-    Si,
-    /// in/s, °F, in, ft.
-    Us,
-}
+pub struct Scale(pub Units);
 
-const MM_PER_IN: f64 = 25.4;
-const M_PER_FT: f64 = 0.3048;
-
-impl Units {
+impl Scale {
     /// Arm speed from m/s.
     #[must_use]
     pub fn arm_speed(self, mps: f64) -> f64 {
@@ -25,97 +22,97 @@ impl Units {
     /// mm or in from m.
     #[must_use]
     pub fn length(self, m: f64) -> f64 {
-        match self {
-            Self::Si => m * 1000.0,
-            Self::Us => m * 1000.0 / MM_PER_IN,
+        match self.0 {
+            Units::Si => m * 1000.0,
+            Units::Us => m * 1000.0 / MM_PER_INCH,
         }
     }
 
     /// Pad speed and rubbing distance: m or ft (per second) from m (per second).
     #[must_use]
     pub fn long_length(self, m: f64) -> f64 {
-        match self {
-            Self::Si => m,
-            Self::Us => m / M_PER_FT,
+        match self.0 {
+            Units::Si => m,
+            Units::Us => m / M_PER_FOOT,
         }
     }
 
     /// A temperature difference from K.
     #[must_use]
     pub fn rise(self, k: f64) -> f64 {
-        match self {
-            Self::Si => k,
-            Self::Us => k * 1.8,
+        match self.0 {
+            Units::Si => k,
+            Units::Us => k / K_PER_FAHRENHEIT_DEGREE,
         }
     }
 
     /// A temperature from °C.
     #[must_use]
     pub fn temperature(self, c: f64) -> f64 {
-        match self {
-            Self::Si => c,
-            Self::Us => c * 1.8 + 32.0,
+        match self.0 {
+            Units::Si => c,
+            Units::Us => c / K_PER_FAHRENHEIT_DEGREE + 32.0,
         }
     }
 
     /// Arm speed as a number: whole mm/s, hundredths of in/s.
     #[must_use]
     pub fn arm_speed_number(self, mps: f64) -> String {
-        number(self.arm_speed(mps), if self == Self::Us { 2 } else { 0 })
+        number(self.arm_speed(mps), if self.0 == Units::Us { 2 } else { 0 })
     }
 
     /// A rise as a number with one decimal (whole °F).
     #[must_use]
     pub fn rise_number(self, k: f64) -> String {
-        number(self.rise(k), if self == Self::Us { 0 } else { 1 })
+        number(self.rise(k), if self.0 == Units::Us { 0 } else { 1 })
     }
 
     /// A length as a number: whole mm, tenths of an inch.
     #[must_use]
     pub fn length_number(self, m: f64) -> String {
-        number(self.length(m), if self == Self::Us { 1 } else { 0 })
+        number(self.length(m), if self.0 == Units::Us { 1 } else { 0 })
     }
 
     /// Unit of arm speed.
     #[must_use]
     pub fn arm_speed_unit(self) -> &'static str {
-        if self == Self::Us { "in/s" } else { "mm/s" }
+        if self.0 == Units::Us { "in/s" } else { "mm/s" }
     }
 
     /// Unit of a length on the section.
     #[must_use]
     pub fn length_unit(self) -> &'static str {
-        if self == Self::Us { "in" } else { "mm" }
+        if self.0 == Units::Us { "in" } else { "mm" }
     }
 
     /// Unit of rubbing distance.
     #[must_use]
     pub fn long_length_unit(self) -> &'static str {
-        if self == Self::Us { "ft" } else { "m" }
+        if self.0 == Units::Us { "ft" } else { "m" }
     }
 
     /// Unit of rubbing distance, in words.
     #[must_use]
     pub fn long_length_word(self) -> &'static str {
-        if self == Self::Us { "feet" } else { "metres" }
+        if self.0 == Units::Us { "feet" } else { "metres" }
     }
 
     /// Unit of pad speed.
     #[must_use]
     pub fn pad_speed_unit(self) -> &'static str {
-        if self == Self::Us { "ft/s" } else { "m/s" }
+        if self.0 == Units::Us { "ft/s" } else { "m/s" }
     }
 
     /// Unit of a temperature difference.
     #[must_use]
     pub fn rise_unit(self) -> &'static str {
-        if self == Self::Us { "°F" } else { "K" }
+        if self.0 == Units::Us { "°F" } else { "K" }
     }
 
     /// Unit of a temperature.
     #[must_use]
     pub fn temperature_unit(self) -> &'static str {
-        if self == Self::Us { "°F" } else { "°C" }
+        if self.0 == Units::Us { "°F" } else { "°C" }
     }
 }
 
@@ -175,11 +172,12 @@ mod tests {
     #[test]
     fn a_rise_has_no_zero_point() {
         // Exact by definition: 1 K is 1.8 °F of difference; 0 °C is 32 °F.
-        assert_eq!(Units::Us.rise(10.0), 18.0);
-        assert_eq!(Units::Us.rise_number(100.0 / 9.0), "20");
-        assert_eq!(Units::Us.temperature(60.0), 140.0);
-        assert_eq!(Units::Us.arm_speed_number(0.0254), "1.00");
-        assert!((Units::Us.long_length(0.3048) - 1.0).abs() < 1e-15);
+        const US: Scale = Scale(Units::Us);
+        assert_eq!(US.rise(10.0), 18.0);
+        assert_eq!(US.rise_number(100.0 / 9.0), "20");
+        assert_eq!(US.temperature(60.0), 140.0);
+        assert_eq!(US.arm_speed_number(0.0254), "1.00");
+        assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
     }
 
     #[test]

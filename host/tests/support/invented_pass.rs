@@ -4,8 +4,9 @@
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use steadypass::analysis::rubbing::{RubbingMap, RubbingSetup};
-use steadypass::analysis::{Interval, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
-use steadypass::drawing::{PlanBands, SessionFacts, SheetInput, Units, WarningKind, WarningMark};
+use steadypass::analysis::{Interval, MachineKind, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
+use steadypass::drawing::{PlanBands, SessionFacts, SheetInput};
+use steadypass::guidance::{Band, Units, Warning, WarningKind};
 
 /// What a pass is made of.
 pub(crate) struct Recipe {
@@ -81,9 +82,10 @@ pub(crate) struct Invented {
     pub(crate) pass: Pass,
     pub(crate) strokes: Vec<Stroke>,
     pub(crate) rows: Vec<SeriesRow>,
-    pub(crate) warnings: Vec<WarningMark>,
+    pub(crate) warnings: Vec<Warning>,
     pub(crate) bands: PlanBands,
     pub(crate) rubbing: Option<RubbingMap>,
+    pub(crate) machine: MachineKind,
     pub(crate) units: Units,
 }
 
@@ -97,6 +99,7 @@ impl Invented {
             warnings: &self.warnings,
             bands: self.bands,
             rubbing: self.rubbing.as_ref(),
+            machine: self.machine,
             units: self.units,
         }
     }
@@ -163,22 +166,20 @@ impl Invented {
             let rise = seen_k + noise(0.12);
             if !soon && rise > limit_k - 2.2 {
                 soon = true;
-                warnings.push(WarningMark {
+                warnings.push(Warning {
                     t_s: now,
                     kind: WarningKind::HeatSoon,
-                    value: rise,
-                    limit: limit_k,
-                    text: "Heat limit within 10 s: lift soon".into(),
+                    value: Some(limit_k + 0.7),
+                    limit: Some(limit_k),
                 });
             }
             if !over && rise > limit_k {
                 over = true;
-                warnings.push(WarningMark {
+                warnings.push(Warning {
                     t_s: now,
                     kind: WarningKind::HeatOver,
-                    value: rise,
-                    limit: limit_k,
-                    text: "Over the heat limit: lift and let it cool".into(),
+                    value: Some(rise),
+                    limit: Some(limit_k),
                 });
             }
             let load = if now - recipe.start_s < 0.8 { 220.0 } else { 0.0 };
@@ -199,12 +200,11 @@ impl Invented {
         let band = (0.0127, 0.0254);
         for s in &strokes {
             if let Some(i) = s.traverse_mps.filter(|i| i.lo > band.1) {
-                warnings.push(WarningMark {
+                warnings.push(Warning {
                     t_s: s.start_s + 0.45 * (s.end_s - s.start_s),
                     kind: WarningKind::PaceFast,
-                    value: i.value,
-                    limit: band.1,
-                    text: "Slow the arm".into(),
+                    value: Some(i.value),
+                    limit: Some(band.1),
                 });
             }
         }
@@ -243,7 +243,7 @@ impl Invented {
             session: SessionFacts {
                 technician: "Technician B".into(),
                 machine: format!("orbital 15 mm, {:.0} mm pad", recipe.pad_m * 1000.0),
-                plan: "medium cut, first pass".into(),
+                panel: "left front door, upper half".into(),
                 date: "12 March 2026, 10:41".into(),
                 invented: true,
             },
@@ -252,13 +252,13 @@ impl Invented {
             rows,
             warnings,
             bands: PlanBands {
-                pace_mps: Some(band),
-                orbit_opm: Some((4000.0, 4600.0)),
+                pace_mps: Some(Band { lo: band.0, hi: band.1 }),
+                orbit_opm: Some(Band { lo: 4000.0, hi: 4600.0 }),
                 rise_limit_k: Some(limit_k),
                 stroke_length_m: Some(travel),
-                section_m: Some((recipe.square_m, recipe.square_m)),
             },
             rubbing,
+            machine: MachineKind::Orbital,
             units: Units::Si,
         }
     }

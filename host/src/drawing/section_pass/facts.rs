@@ -1,7 +1,8 @@
 //! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
 
-use super::super::{SheetInput, WarningKind, WarningMark};
+use super::super::SheetInput;
 use crate::analysis::{Interval, SeriesRow, Stroke};
+use crate::guidance::{Band, Warning, WarningKind};
 
 /// Rows further apart than this leave a hole; they come every 0.1 s.
 const HOLE_S: f64 = 0.25;
@@ -24,8 +25,8 @@ pub(super) enum Pace {
 }
 
 impl Pace {
-    pub(super) fn of(speed: Option<Interval>, band: Option<(f64, f64)>) -> Self {
-        let (Some(speed), Some((lo, hi))) = (speed, band) else { return Self::Unknown };
+    pub(super) fn of(speed: Option<Interval>, band: Option<Band>) -> Self {
+        let (Some(speed), Some(Band { lo, hi })) = (speed, band) else { return Self::Unknown };
         match speed {
             s if !(s.value.is_finite() && s.lo.is_finite() && s.hi.is_finite()) => Self::Unknown,
             s if s.lo > hi => Self::Fast,
@@ -50,7 +51,7 @@ pub(super) struct Facts<'a> {
     /// Rows inside the pass.
     pub(super) rows: Vec<&'a SeriesRow>,
     /// Warnings inside the pass.
-    pub(super) warnings: Vec<&'a WarningMark>,
+    pub(super) warnings: Vec<&'a Warning>,
     /// Stretches without rows, s.
     pub(super) holes: Vec<(f64, f64)>,
     /// Time with the spot's own rise over the limit, s; `None` when rise or limit is not known.
@@ -118,7 +119,7 @@ impl<'a> Facts<'a> {
     }
 
     /// Warnings of some kinds.
-    pub(super) fn warned(&self, kinds: &[WarningKind]) -> impl Iterator<Item = &'a WarningMark> + '_ {
+    pub(super) fn warned(&self, kinds: &[WarningKind]) -> impl Iterator<Item = &'a Warning> + '_ {
         let kinds = kinds.to_vec();
         self.warnings.iter().copied().filter(move |w| kinds.contains(&w.kind))
     }
@@ -135,7 +136,7 @@ mod tests {
 
     #[test]
     fn outside_means_the_whole_interval() {
-        let band = Some((0.0127, 0.0254));
+        let band = Some(Band { lo: 0.0127, hi: 0.0254 });
         let pace = |lo, value, hi| Pace::of(Some(Interval { lo, value, hi }), band);
         assert_eq!(pace(0.018, 0.020, 0.022), Pace::Inside);
         assert_eq!(pace(0.024, 0.027, 0.030), Pace::PerhapsFast);

@@ -5,6 +5,8 @@ use super::super::theme::{self, size};
 use super::super::units::{duration, number};
 use super::super::{SheetInput, lettering};
 use super::facts::{Facts, Pace};
+use crate::analysis::MachineKind;
+use crate::guidance::Band;
 
 struct Figure {
     value: String,
@@ -57,14 +59,15 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, l
 }
 
 fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
-    let (pass, u) = (input.pass, input.units);
+    let (pass, u) = (input.pass, input.scale());
+    let (_, rate_unit) = input.rate_words();
     let pace = pass.traverse_mean_mps;
     let verdict = Pace::of(pace, input.bands.pace_mps);
     let arm = Figure {
         value: pace.map_or(UNKNOWN.into(), |p| format!("{} {}", u.arm_speed_number(p.value), u.arm_speed_unit())),
         label: "mean arm speed",
         detail: pace.map_or(String::new(), |p| {
-            let target = input.bands.pace_mps.map_or(String::new(), |(lo, hi)| {
+            let target = input.bands.pace_mps.map_or(String::new(), |Band { lo, hi }| {
                 format!(", target {}–{}", u.arm_speed_number(lo), u.arm_speed_number(hi))
             });
             format!("({}–{}){target}", u.arm_speed_number(p.lo), u.arm_speed_number(p.hi))
@@ -84,10 +87,10 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
         },
         outside: clearly > 0,
     };
-    let low = input.bands.orbit_opm.zip(pass.orbit_median_opm).is_some_and(|((lo, hi), m)| m < lo || m > hi);
+    let low = input.bands.orbit_opm.zip(pass.orbit_median_opm).is_some_and(|(band, m)| !band.contains(m));
     let orbit = Figure {
-        value: pass.orbit_median_opm.map_or(UNKNOWN.into(), |opm| format!("{} OPM", number(opm, 0))),
-        label: "median orbit rate",
+        value: pass.orbit_median_opm.map_or(UNKNOWN.into(), |opm| format!("{} {rate_unit}", number(opm, 0))),
+        label: if input.machine == MachineKind::Rotary { "median machine speed" } else { "median orbit rate" },
         detail: match (pass.orbit_p05_opm, pass.orbit_p95_opm) {
             (Some(lo), Some(hi)) => format!("nine tenths in {}–{}", number(lo, 0), number(hi, 0)),
             _ => String::new(),

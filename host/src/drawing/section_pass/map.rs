@@ -1,10 +1,11 @@
 //! The section seen from above: rubbing distance in contour steps, the strokes over it, and what was not reached.
 
+use super::super::SheetInput;
 use super::super::canvas::{Canvas, Fill, Frame, Hatching, Line, Type, path_data};
 use super::super::lettering::wrap;
 use super::super::theme::{self, size};
+use super::super::units::Scale;
 use super::super::units::number;
-use super::super::{SheetInput, Units};
 use super::facts::{Facts, Pace};
 use super::strips::nice_step;
 use super::words;
@@ -35,7 +36,7 @@ impl View {
 
 /// Draws the map; returns the baseline for what follows.
 pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, map: &RubbingMap, side: Frame) -> f64 {
-    let u = input.units;
+    let u = input.scale();
     let (title, unit) = if map.distance_m.is_some() {
         ("Rubbing distance", format!("{} of pad over each point", u.long_length_word()))
     } else {
@@ -86,7 +87,7 @@ struct Level {
 }
 
 /// Fills the contour steps, light to dark, and hands out their lines.
-fn fill_steps(canvas: &mut Canvas, map: &RubbingMap, view: &View, u: Units) -> Vec<Level> {
+fn fill_steps(canvas: &mut Canvas, map: &RubbingMap, view: &View, u: Scale) -> Vec<Level> {
     // What the pad's face reached: an exact distance, so the edge is as smooth as the way itself.
     let edge_cap = map.pad_radius_m + 2.0 * map.cell_m;
     let depth: Vec<f64> = map.nearest_m.iter().map(|d| -d.min(edge_cap)).collect();
@@ -298,7 +299,7 @@ fn below(
     side: Frame,
     scale: &[Level],
 ) -> f64 {
-    let u = input.units;
+    let u = input.scale();
     let set = Type::of(size::NOTE).fill(theme::SOFT);
     let y = view.frame.bottom() + 28.0;
     let mut x = side.x;

@@ -90,12 +90,9 @@ fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
     };
     let who = known(&input.session.technician, "technician not named");
     let with = known(&input.session.machine, "machine not named");
-    let plan = match safe(&input.session.plan, 80) {
-        plan if plan.is_empty() => String::new(),
-        plan => format!("plan {plan}"),
-    };
+    let on = safe(&input.session.panel, 80);
     let parts: Vec<&str> =
-        [&who, &with, &plan, &date].into_iter().filter(|p| !p.is_empty()).map(|p| p.as_str()).collect();
+        [&who, &with, &on, &date].into_iter().filter(|p| !p.is_empty()).map(|p| p.as_str()).collect();
     let room = RIGHT - LEFT - set.width("  ·  ") * (parts.len() as f64 - 1.0);
     let shown = share_room(&parts, &set, room);
     canvas.text(LEFT, 118.0, &shown.join("  ·  "), set);

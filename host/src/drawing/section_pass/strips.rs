@@ -3,14 +3,15 @@
 use plotters::element::{PathElement, Polygon, Rectangle};
 use plotters::style::{RGBColor, ShapeStyle};
 
+use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, FINE, Fill, Frame, Hatching, Line, Type, path_data};
 use super::super::lettering::{Weight, wrap};
 use super::super::theme::{self, size};
 use super::super::units::{clock, number};
-use super::super::{SheetInput, WarningKind};
 use super::facts::{Facts, Pace};
 use super::surface;
 use crate::analysis::{SeriesRow, Stroke};
+use crate::guidance::{Band, WarningKind};
 
 const HEAD: f64 = 38.0;
 const RIBBON: f64 = 30.0;
@@ -67,13 +68,14 @@ fn blank(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, strip: usiz
             "Arm speed",
             "Not known: the strokes' length could not be found. Tape the section and give the stroke length.",
         ),
-        1 => ("Orbit rate", "Not known: the vibration showed no orbit in this pass."),
+        1 => ("", "Not known: the vibration did not show it in this pass."),
         _ if input.pass.surface_start_c.is_some() => {
             ("Surface rise", "Not known: no usable thermometer reading in this pass.")
         }
         _ => ("Surface rise", "Not known: the recording holds no surface temperature, so nothing is said about heat."),
     };
-    head(canvas, plot, name, "", "");
+    let name = if name.is_empty() { capital(input.rate_words().0) } else { name.to_owned() };
+    head(canvas, plot, &name, "", "");
     canvas.rect(Frame { h: BLANK - 8.0, ..plot }, Fill::Plain(theme::UNKNOWN), None);
     let lines = wrap(why, size::LABEL, Weight::Regular, plot.w - 32.0);
     canvas.lines(plot.x + 16.0, plot.y + 34.0, &lines, Type::of(size::LABEL), 26.0);
@@ -88,6 +90,17 @@ pub(super) fn head(canvas: &mut Canvas, plot: Frame, name: &str, unit: &str, hin
         canvas.text(x, y, unit, Type::of(size::HEAD).fill(theme::SOFT));
     }
     canvas.text(plot.right(), y, hint, Type::of(size::NOTE).fill(theme::SOFT).end());
+}
+
+/// A band that can be drawn.
+fn is_usable(band: &Band) -> bool {
+    band.lo.is_finite() && band.hi.is_finite() && band.hi > band.lo
+}
+
+/// With a capital first letter.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A horizontal mark on a value axis: a value, its label, and whether it is a target's edge or a limit.
@@ -143,11 +156,11 @@ pub(super) fn furniture(
     canvas: &mut Canvas,
     facts: &Facts,
     axes: &Axes,
-    band: Option<(f64, f64)>,
+    band: Option<Band>,
     ticks: &[Tick],
 ) -> Result<(), DrawingError> {
     canvas.chart(axes, 1.0, |area| {
-        if let Some((lo, hi)) = band {
+        if let Some(Band { lo, hi }) = band {
             area.draw(&Rectangle::new([(axes.x.0, lo), (axes.x.1, hi)], fill(theme::BAND)))?;
         }
         for (s, _) in &facts.strokes {
@@ -228,10 +241,10 @@ fn arrow(direction_deg: Option<f64>) -> &'static str {
 }
 
 fn pace(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame) -> Result<(), DrawingError> {
-    let u = input.units;
-    let band = input.bands.pace_mps.filter(|(lo, hi)| lo.is_finite() && hi > lo);
+    let u = input.scale();
+    let band = input.bands.pace_mps.filter(is_usable);
     let known = || facts.strokes.iter().filter_map(|(s, _)| s.traverse_mps).filter(|i| i.value.is_finite());
-    let fastest = known().map(|i| i.value).fold(band.map_or(0.0, |b| b.1), f64::max);
+    let fastest = known().map(|i| i.value).fold(band.map_or(0.0, |b| b.hi), f64::max);
     // A very wide interval may leave the frame; the values decide the scale.
     let top = known().map(|i| i.hi).fold(fastest, f64::max).min(1.7 * fastest);
     // Room for a figure over the highest bar, and for a mark over the figure where bars are narrow.
@@ -239,11 +252,11 @@ fn pace(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame)
     let stacked = facts.strokes.iter().any(|(s, p)| *p == Pace::Fast && (s.end_s - s.start_s) * px_per_s < 70.0);
     let headroom = 1.0 / (1.0 - if stacked { 52.0 } else { 34.0 } / plot.h);
     let axes = Axes { frame: plot, x: facts.span_s, y: (0.0, (top * headroom).max(1e-6)) };
-    let strong = band.map_or(vec![], |(lo, hi)| vec![lo, hi]);
+    let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
     let decimals = if u.arm_speed(axes.y.1) < 4.0 { 2 } else { 0 };
     furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, u.arm_speed(1.0), decimals))?;
     head(canvas, plot, "Arm speed", u.arm_speed_unit(), "line: stroke length over its time · box: 90 % interval");
-    if let Some((lo, hi)) = band {
+    if let Some(Band { lo, hi }) = band {
         bracket(canvas, &axes, lo, hi, "target");
     }
     let mut free_from = f64::NEG_INFINITY;
@@ -329,22 +342,23 @@ fn orbit(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame
     let mut sorted: Vec<f64> = rates().map(|m| m.value).collect();
     sorted.sort_by(f64::total_cmp);
     let at = |q: f64| sorted[((sorted.len() - 1) as f64 * q).round() as usize];
-    let band = input.bands.orbit_opm.filter(|(lo, hi)| lo.is_finite() && hi > lo);
+    let band = input.bands.orbit_opm.filter(is_usable);
     let free = input.pass.orbit_free_opm.filter(|v| v.is_finite());
     // Single runaway values must not flatten the strip; they leave the frame instead.
-    let mut lo = at(0.002).min(band.map_or(f64::INFINITY, |b| b.0));
-    let mut hi = at(0.998).max(band.map_or(f64::NEG_INFINITY, |b| b.1)).max(free.unwrap_or(f64::NEG_INFINITY));
+    let mut lo = at(0.002).min(band.map_or(f64::INFINITY, |b| b.lo));
+    let mut hi = at(0.998).max(band.map_or(f64::NEG_INFINITY, |b| b.hi)).max(free.unwrap_or(f64::NEG_INFINITY));
     let least = 0.04 * hi.abs().max(1.0);
     if hi - lo < least {
         (lo, hi) = ((lo + hi - least) / 2.0, (lo + hi + least) / 2.0);
     }
     let margin = 0.14 * (hi - lo);
     let axes = Axes { frame: plot, x: facts.span_s, y: (lo - margin, hi + margin) };
-    let strong = band.map_or(vec![], |(lo, hi)| vec![lo, hi]);
+    let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
     furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, 1.0, 0))?;
     let hint = if free.is_some() { "dotted: running free just before the pad took load" } else { "" };
-    head(canvas, plot, "Orbit rate", "OPM", hint);
-    if let Some((lo, hi)) = band {
+    let (name, unit) = input.rate_words();
+    head(canvas, plot, &capital(name), unit, hint);
+    if let Some(Band { lo, hi }) = band {
         bracket(canvas, &axes, lo, hi, "target");
     }
     if let Some(free) = free {
@@ -361,7 +375,7 @@ fn orbit(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame
         }
         Ok(())
     })?;
-    if let Some((lo, hi)) = band {
+    if let Some(Band { lo, hi }) = band {
         for run in &runs {
             let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
             beyond(canvas, &axes, &line, hi, true);

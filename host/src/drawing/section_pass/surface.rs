@@ -4,11 +4,12 @@
 
 use plotters::element::PathElement;
 
+use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
-use super::super::{SheetInput, WarningKind};
 use super::facts::Facts;
 use super::strips::{Tick, beyond, first_that_fits, furniture, head, ribbon, runs, stroke, thin, ticks};
+use crate::guidance::WarningKind;
 
 /// Look-ahead of the heat warning, s.
 const LOOK_AHEAD_S: f64 = 10.0;
@@ -20,7 +21,7 @@ pub(super) fn draw(
     plot: Frame,
     with_ribbon: bool,
 ) -> Result<(), DrawingError> {
-    let u = input.units;
+    let u = input.scale();
     let limit = input.bands.rise_limit_k.filter(|k| k.is_finite());
     let rises = || facts.rows.iter().filter_map(|r| r.surface_rise_k).filter(|k| k.is_finite());
     let top = rises().fold(limit.unwrap_or(2.0), f64::max).max(2.0);
@@ -99,8 +100,8 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
         let Some(rise) = rise_at(w.t_s) else { continue };
         let (x, y) = (axes.px(w.t_s), axes.py(rise));
         if w.kind == WarningKind::HeatSoon {
-            if let Some(k) = limit {
-                // The warning says: the limit within ten seconds.
+            // What the warning expected ten seconds on; where it gave no figure, the limit itself.
+            if let Some(k) = w.value.or(limit) {
                 let end = (axes.px(w.t_s + LOOK_AHEAD_S), axes.py(k));
                 canvas.clipped(f, |canvas| {
                     canvas.polyline(&[(x, y), end], Line::of(theme::ACCENT, 2.4).dashed(2.5, 6.0))

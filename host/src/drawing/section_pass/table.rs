@@ -12,7 +12,7 @@ const MOST_ROWS: usize = 12;
 
 /// Draws the table; returns the baseline for what follows.
 pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Frame) -> f64 {
-    let u = input.units;
+    let u = input.scale();
     canvas.text(side.x, side.y + 25.0, "Where the pad went is not known", Type::of(size::HEAD).bold());
     let why = if facts.strokes.is_empty() {
         "No strokes could be told apart, so there is no picture of the section and no rubbing distance."
@@ -29,7 +29,7 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
         (side.x + 64.0, "stroke".to_owned()),
         (side.x + 190.0, format!("arm, {}", u.arm_speed_unit())),
         (side.x + 310.0, "(90 %)".to_owned()),
-        (side.x + 410.0, "OPM".to_owned()),
+        (side.x + 410.0, input.rate_words().1.to_owned()),
         (side.right(), format!("spot, {}", u.temperature_unit())),
     ];
     let head = Type::of(size::NOTE).fill(theme::SOFT).end();

@@ -1,10 +1,11 @@
 //! What the sheet says in words: the finding in one sentence, and what to do next time.
 
+use super::super::SheetInput;
 use super::super::units::{duration, number};
-use super::super::{SheetInput, WarningKind};
 use super::facts::{Facts, Pace};
 use super::into_pass;
 use crate::analysis::rubbing::{RubbingMap, Zone};
+use crate::guidance::{Band, WarningKind};
 
 /// Weight of a remark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,9 +55,9 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
             "the panel stayed under its heat limit ({} of {} {})",
-            input.units.rise_number(peak),
-            input.units.rise_number(limit),
-            input.units.rise_unit()
+            input.scale().rise_number(peak),
+            input.scale().rise_number(limit),
+            input.scale().rise_unit()
         )),
         (None, None, _) => parts.push("surface temperature not known".to_owned()),
         _ => {}
@@ -79,8 +80,8 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             into_pass(input, t)
         )));
     }
-    if let Some((lo, hi)) = input.bands.pace_mps {
-        let u = input.units;
+    if let Some(Band { lo, hi }) = input.bands.pace_mps {
+        let u = input.scale();
         let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
         if !fast.is_empty() {
             let (hi, unit) = (u.arm_speed_number(hi), u.arm_speed_unit());
@@ -98,11 +99,9 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         )));
     }
     if let Some(w) = facts.warned(&[WarningKind::OrbitLow, WarningKind::OrbitHigh]).next() {
+        let (rate, _) = input.rate_words();
         let (what, dial) = if w.kind == WarningKind::OrbitLow { ("low", "up") } else { ("high", "down") };
-        out.push(act(format!(
-            "Turn the dial {dial} or check the load: orbit rate {what} at {}.",
-            into_pass(input, w.t_s)
-        )));
+        out.push(act(format!("Turn the dial {dial} or check the load: {rate} {what} at {}.", into_pass(input, w.t_s))));
     }
     if let Some(map) = input.rubbing {
         out.extend(coverage(input, map));
@@ -126,8 +125,8 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
 
 fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
     let mut out = Vec::new();
-    let (decimals, unit) = if map.distance_m.is_some() { (0, input.units.long_length_unit()) } else { (1, "s") };
-    let value = |v: f64| number(if map.distance_m.is_some() { input.units.long_length(v) } else { v }, decimals);
+    let (decimals, unit) = if map.distance_m.is_some() { (0, input.scale().long_length_unit()) } else { (1, "s") };
+    let value = |v: f64| number(if map.distance_m.is_some() { input.scale().long_length(v) } else { v }, decimals);
     if let Some(zones) = map.zones() {
         let least = zones.iter().copied().reduce(|a, b| if b.mean < a.mean { b } else { a }).unwrap_or(zones[0]);
         let most = zones.iter().copied().reduce(|a, b| if b.mean > a.mean { b } else { a }).unwrap_or(zones[0]);
@@ -164,7 +163,7 @@ pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
         (None, None) => String::new(),
     };
     let way = input.pass.track_sd_m.filter(|sd| sd.is_finite()).map_or(String::new(), |sd| {
-        format!(" Sideways true to ±{}\u{a0}{}.", input.units.length_number(1.645 * sd), input.units.length_unit())
+        format!(" Sideways true to ±{}\u{a0}{}.", input.scale().length_number(1.645 * sd), input.scale().length_unit())
     });
     format!("{extent}Not removal: pressure is unknown.{way}")
 }
