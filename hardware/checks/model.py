@@ -10,7 +10,7 @@ import subprocess
 
 import numpy as np
 import trimesh
-from scipy import ndimage
+from scipy import ndimage, spatial
 
 from checks import aim
 
@@ -20,6 +20,7 @@ BUILD = ROOM / "build"
 PARTS = {"case": {}, "lid": {}, "saddle": {}, "nose15": {"tilt": 15}, "nose30": {"tilt": 30}, "nose45": {"tilt": 45}}
 PITCH = 0.25        # mm, of the voxels
 THINNEST = 1.2      # mm, three lines of a 0.4 mm nozzle; the voxels tell it to about 0.2 mm
+TIE, TIE_TAIL = 370, 50   # mm: length of the ties in parts.csv, and what their lock and the pulling hand need
 SLIVER = 4.0        # mm³: sharp edges and cubes at curved rims leave pieces of up to 2.5 mm³ that are not walls
 BED = (200, 175)    # mm, smaller than any common printer's
 GLUED = 0.02        # mm, overlap below which two bodies only touch
@@ -250,6 +251,20 @@ def check_together(report, meshes, voxels):
         report.check(volume < 0.5, f"{a} and {b} do not overlap", f"{volume:.2f} mm³")
 
 
+def check_saddle(report, found):
+    """Every neck rests on both faces of the V, and the ties of the parts list reach round it."""
+    saddle = next(f for f in found if "saddle_w" in f)
+    half, apex, slot = saddle["saddle_w"] / 2, saddle["apex"], saddle["slot"]
+    for d in (45, 60, 75):
+        neck = next(f for f in found if f.get("neck") == d)
+        rest, gap = half - neck["reach"], neck["off"] - d / 2 - apex
+        report.check(rest >= 3 and gap >= 1, f"neck {d} mm rests on both faces of the saddle", f"{rest:.1f} mm inside the edge, {gap:.1f} mm off the groove")
+        a = np.linspace(0, 2 * math.pi, 721)
+        outline = np.vstack([np.column_stack([d / 2 * np.cos(a), neck["off"] + d / 2 * np.sin(a)]), [(-half, slot), (half, slot)]])
+        around = spatial.ConvexHull(outline).area            # of a flat figure: its perimeter
+        report.check(around + TIE_TAIL <= TIE, f"a {TIE} mm tie reaches round neck {d} mm and saddle", f"{around:.0f} mm round, {TIE_TAIL} mm for the lock and to pull")
+
+
 def write_prints(meshes):
     """STL files lying as they are printed, for the slicer."""
     turn = {"case": ((1, 0, 0), -90), "lid": ((1, 0, 0), 90), "saddle": ((1, 0, 0), 90), "nose": ((1, 0, 0), 180)}
@@ -282,4 +297,5 @@ def run(report):
     check_fit(report, found, voxels)
     check_ir_board(report, tilts, meshes, voxels)
     check_together(report, meshes, voxels)
+    check_saddle(report, found)
     print(f"      STL files for printing: {write_prints(meshes)}")

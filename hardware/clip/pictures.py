@@ -37,7 +37,7 @@ VIEWS = {
         ((57.2, 4, 4), (0.80, 0.28), "y  to the machine"),
         ((57.2, -46, 43), (0.55, 0.13), "z  along the spindle, away from the pad"),
     ]),
-    "print": ("step_print", {}, ((0, -4, 0), (38, 0, 0), 500), [
+    "print": ("step_print", {}, ((0, -9, 0), (38, 0, 0), 500), [
         ((-50, 40, 34), (0.14, 0.07), "case, on its back"),
         ((-58, -48, 3), (0.14, 0.93), "lid, on its face"),
         ((58, -72, 14), (0.70, 0.95), "saddle, on its flat"),

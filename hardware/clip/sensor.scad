@@ -362,7 +362,7 @@ module step_lid() {
 }
 // The printed parts as they lie on the printer's bed.
 module step_print() {
-    color("#e3e6ea") translate([-100, -92, -1.3]) cube([200, 175, 1]);
+    color("#e3e6ea") translate([-100, -104, -1.3]) cube([200, 187, 1]);
     translate([-28, 12, 0]) lying("case", true) color(c_case) case_body();
     translate([-28, -20, 0]) lying("lid", true) color(c_lid) lid();
     translate([58, -58, 0]) lying("saddle", true) color(c_small) saddle();
@@ -470,6 +470,7 @@ else if (part == "places") {
     echo(imu_chip = [imu_c[0], imu_c[1], imu_at[2] + imu[2] + 0.4]);
     for (t = [15, 30, 45]) echo(tilt = t, base = [nose_x, nose_y, nose_z], window = window(t), bore = bore, board = [ir[0], ir[1], ir[2]], board_x = -ir_can[0] / 2 - 1.3);
     echo(case_from = [x0, y_out, 0], case_to = [x1, 0, height], lid_y = y_rim, saddle_zc = saddle_zc);
+    echo(saddle_w = saddle_w, apex = saddle_apex, slot = 2.2 + tie_slot[1] / 2);
     for (d = [45, 60, 75]) echo(neck = d, off = neck_off(d), reach = d / 2 * sin(saddle_v));
     cube(1);
 }
