@@ -21,6 +21,10 @@ use super::unsteady::{Subject, Unsteady, stream};
 /// Standard gravity, m/s² (CGPM 1901, exact).
 pub(super) const GRAVITY_MPS2: f64 = 9.80665;
 
+/// A trembling hand also rocks the machine, as if about a point this far above the pad, m (a judgement: the pad is pressed
+/// flat, so it rocks less than the forearm).
+const TREMOR_PIVOT_M: f64 = 0.5;
+
 /// Where the chip is and how the machine is turned.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pose {
@@ -61,8 +65,8 @@ impl Hold {
             wobble_mps: [0; 2].map(|_| Unsteady::new(&mut rng, hand.wobble_mps, 0.2, 1.5, 6)),
             // The pad is pressed on the panel: it trembles less across the surface than along it.
             tremor_m: [1.0, 1.0, 0.3].map(|k| Unsteady::new(&mut rng, k * hand.tremor_m, 8.0, 12.0, 4)),
-            tilt_rad: [0; 2].map(|_| Unsteady::new(&mut rng, hand.tilt_deg.to_radians(), 0.05, 0.8, 5)),
-            yaw_rad: Unsteady::new(&mut rng, hand.yaw_wander_deg.to_radians(), 0.04, 0.5, 5),
+            tilt_rad: [0; 2].map(|_| Unsteady::new(&mut rng, hand.tilt_deg.to_radians(), 0.05, 0.5, 5)),
+            yaw_rad: Unsteady::new(&mut rng, hand.yaw_wander_deg.to_radians(), 0.04, 0.3, 5),
         }
     }
 
@@ -77,8 +81,9 @@ impl Hold {
         let normal = UnitQuaternion::from_scaled_axis(Vector3::new(-v / r2, u / r1, 0.0));
         let yaw = self.yaw_rad_per_m * (pad_u - spot.centre_m[0]) + self.yaw_rad.at(t_s);
         let turn = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), yaw);
-        let tilt =
-            UnitQuaternion::from_scaled_axis(Vector3::new(self.tilt_rad[0].at(t_s), self.tilt_rad[1].at(t_s), 0.0));
+        let [tilt_x, tilt_y] = [0, 1].map(|i| self.tilt_rad[i].at(t_s));
+        let rocked = Vector3::new(tilt_x - tremor[1] / TREMOR_PIVOT_M, tilt_y + tremor[0] / TREMOR_PIVOT_M, 0.0);
+        let tilt = UnitQuaternion::from_scaled_axis(rocked);
         let attitude = self.panel * normal * turn * tilt;
         Pose { chip_m: self.panel * surface + attitude * self.lever_m, attitude, pad_m: [pad_u, pad_v], yaw_rad: yaw }
     }

@@ -15,7 +15,9 @@
 
 mod chip;
 mod device;
+mod drawn;
 mod hold;
+mod minimum_jerk;
 mod motor;
 mod named;
 mod path;
@@ -29,7 +31,8 @@ mod unsteady;
 mod world;
 
 pub use device::{Behaviour, SensorOptions, Trouble, VirtualSensor};
-pub use named::{DEMO_SPEED, Kind, Ranges, Span, random};
+pub use drawn::{Kind, Ranges, Span, random};
+pub use named::DEMO_SPEED;
 pub use port::{PortError, VirtualPort};
 pub use scenario::{Arm, ChipSpec, Hand, Heat, Motor, Panel, Scenario, ScenarioError, ThermometerSpec};
 pub use table::{HEADER, TableError, write_table};

@@ -8,7 +8,8 @@
 //! y = e A sin φ + …                                   (unbalance grows with the rate squared; θ gives the lines f ± s)
 //! ```
 //!
-//! turned by a fixed angle, with a share along the spindle, a gear tone and broadband noise. The housing also turns to and
+//! turned by a fixed angle, with a share along the spindle, a gear tone and broadband noise. The noise falls off below
+//! [`HELD_HZ`] with the frequency squared: a mass that is held by hands and pad follows their movement there. The housing also turns to and
 //! fro, which the gyro sees. Tones near the end of a chip's band are weakened as its filter would (see [`band`]).
 
 use std::f64::consts::TAU;
@@ -30,6 +31,32 @@ pub(super) struct Shake {
     pub(super) gyro_radps: Vector3<f64>,
 }
 
+/// Where a machine of some kilograms between hands and a soft pad stops to float free, Hz (a judgement).
+const HELD_HZ: f64 = 25.0;
+
+/// Two first-order high-pass stages in a row on three axes: `y = k y₋ + (1 + k)/2 (x - x₋)`, gain 1 far above the corner.
+#[derive(Clone, Copy, Debug)]
+struct HighPass {
+    keep: f64,
+    last: [Vector3<f64>; 2],
+    out: [Vector3<f64>; 2],
+}
+
+impl HighPass {
+    fn new(corner_hz: f64, rate_hz: f64) -> Self {
+        Self { keep: (-TAU * corner_hz / rate_hz).exp(), last: [Vector3::zeros(); 2], out: [Vector3::zeros(); 2] }
+    }
+
+    fn next(&mut self, mut x: Vector3<f64>) -> Vector3<f64> {
+        for (last, out) in self.last.iter_mut().zip(&mut self.out) {
+            *out = *out * self.keep + (x - *last) * (0.5 * (1.0 + self.keep));
+            *last = x;
+            x = *out;
+        }
+        x
+    }
+}
+
 /// The running motor.
 #[derive(Clone, Debug)]
 pub(super) struct Machine {
@@ -37,6 +64,7 @@ pub(super) struct Machine {
     wander: Unsteady,
     spin_wander: Unsteady,
     noise: ChaCha8Rng,
+    rumble: HighPass,
     ellipse: Rotation2<f64>,
     angles: [f64; 10],
     accel_band_hz: f64,
@@ -63,6 +91,7 @@ impl Machine {
             wander: Unsteady::new(&mut rng, spec.wander, 0.03, 0.7, 5),
             spin_wander: Unsteady::new(&mut rng, 0.08, 0.05, 0.5, 4),
             noise: stream(scenario.seed, Subject::MotorNoise),
+            rumble: HighPass::new(HELD_HZ, scenario.chip.rate_hz),
             ellipse: Rotation2::new(TAU * rng.random::<f64>()),
             angles: [0; 10].map(|_| TAU * rng.random::<f64>()),
             accel_band_hz: 0.45 * scenario.chip.rate_hz,
@@ -101,7 +130,7 @@ impl Machine {
     pub(super) fn shake(&mut self) -> Shake {
         let spec = &self.spec;
         let mut normal = || -> f64 { StandardNormal.sample(&mut self.noise) };
-        let noise = Vector3::new(normal(), normal(), normal());
+        let noise = self.rumble.next(Vector3::new(normal(), normal(), normal()));
         if self.rate_hz == 0.0 {
             return Shake { accel_mps2: Vector3::zeros(), gyro_radps: Vector3::zeros() };
         }
@@ -137,7 +166,7 @@ pub(super) const GYRO_BAND: f64 = 66.8 / 208.0;
 
 #[cfg(test)]
 mod tests {
-    use super::super::named::{Kind, Ranges, random};
+    use super::super::drawn::{Kind, Ranges, random};
     use super::*;
 
     const DT: f64 = 6e-4;
@@ -237,6 +266,24 @@ mod tests {
             let got = line(&x, order * 70.0) / 18.0;
             assert!((got / (share * band(order * 70.0, machine.accel_band_hz)) - 1.0).abs() < 0.02, "{order}: {got}");
         }
+    }
+
+    #[test]
+    fn the_broadband_part_has_its_rms_and_none_of_it_where_arms_move() {
+        let mut scenario = pure();
+        (scenario.motor.vibration_mps2, scenario.motor.broadband) = (20.0, 0.1);
+        let mut machine = Machine::new(&scenario);
+        run(&mut machine, 0.0, 5.0, true, 0.0);
+        let z: Vec<f64> = run(&mut machine, 5.0, 60.0, true, 0.0).iter().map(|s| s.accel_mps2.z).collect();
+        let rms = |x: &[f64]| (x.iter().map(|x| x * x).sum::<f64>() / x.len() as f64).sqrt();
+        // The filter takes a few per cent of 2 m/s².
+        assert!((rms(&z) / 2.0 - 0.95).abs() < 0.05, "{}", rms(&z));
+        // Means over T of white noise of one-sided density S behind two such stages vary by S/(8π T² f_c), from
+        // ∫ S f⁴/(f² + f_c²)² · sin²(πfT)/(πfT)² df with sin² taken as its mean 1/2; without the stages by S/2T, 0.1 m/s².
+        let means: Vec<f64> = z.chunks_exact(416).map(|c| c.iter().sum::<f64>() / 416.0).collect();
+        let (density, span_s) = (4.0 * 2.0 * DT, 416.0 * DT);
+        let due = (density / (8.0 * std::f64::consts::PI * span_s * span_s * HELD_HZ)).sqrt();
+        assert!((rms(&means) / due - 1.0).abs() < 0.15, "{} {due}", rms(&means));
     }
 
     #[test]

@@ -82,9 +82,9 @@ pub struct Hand {
     /// Tremor, rms displacement in m (8 to 12 Hz): 0 to 5e-4. Normal hands show 0.0015 to 0.035 g at the main frequency
     /// (Arch Neurol 39, 1982, 358): 4e-6 to 9e-5 m peak at 10 Hz.
     pub tremor_m: f64,
-    /// Tilt against the panel, rms degrees about each axis (0.05 to 0.8 Hz): 0 to 5.
+    /// Tilt against the panel, rms degrees about each axis (0.05 to 0.5 Hz): 0 to 5.
     pub tilt_deg: f64,
-    /// Turning about the spindle, rms degrees (0.04 to 0.5 Hz): 0 to 10.
+    /// Turning about the spindle, rms degrees (0.04 to 0.3 Hz): 0 to 10.
     pub yaw_wander_deg: f64,
     /// Turning about the spindle along the stroke, as an arm swings about an elbow, rad per m: -2 to 2.
     pub yaw_rad_per_m: f64,
@@ -141,7 +141,7 @@ pub struct Motor {
     pub gear_tone: f64,
     /// Gear tone's frequency over the rate: 1.5 to 12.
     pub gear_ratio: f64,
-    /// Rms of the broadband part on each axis over the fundamental's amplitude: 0 to 1.
+    /// Rms of the broadband part (above some 25 Hz) on each axis over the fundamental's amplitude: 0 to 1.
     pub broadband: f64,
     /// Turning vibration of the housing per rotating vibration, rad/s per m/s²: 0 to 0.05.
     pub turning_radps_per_mps2: f64,

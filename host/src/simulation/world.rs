@@ -232,7 +232,7 @@ pub(super) fn in_units(counts: [i16; 3], scale: Scale) -> Vector3<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::named::{Kind, Ranges, random};
+    use super::super::drawn::{Kind, Ranges, random};
     use super::*;
 
     fn samples(scenario: &Scenario, count: usize) -> Vec<Sample> {

@@ -2,7 +2,6 @@
 
 use steadypass_protocol::{FrameError, Ping, SettingName};
 
-use super::super::scenario::Scenario;
 use super::*;
 
 /// A block: number and time of its first sample, spacing, flags, samples.

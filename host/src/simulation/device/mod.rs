@@ -12,96 +12,26 @@
 //! (whole frames are dropped and counted when the queue is full), and refuses what is out of range. The scenario begins
 //! with the first `Start` and then runs on, streamed or not, as the world does.
 
+mod batch;
+mod options;
+
 use std::f64::consts::TAU;
 
 use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
 use steadypass_protocol::{
-    ACCEL_BLOCK, Block, DecodeError, FrameReader, GYRO_BLOCK, HOST_SILENCE_US, Health, Hello, MAX_FRAME, Mark,
-    Mounting, Outcome, PROTOCOL_VERSION, Pattern, Pong, Refusal, Reply, ResetCause, RestartInto, Samples, Settings,
-    Surface, ToHost, ToSensor, encode,
+    ACCEL_BLOCK, Block, DecodeError, FrameReader, GYRO_BLOCK, Health, Hello, MAX_FRAME, Mark, Mounting, Outcome,
+    PROTOCOL_VERSION, Pattern, Pong, Refusal, Reply, ResetCause, RestartInto, Samples, Settings, Surface, ToHost,
+    ToSensor, encode,
 };
 
+pub use options::{Behaviour, SensorOptions, Trouble};
+
+use self::batch::Batch;
 use super::scenario::{Scenario, ScenarioError};
 use super::truth::Truth;
 use super::unsteady::{Subject, stream};
 use super::world::World;
-
-/// How a virtual sensor is built.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SensorOptions {
-    /// Its unique id.
-    pub unique_id: [u8; 8],
-    /// Chips that answer: [`Hello::CHIP_IMU`], [`Hello::CHIP_IR`].
-    pub chips: u8,
-    /// Bytes it can hold for a host that does not read: about 0.7 s of stream.
-    pub queue_bytes: usize,
-    /// Silence of the host after which it stops streaming, µs of sensor time. Longer where time is played faster.
-    pub silence_us: u64,
-    /// Whether the scenario presses the mark button at each section's start.
-    pub marks: bool,
-}
-
-impl Default for SensorOptions {
-    fn default() -> Self {
-        Self {
-            unique_id: *b"virtual0",
-            chips: Hello::CHIP_IMU | Hello::CHIP_IR,
-            queue_bytes: 8192,
-            silence_us: HOST_SILENCE_US,
-            marks: true,
-        }
-    }
-}
-
-/// How the sensor behaves on the wire.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Behaviour {
-    /// As it should.
-    #[default]
-    Normal,
-    /// Answers nothing and sends nothing.
-    Mute,
-    /// Sends noise at the usual rate and understands nothing: the wrong baud rate, or another device.
-    Garbage,
-    /// Says in its `Hello` that it speaks this version of the protocol.
-    Version(u8),
-}
-
-/// Something that goes wrong once.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Trouble {
-    /// The sensor starts anew: its clock, numbers and settings go back to the beginning.
-    Restart(ResetCause),
-    /// The motion chip's buffer overruns and this many accelerometer samples (rounded up to eights) are lost.
-    Overrun {
-        /// Samples.
-        samples: u32,
-    },
-    /// The motion chip stops answering, is set up anew, and this many samples (rounded up to eights) are lost.
-    ImuRestart {
-        /// Samples.
-        samples: u32,
-    },
-    /// The next looks of the thermometer fail.
-    Thermometer {
-        /// Flags of [`Surface`].
-        flags: u8,
-        /// How many looks.
-        looks: u32,
-    },
-    /// The next frame arrives with one bit turned over.
-    BitError,
-}
-
-/// Samples of one stream on their way into a block.
-#[derive(Clone, Debug, Default)]
-struct Batch {
-    bytes: Vec<u8>,
-    first_us: u64,
-    next_index: u32,
-    flags: u8,
-}
 
 /// The virtual sensor.
 #[derive(Clone, Debug)]
@@ -538,20 +468,5 @@ enum Event {
     Noise,
 }
 
-impl Batch {
-    fn len(&self) -> usize {
-        self.bytes.len() / steadypass_protocol::SAMPLE_BYTES
-    }
-
-    fn push(&mut self, at_us: f64, counts: [i16; 3]) {
-        if self.bytes.is_empty() {
-            self.first_us = at_us.max(0.0).round() as u64;
-        }
-        self.bytes.extend(counts.iter().flat_map(|count| count.to_le_bytes()));
-        self.next_index = self.next_index.wrapping_add(1);
-    }
-}
-
 #[cfg(test)]
-#[path = "device_tests.rs"]
 mod tests;
