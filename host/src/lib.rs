@@ -12,4 +12,5 @@ pub mod drawing;
 pub mod guidance;
 pub mod link;
 pub mod recording;
+pub mod report;
 pub mod simulation;

@@ -79,12 +79,12 @@ pub struct SheetInput<'a> {
 
 impl SheetInput<'_> {
     /// Numbers and unit names in the units to show.
-    pub(super) fn scale(&self) -> Scale {
+    pub(crate) fn scale(&self) -> Scale {
         Scale(self.units)
     }
 
     /// Name and unit of the machine's rate.
-    pub(super) fn rate_words(&self) -> (&'static str, &'static str) {
+    pub(crate) fn rate_words(&self) -> (&'static str, &'static str) {
         match self.machine {
             MachineKind::Orbital => ("orbit rate", "OPM"),
             MachineKind::Rotary => ("machine speed", "RPM"),

@@ -20,5 +20,5 @@ pub mod units;
 
 pub use canvas::DrawingError;
 pub use input::{PlanBands, SessionFacts, SheetInput, rubbing_setup};
-pub use section_pass::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
+pub use section_pass::{SHEET_HEIGHT, SHEET_WIDTH, finding, section_pass_png, section_pass_svg};
 pub use units::Scale;

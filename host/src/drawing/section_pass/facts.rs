@@ -9,7 +9,7 @@ const HOLE_S: f64 = 0.25;
 
 /// A stroke's arm speed against the target band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Pace {
+pub(crate) enum Pace {
     /// Speed or band not known.
     Unknown,
     /// Best estimate inside the band.
@@ -25,7 +25,7 @@ pub(super) enum Pace {
 }
 
 impl Pace {
-    pub(super) fn of(speed: Option<Interval>, band: Option<Band>) -> Self {
+    pub(crate) fn of(speed: Option<Interval>, band: Option<Band>) -> Self {
         let (Some(speed), Some(Band { lo, hi })) = (speed, band) else { return Self::Unknown };
         match speed {
             s if !(s.value.is_finite() && s.lo.is_finite() && s.hi.is_finite()) => Self::Unknown,
@@ -38,34 +38,34 @@ impl Pace {
     }
 
     /// The whole interval lies outside.
-    pub(super) fn is_outside(self) -> bool {
+    pub(crate) fn is_outside(self) -> bool {
         matches!(self, Self::Fast | Self::Slow)
     }
 }
 
 /// What is asserted about a pass.
 #[derive(Debug)]
-pub(super) struct Facts<'a> {
+pub(crate) struct Facts<'a> {
     /// Strokes with finite times, each with its verdict.
-    pub(super) strokes: Vec<(&'a Stroke, Pace)>,
+    pub(crate) strokes: Vec<(&'a Stroke, Pace)>,
     /// Rows inside the pass.
-    pub(super) rows: Vec<&'a SeriesRow>,
+    pub(crate) rows: Vec<&'a SeriesRow>,
     /// Warnings inside the pass.
-    pub(super) warnings: Vec<&'a Warning>,
+    pub(crate) warnings: Vec<&'a Warning>,
     /// Stretches without rows, s.
-    pub(super) holes: Vec<(f64, f64)>,
+    pub(crate) holes: Vec<(f64, f64)>,
     /// Time with the spot's own rise over the limit, s; `None` when rise or limit is not known.
-    pub(super) over_s: Option<f64>,
+    pub(crate) over_s: Option<f64>,
     /// First moment over the limit, s.
-    pub(super) first_over_s: Option<f64>,
+    pub(crate) first_over_s: Option<f64>,
     /// Highest rise: the pass's own figure, else the rows', K.
-    pub(super) peak_rise_k: Option<f64>,
+    pub(crate) peak_rise_k: Option<f64>,
     /// Start and end of the time axis, s.
-    pub(super) span_s: (f64, f64),
+    pub(crate) span_s: (f64, f64),
 }
 
 impl<'a> Facts<'a> {
-    pub(super) fn of(input: &SheetInput<'a>) -> Self {
+    pub(crate) fn of(input: &SheetInput<'a>) -> Self {
         let pass = input.pass;
         let start = if pass.start_s.is_finite() { pass.start_s } else { 0.0 };
         let end = if pass.end_s.is_finite() && pass.end_s > start { pass.end_s } else { start + 1.0 };
@@ -103,29 +103,29 @@ impl<'a> Facts<'a> {
     }
 
     /// Numbers of the strokes with a verdict.
-    pub(super) fn numbers(&self, pace: Pace) -> Vec<u32> {
+    pub(crate) fn numbers(&self, pace: Pace) -> Vec<u32> {
         self.strokes.iter().filter(|(_, p)| *p == pace).map(|(s, _)| s.stroke).collect()
     }
 
     /// Strokes whose best estimate lies in the band, of how many that can be judged.
-    pub(super) fn in_band(&self) -> Option<(usize, usize)> {
+    pub(crate) fn in_band(&self) -> Option<(usize, usize)> {
         let judged = self.strokes.iter().filter(|(_, p)| *p != Pace::Unknown).count();
         (judged > 0).then(|| (self.numbers(Pace::Inside).len(), judged))
     }
 
     /// Number of the stroke under way at a moment, or the last one before it.
-    pub(super) fn stroke_at(&self, t_s: f64) -> Option<u32> {
+    pub(crate) fn stroke_at(&self, t_s: f64) -> Option<u32> {
         self.strokes.iter().rev().find(|(s, _)| s.start_s <= t_s).map(|(s, _)| s.stroke)
     }
 
     /// Warnings of some kinds.
-    pub(super) fn warned(&self, kinds: &[WarningKind]) -> impl Iterator<Item = &'a Warning> + '_ {
+    pub(crate) fn warned(&self, kinds: &[WarningKind]) -> impl Iterator<Item = &'a Warning> + '_ {
         let kinds = kinds.to_vec();
         self.warnings.iter().copied().filter(move |w| kinds.contains(&w.kind))
     }
 
     /// Whether the thermometer's side is known for at least one stroke.
-    pub(super) fn side_known(&self) -> bool {
+    pub(crate) fn side_known(&self) -> bool {
         self.strokes.iter().any(|(s, _)| s.spot_trails.is_some())
     }
 }

@@ -12,7 +12,7 @@
 //! The three strips share one time axis. A strip whose quantity is not known shrinks to a sentence that says so, and the others
 //! take its room. Without a track the right side lists the strokes as a table.
 
-mod facts;
+pub(crate) mod facts;
 mod figures;
 mod map;
 mod strips;
@@ -54,6 +54,12 @@ pub fn section_pass_png(input: &SheetInput<'_>) -> Result<Vec<u8>, DrawingError>
 /// As [`section_pass_png`].
 pub fn section_pass_svg(input: &SheetInput<'_>) -> Result<String, DrawingError> {
     Ok(draw(input)?.svg())
+}
+
+/// What the pass was like, in one sentence: the sheet's own heading.
+#[must_use]
+pub fn finding(input: &SheetInput<'_>) -> String {
+    words::finding(input, &Facts::of(input))
 }
 
 fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {

@@ -1,0 +1,64 @@
+//! The review as one page: what a technician opens, prints, or sends to a phone.
+//!
+//! ```text
+//! ReviewPage (recordings with their sheets, warnings, losses) ─► index_html ─► one file, no scripts, no outside requests
+//! ```
+//!
+//! Sheets are carried inside the page while all of them together stay under [`EMBED_LIMIT_BYTES`]; beyond that the page links
+//! the PNG files beside it. Text from users is escaped. Light and dark follow the reader's choice; the sheets stay paper.
+
+mod page;
+mod passes;
+
+pub use page::index_html;
+
+use crate::drawing::{SessionFacts, SheetInput};
+use crate::guidance::Warning;
+use crate::recording::{Damage, Losses};
+
+/// Largest sum of PNG sizes that is carried inside the page. A sheet is about 0.3 MB, so this is some forty passes; a page of
+/// 16 MB still opens at once on a phone.
+pub const EMBED_LIMIT_BYTES: usize = 12_000_000;
+
+/// One pass with its sheet.
+#[derive(Clone, Debug)]
+pub struct PassSheet<'a> {
+    /// What the sheet was drawn from.
+    pub input: SheetInput<'a>,
+    /// Name of the PNG file beside the page.
+    pub file_name: String,
+    /// The PNG.
+    pub png: &'a [u8],
+}
+
+/// One recording of the review.
+#[derive(Clone, Debug)]
+pub struct RecordingPart<'a> {
+    /// Its file name.
+    pub name: &'a str,
+    /// Who, with what, when.
+    pub session: &'a SessionFacts,
+    /// Length, s.
+    pub seconds: f64,
+    /// Its passes, in order.
+    pub passes: &'a [PassSheet<'a>],
+    /// Every warning, also outside the passes.
+    pub warnings: &'a [Warning],
+    /// What the stream says is missing.
+    pub losses: Losses,
+    /// What was wrong with the file.
+    pub damage: Damage,
+    /// What else the reader must know: missing columns, quantities that could not be estimated.
+    pub remarks: &'a [String],
+}
+
+/// A whole review.
+#[derive(Clone, Debug)]
+pub struct ReviewPage<'a> {
+    /// The recordings.
+    pub recordings: &'a [RecordingPart<'a>],
+    /// Names of the tables written beside the page.
+    pub files: &'a [&'a str],
+    /// Version of this program.
+    pub version: &'a str,
+}

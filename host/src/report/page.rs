@@ -1,0 +1,242 @@
+//! The page itself.
+
+use std::fmt::Write as _;
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+
+use super::{EMBED_LIMIT_BYTES, PassSheet, RecordingPart, ReviewPage, passes};
+use crate::drawing::canvas::escape;
+use crate::drawing::units::{clock, duration};
+use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH, finding};
+use crate::guidance::{Units, Warning};
+
+const STYLE: &str = include_str!("style.css");
+const CAUTIONS: &str = include_str!("cautions.html");
+const HOW: &str = include_str!("how.html");
+const UNTRIED: &str = include_str!("untried.html");
+
+/// The page as HTML, UTF-8. Pure; the caller writes it as `index.html` beside the sheets.
+#[must_use]
+pub fn index_html(page: &ReviewPage<'_>) -> String {
+    let sheets = || page.recordings.iter().flat_map(|r| r.passes);
+    let embed = sheets().map(|s| s.png.len()).sum::<usize>() <= EMBED_LIMIT_BYTES;
+    let title = match page.recordings {
+        [one] => format!("Review of {}", shown(one.name)),
+        many => format!("Review of {} recordings", many.len()),
+    };
+    let mut html = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data: 'self' file:; \
+         style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
+         <title>{0}</title>\n<style>\n{STYLE}</style></head>\n<body>\n<h1>{0}</h1>\n",
+        escape(&title)
+    );
+    if page.recordings.iter().any(|r| r.session.invented) {
+        html.push_str("<p class=\"invented\">Invented data: computed from a model, not measured</p>\n");
+    }
+    html.push_str(
+        "<nav><a href=\"#figures\">Figures</a><a href=\"#sheets\">Sheets</a><a href=\"#warnings\">Warnings</a>\
+         <a href=\"#lost\">What was lost</a><a href=\"#how\">How the figures come about</a>\
+         <a href=\"#untried\">Not yet tried</a><a href=\"#cautions\">Cautions</a></nav>\n",
+    );
+    html.push_str("<h2 id=\"figures\">Figures</h2>\n");
+    for recording in page.recordings {
+        session(&mut html, recording, page.recordings.len() > 1);
+        if recording.passes.is_empty() {
+            html.push_str(
+                "<p>No section pass was found: the motor did not run, or the machine did not travel to and fro for long \
+                 enough. <code>series.csv</code> shows what was measured.</p>\n",
+            );
+        }
+        html.push_str(&passes::table(recording.passes));
+    }
+    html.push_str("<h2 id=\"sheets\">Sheets</h2>\n");
+    if sheets().next().is_none() {
+        html.push_str("<p>None, because there is no pass.</p>\n");
+    }
+    for sheet in sheets() {
+        figure(&mut html, sheet, embed);
+    }
+    html.push_str("<div class=\"after\">\n<h2 id=\"warnings\">Warnings given</h2>\n");
+    page.recordings.iter().for_each(|r| warnings(&mut html, r, page.recordings.len() > 1));
+    html.push_str("<h2 id=\"lost\">What was lost</h2>\n");
+    page.recordings.iter().for_each(|r| lost(&mut html, r, page.recordings.len() > 1));
+    let _ = write!(
+        html,
+        "<h2 id=\"how\">How the figures come about</h2>\n{HOW}\
+         <h2 id=\"untried\">What has only been tried on synthetic data</h2>\n{UNTRIED}\
+         <h2 id=\"cautions\">Cautions</h2>\n<div class=\"caution\">{CAUTIONS}</div>\n</div>\n<footer>"
+    );
+    if !page.files.is_empty() {
+        let names: Vec<String> = page.files.iter().map(|f| format!("<code>{}</code>", escape(&shown(f)))).collect();
+        let _ = write!(html, "<p>Beside this page: {}, SI units throughout.</p>", names.join(", "));
+    }
+    let _ = write!(html, "<p>Made by Steadypass {}.</p></footer>\n</body></html>\n", escape(page.version));
+    html
+}
+
+/// Text from outside at a length that does not drown the page; letters stay as they are, a browser has fonts for them.
+fn shown(text: &str) -> String {
+    const MOST: usize = 160;
+    // Direction controls would turn the sentence around them.
+    let plain = |c: &char| !matches!(u32::from(*c), 0x200E | 0x200F | 0x202A..=0x202E | 0x2066..=0x2069 | 0xFEFF);
+    let mut letters = text.trim().chars().filter(plain);
+    let mut out: String = letters.by_ref().take(MOST).collect();
+    if letters.next().is_some() {
+        out.push('…');
+    }
+    out
+}
+
+fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
+    if named {
+        let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
+    }
+    let s = recording.session;
+    let known = |text: &str, missing: &str| {
+        let text = shown(text);
+        if text.is_empty() { missing.to_owned() } else { text }
+    };
+    let mut parts = vec![known(&s.technician, "technician not named"), known(&s.machine, "machine not named")];
+    parts.extend([shown(&s.panel), shown(&s.date)].into_iter().filter(|p| !p.is_empty()));
+    parts.push(format!("{} recorded", duration(recording.seconds)));
+    let _ = writeln!(html, "<p class=\"soft\">{}</p>", escape(&parts.join(" · ")));
+    html.push_str(if recording.passes.is_empty() { "" } else { "<ul>\n" });
+    for sheet in recording.passes {
+        let pass = sheet.input.pass;
+        let _ = writeln!(
+            html,
+            "<li><strong>Section {}, pass {}:</strong> {}.</li>",
+            pass.section,
+            pass.pass,
+            escape(&finding(&sheet.input))
+        );
+    }
+    html.push_str(if recording.passes.is_empty() { "" } else { "</ul>\n" });
+}
+
+fn figure(html: &mut String, sheet: &PassSheet<'_>, embed: bool) {
+    let pass = sheet.input.pass;
+    let source = if embed {
+        format!("data:image/png;base64,{}", STANDARD.encode(sheet.png))
+    } else {
+        escape(&percent_encoded(&sheet.file_name))
+    };
+    let name = format!("Section {} · pass {}", pass.section, pass.pass);
+    let _ = writeln!(
+        html,
+        "<figure><figcaption>{name} <span class=\"soft\">({})</span>\
+         <span class=\"soft sideways\"> swipe it sideways</span></figcaption><div class=\"sheet\" tabindex=\"0\" \
+         role=\"group\" aria-label=\"{name}, scrolls sideways on a narrow screen\"><img src=\"{source}\" \
+         width=\"{SHEET_WIDTH}\" height=\"{SHEET_HEIGHT}\" alt=\"Section pass sheet. {}\"></div></figure>",
+        escape(&sheet.file_name),
+        escape(&finding(&sheet.input)),
+    );
+}
+
+fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
+    if named {
+        let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
+    }
+    if recording.warnings.is_empty() {
+        html.push_str("<p>None.</p>\n");
+        return;
+    }
+    let (units, rate_unit) =
+        recording.passes.first().map_or((Units::Si, "OPM"), |sheet| (sheet.input.units, sheet.input.rate_words().1));
+    html.push_str(
+        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, min:s</th><th scope=\"col\">Kind</th>\
+         <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
+    );
+    for w in recording.warnings {
+        let pass = pass_of(recording, w).map_or("between passes".to_owned(), |n| format!("pass {n}"));
+        let _ = writeln!(
+            html,
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{pass}</td><td>{}</td></tr>",
+            clock(w.t_s),
+            w.kind.as_str(),
+            escape(&w.text(units, rate_unit))
+        );
+    }
+    html.push_str("</tbody></table></div>\n");
+}
+
+fn pass_of(recording: &RecordingPart<'_>, warning: &Warning) -> Option<u32> {
+    let passes = recording.passes.iter().map(|sheet| sheet.input.pass);
+    passes.into_iter().find(|p| warning.t_s >= p.start_s && warning.t_s <= p.end_s).map(|p| p.pass)
+}
+
+fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
+    if named {
+        let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
+    }
+    let (losses, damage) = (&recording.losses, &recording.damage);
+    let mut items: Vec<String> = Vec::new();
+    if losses.any() {
+        items.push(format!("On the way from the sensor: {}. Nothing is invented in their place.", losses.describe()));
+    }
+    if damage.lost_data() {
+        items.push(format!(
+            "In the file: {} damaged blocks of at most half a second each, {} unreadable messages.",
+            damage.bad_chunks, damage.bad_messages
+        ));
+    }
+    if damage.cut {
+        items.push("The recording was not closed properly; everything up to its last half second was read.".to_owned());
+    }
+    if losses.surface_failed > 0 {
+        items.push(format!("{} thermometer readings came marked as failed and were left out.", losses.surface_failed));
+    }
+    if losses.clipped > 0 {
+        items.push(format!(
+            "{} acceleration samples reached the sensor's full scale: the vibration was stronger than it can tell.",
+            losses.clipped
+        ));
+    }
+    if losses.unknown_frames > 0 {
+        items.push(format!("{} messages of a kind that only a newer program knows.", losses.unknown_frames));
+    }
+    let whole = items.is_empty();
+    items.extend(recording.remarks.iter().map(|r| shown(r)));
+    if whole {
+        items.insert(0, "Nothing was lost.".to_owned());
+    }
+    html.push_str("<ul class=\"lost\" style=\"list-style-position:inside\">\n");
+    for item in items {
+        let _ = writeln!(html, "<li>{}</li>", escape(&item));
+    }
+    html.push_str("</ul>\n");
+}
+
+/// A file name as a relative reference: everything but unreserved letters percent-encoded (RFC 3986, section 2.3).
+fn percent_encoded(name: &str) -> String {
+    let mut out = String::from("./");
+    for byte in name.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            let _ = write!(out, "%{byte:02X}");
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn file_names_cannot_leave_their_place() {
+        assert_eq!(percent_encoded("pass-01.png"), "./pass-01.png");
+        assert_eq!(percent_encoded("javascript:x"), "./javascript%3Ax");
+        assert_eq!(percent_encoded("a \"b\"é?#.png"), "./a%20%22b%22%C3%A9%3F%23.png");
+    }
+
+    #[test]
+    fn foreign_text_is_kept_short_and_in_line() {
+        assert_eq!(shown(" 山田 \u{202e}x "), "山田 x");
+        assert_eq!(shown(&"y".repeat(10_000)).chars().count(), 161);
+    }
+}

@@ -1,0 +1,173 @@
+//! The review's page: what it says, that nothing in it can run or ask for anything outside, and its size.
+
+#[path = "support/invented_pass.rs"]
+mod invented_pass;
+
+use invented_pass::{Invented, Recipe};
+use steadypass::drawing::section_pass_png;
+use steadypass::guidance::{Units, Warning, WarningKind};
+use steadypass::recording::{Damage, Losses};
+use steadypass::report::{EMBED_LIMIT_BYTES, PassSheet, RecordingPart, ReviewPage, index_html};
+
+struct Made {
+    sheets: Vec<Invented>,
+    pngs: Vec<Vec<u8>>,
+    name: String,
+    losses: Losses,
+    damage: Damage,
+    remarks: Vec<String>,
+}
+
+impl Made {
+    fn of(recipes: &[Recipe]) -> Self {
+        let sheets: Vec<Invented> = recipes.iter().map(Invented::of).collect();
+        let pngs = sheets.iter().map(|s| section_pass_png(&s.input()).unwrap()).collect();
+        Self {
+            sheets,
+            pngs,
+            name: "morning.mcap".into(),
+            losses: Losses::default(),
+            damage: Damage::default(),
+            remarks: vec![],
+        }
+    }
+
+    fn page(&self) -> String {
+        let passes: Vec<PassSheet<'_>> = self
+            .sheets
+            .iter()
+            .zip(&self.pngs)
+            .map(|(s, png)| PassSheet { input: s.input(), file_name: format!("pass-{:02}.png", s.pass.pass), png })
+            .collect();
+        let mut warnings: Vec<Warning> = self.sheets.iter().flat_map(|s| s.warnings.iter().copied()).collect();
+        let none = Default::default();
+        warnings.push(Warning { t_s: 5.0, kind: WarningKind::SignalLost, value: Some(1.2), limit: Some(1.0) });
+        index_html(&ReviewPage {
+            recordings: &[RecordingPart {
+                name: &self.name,
+                session: self.sheets.first().map_or(&none, |s| &s.session),
+                seconds: 1200.0,
+                passes: &passes,
+                warnings: &warnings,
+                losses: self.losses,
+                damage: self.damage,
+                remarks: &self.remarks,
+            }],
+            files: &["series.csv", "strokes.csv"],
+            version: "0.1.0",
+        })
+    }
+}
+
+/// The page without the pictures' bytes and without its style.
+fn words(html: &str) -> String {
+    let (before, rest) = html.split_once("<style>").unwrap();
+    let mut out = before.to_owned();
+    let mut parts = rest.split_once("</style>").unwrap().1.split("data:image/png;base64,");
+    out.push_str(parts.next().unwrap());
+    parts.for_each(|p| out.push_str(&p[p.find('"').unwrap()..]));
+    out
+}
+
+#[test]
+fn figures_warnings_and_cautions_are_all_there() {
+    let html = Made::of(&[Recipe::hot(), Recipe::good()]).page();
+    let said = words(&html);
+    for want in [
+        "Review of morning.mcap",
+        "Invented data",
+        "Stroke 3 too fast; 11 s over the heat limit",
+        "All 8 strokes kept to the target pace",
+        "3 of 4",
+        "heat-over",
+        "between passes",
+        "Switch the machine off",
+        "Nothing was lost.",
+        "Preston 1927",
+        "None of it has been tried on a physical machine yet",
+        "never reach for the sensor with the motor running",
+        "not an ISO 8041-1 measurement",
+        "local law and\nqualified advice come first",
+        "series.csv",
+    ] {
+        assert!(said.contains(want), "{want:?} is missing in {said}");
+    }
+    assert_eq!(html.matches("src=\"data:image/png;base64,iVBOR").count(), 2);
+}
+
+#[test]
+fn nothing_runs_and_nothing_is_fetched() {
+    let html = Made::of(&[Recipe::hot()]).page();
+    let all = format!("{}{}", words(&html), html.split_once("<style>").unwrap().1.split_once("</style>").unwrap().0);
+    for bad in ["<script", "http:", "https:", "//", "@import", "url(", " onload", " onclick", "<iframe", "<object"] {
+        assert!(!all.contains(bad), "{bad} is in the page");
+    }
+    assert!(all.contains("default-src 'none'"));
+}
+
+#[test]
+fn hostile_text_stays_text() {
+    let evil = "\"><script>alert(1)</script><img src=x onerror='alert(1)'>&\u{202e}\u{0}";
+    let mut made = Made::of(&[Recipe::hot()]);
+    made.name = evil.to_owned();
+    made.remarks = vec![evil.to_owned()];
+    let session = &mut made.sheets[0].session;
+    (session.technician, session.machine, session.panel, session.date) =
+        (evil.to_owned(), evil.to_owned(), evil.to_owned(), "z".repeat(1_000_000));
+    let said = words(&made.page());
+    assert!(
+        !said.contains("<script") && !said.contains("<img src=x") && !said.contains('\u{202e}') && !said.contains('\0')
+    );
+    assert!(said.contains("&lt;script&gt;alert(1)"));
+    assert!(said.len() < 40_000, "{}", said.len());
+    // Every element that is opened is closed, in order.
+    let mut open: Vec<&str> = Vec::new();
+    for tag in said.split('<').skip(1) {
+        let name = tag.split(|c: char| !c.is_ascii_alphanumeric() && c != '/' && c != '!').next().unwrap();
+        match name.strip_prefix('/') {
+            Some("style" | "head") | None if ["meta", "img", "!DOCTYPE", "head", "style"].contains(&name) => {}
+            Some("head" | "style") => {}
+            Some(closed) => assert_eq!(open.pop(), Some(closed), "at <{tag}"),
+            None => open.push(name),
+        }
+    }
+    assert!(open.is_empty(), "{open:?}");
+}
+
+#[test]
+fn losses_are_told_with_their_counts() {
+    let mut made = Made::of(&[Recipe::hot()]);
+    made.losses = Losses { accel_samples: 412, surface_failed: 7, clipped: 3, ..Losses::default() };
+    made.damage = Damage { cut: true, bad_chunks: 2, bad_messages: 0 };
+    made.remarks = vec!["No gyro column: arm speed and strokes are left blank.".into()];
+    let said = words(&made.page());
+    for want in
+        ["412 accelerometer samples lost", "2 damaged blocks", "not closed properly", "7 thermometer", "No gyro column"]
+    {
+        assert!(said.contains(want), "{want}");
+    }
+    assert!(!said.contains("Nothing was lost"));
+}
+
+#[test]
+fn many_sheets_are_linked_not_carried() {
+    let mut made = Made::of(&[Recipe::busy()]);
+    made.pngs[0].resize(EMBED_LIMIT_BYTES + 1, 0);
+    let html = made.page();
+    assert!(html.len() < 100_000, "{}", html.len());
+    assert!(html.contains("src=\"./pass-14.png\""));
+}
+
+#[test]
+fn a_recording_without_passes_says_why() {
+    let said = words(&Made::of(&[]).page());
+    assert!(said.contains("No section pass was found"), "{said}");
+}
+
+#[test]
+fn units_follow_the_user() {
+    let mut made = Made::of(&[Recipe::hot()]);
+    made.sheets[0].units = Units::Us;
+    let said = words(&made.page());
+    assert!(said.contains("0.93 in/s") && said.contains("30 °F") && !said.contains("mm/s"), "{said}");
+}
