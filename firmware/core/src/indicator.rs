@@ -22,14 +22,14 @@ const BLUE: [u8; 3] = [0, 20, 100];
 const RED: [u8; 3] = [100, 0, 0];
 const WHITE: [u8; 3] = [60, 60, 60];
 
-/// What `pattern` shows `since_ms` after it was chosen.
+/// What `pattern` shows `since_ms` after it was chosen. All times are multiples of 20 ms, the step in which it is shown.
 ///
 /// | pattern | light | rhythm | tone |
 /// | --- | --- | --- | --- |
-/// | off | dark | plain light blinks 50 ms every 2 s: the sensor is alive | none |
+/// | off | dark | plain light blinks 60 ms every 2 s: the sensor is alive | none |
 /// | steady | green | on | none |
 /// | slow down | amber | 600 ms on, 600 ms off | one low beep a cycle |
-/// | speed up | blue | 150 ms on, 150 ms off | two high beeps every 1.2 s |
+/// | speed up | blue | 160 ms on, 160 ms off | two high beeps every 1.28 s |
 /// | too hot | red | 400 ms on, 100 ms off | with the light |
 /// | lost host | white | two flashes of 80 ms every second | none |
 pub fn look(pattern: Pattern, since_ms: u64) -> Look {
@@ -44,10 +44,10 @@ pub fn look(pattern: Pattern, since_ms: u64) -> Look {
         tone_hz: tone,
     };
     match pattern {
-        Pattern::Off => Look { plain: at(2000, &[(0, 50)]), ..Look::default() },
+        Pattern::Off => Look { plain: at(2000, &[(0, 60)]), ..Look::default() },
         Pattern::Steady => lit(GREEN, true, None),
         Pattern::SlowDown => lit(AMBER, at(1200, &[(0, 600)]), at(1200, &[(0, 120)]).then_some(880)),
-        Pattern::SpeedUp => lit(BLUE, at(300, &[(0, 150)]), at(1200, &[(0, 60), (120, 180)]).then_some(1760)),
+        Pattern::SpeedUp => lit(BLUE, at(320, &[(0, 160)]), at(1280, &[(0, 60), (120, 180)]).then_some(1760)),
         Pattern::TooHot => lit(RED, at(500, &[(0, 400)]), at(500, &[(0, 400)]).then_some(2637)),
         Pattern::LostHost => lit(WHITE, at(1000, &[(0, 80), (200, 280)]), None),
     }
@@ -71,7 +71,7 @@ mod tests {
     const ALL: [Pattern; 6] =
         [Pattern::Off, Pattern::Steady, Pattern::SlowDown, Pattern::SpeedUp, Pattern::TooHot, Pattern::LostHost];
 
-    /// The plain light's rhythm over 6 s in 10 ms steps: a common multiple of all cycles.
+    /// The plain light's rhythm over 6 s in 10 ms steps, several of the longest cycle.
     fn rhythm(pattern: Pattern) -> Vec<bool> {
         (0..600).map(|k| look(pattern, k * 10).plain).collect()
     }

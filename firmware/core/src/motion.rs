@@ -109,8 +109,10 @@ pub struct Motion {
     /// Number of the next gyro sample and slot of the last one.
     next_gyro: u32,
     last_gyro_slot: Option<u32>,
-    /// Time of the poll that is going on and the number it expects its first accelerometer sample to have.
+    /// Time of the poll that is going on, whether it can tell the clock something (its level was what was read), and the
+    /// number it expects its first accelerometer sample to have.
     poll_us: u64,
+    telling: bool,
     expected_first: Option<u32>,
     /// A gyro word that came before the accelerometer word which will settle the numbers.
     waiting_gyro: Option<Sample>,
@@ -118,6 +120,7 @@ pub struct Motion {
     gyro: Filling<GYRO_BLOCK>,
     lost: u32,
     overruns: u16,
+    overran: bool,
 }
 
 impl Default for Motion {
@@ -137,12 +140,14 @@ impl Motion {
             next_gyro: 0,
             last_gyro_slot: None,
             poll_us: 0,
+            telling: false,
             expected_first: None,
             waiting_gyro: None,
             accel: Filling::new(),
             gyro: Filling::new(),
             lost: 0,
             overruns: 0,
+            overran: false,
         }
     }
 
@@ -180,8 +185,12 @@ impl Motion {
     /// A poll found `words` words in the buffer at `t_us`, and whether it had overrun. Blocks before a hole go to `sink`.
     pub fn begin_poll(&mut self, t_us: u64, words: u16, overrun: bool, sink: &mut impl FnMut(ToHost<'_>)) {
         self.poll_us = t_us;
+        self.telling = self.numbering == Numbering::Counted && !overrun;
+        // Right after an overrun the buffer is still full, and a word or two more are overwritten before it is read: that
+        // is the same event, and one count.
+        let continued = core::mem::replace(&mut self.overran, overrun);
         if overrun {
-            self.overruns = self.overruns.saturating_add(1);
+            self.overruns = self.overruns.saturating_add(u16::from(!continued));
             self.unsure();
         }
         if words == 0 || self.numbering == Numbering::Counted {
@@ -191,7 +200,7 @@ impl Motion {
         // Words per accelerometer sample: nine words in eight slots.
         let slots = (u32::from(words) * SLOTS_PER_GYRO).div_ceil(SLOTS_PER_GYRO + 1);
         self.expected_first = self.clock.newest_at(t_us).map(|newest| newest.wrapping_sub(slots - 1));
-        if overrun {
+        if overrun && !continued {
             self.accel.flags |= Block::AFTER_OVERRUN;
             self.gyro.flags |= Block::AFTER_OVERRUN;
         }
@@ -213,7 +222,7 @@ impl Motion {
 
     /// All words that the level promised were read: what is in hand is what there was at the poll's time.
     pub fn end_poll(&mut self) {
-        if self.numbering == Numbering::Counted && self.last_counter.is_some() {
+        if self.telling {
             self.clock.observe(self.poll_us, self.next_slot.wrapping_sub(1));
         }
     }
