@@ -28,7 +28,8 @@ pub enum ToHost<'a> {
     Gyro(Block<'a>),
     /// Kind 3. One look of the infrared thermometer.
     Surface(Surface),
-    /// Kind 4. Counters, once a second while streaming.
+    /// Kind 4. Counters, once a second while a host is there (heard within [`HOST_SILENCE_US`]), streaming or not: a refused
+    /// start is then explained.
     Health(Health),
     /// Kind 5. The mark button was pressed.
     Mark(Mark),
