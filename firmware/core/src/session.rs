@@ -47,6 +47,8 @@ pub struct Handled {
 pub struct Session {
     streaming: bool,
     settings: Settings,
+    /// Silence after which the host counts as gone, µs.
+    silence_us: u64,
     /// When the last good frame came, µs; `None` once silence has been noticed.
     heard_us: Option<u64>,
     pattern: Pattern,
@@ -63,7 +65,14 @@ impl Session {
     /// Nobody has spoken yet.
     pub fn new() -> Self {
         let settings = Settings::default();
-        Self { streaming: false, settings, heard_us: None, pattern: Pattern::Off, pattern_since_us: 0 }
+        let silence_us = HOST_SILENCE_US;
+        Self { streaming: false, settings, silence_us, heard_us: None, pattern: Pattern::Off, pattern_since_us: 0 }
+    }
+
+    /// Waits this long for a silent host instead of [`HOST_SILENCE_US`]: for a simulation whose clock runs faster than the
+    /// host's.
+    pub fn set_silence_us(&mut self, silence_us: u64) {
+        self.silence_us = silence_us;
     }
 
     /// Whether samples go to the host.
@@ -121,7 +130,7 @@ impl Session {
 
     /// Time has passed. Says when streaming has ended because nobody listens.
     pub fn tick(&mut self, now_us: u64) -> Option<Effect> {
-        let silent = self.heard_us.is_some_and(|heard| now_us.saturating_sub(heard) >= HOST_SILENCE_US);
+        let silent = self.heard_us.is_some_and(|heard| now_us.saturating_sub(heard) >= self.silence_us);
         if !silent {
             return None;
         }
@@ -218,6 +227,15 @@ mod tests {
         assert_eq!(session.tick(9_000_000), None, "said once");
         say(&mut session, 9_000_000, ToSensor::Identify);
         assert_eq!(session.pattern(9_000_000).0, Pattern::Off, "heard again");
+    }
+
+    #[test]
+    fn a_simulation_may_wait_longer() {
+        let mut session = Session::new();
+        session.set_silence_us(5 * HOST_SILENCE_US);
+        say(&mut session, 0, ToSensor::Start);
+        assert_eq!(session.tick(14_999_999), None);
+        assert_eq!(session.tick(15_000_000), Some(Effect::Stopped));
     }
 
     #[test]

@@ -6,8 +6,8 @@ use crate::motion::{Motion, Restart, Sample};
 use crate::outbox::Outbox;
 use crate::session::{Answer, Effect, Session};
 use steadypass_protocol::{
-    Frame, FrameError, Health, Hello, MAX_FRAME, Mark, Mounting, PROTOCOL_VERSION, ResetCause, RestartInto, Scale,
-    Settings, Surface, ToHost,
+    Frame, FrameError, Health, Hello, MAX_FRAME, Mark, Mounting, PROTOCOL_VERSION, Pattern, ResetCause, RestartInto,
+    Scale, Settings, Surface, ToHost,
 };
 
 /// What the board knows about itself when it starts.
@@ -78,6 +78,11 @@ impl Station {
             range_changed: false,
             restart: None,
         }
+    }
+
+    /// See [`Session::set_silence_us`].
+    pub fn set_silence_us(&mut self, silence_us: u64) {
+        self.session.set_silence_us(silence_us);
     }
 
     // ---- from the transport ----
@@ -223,6 +228,11 @@ impl Station {
         let (pattern, since_ms) = self.session.pattern(now_us);
         let settings = self.session.settings();
         adjusted(look(pattern, since_ms), settings.light_percent, settings.buzzer)
+    }
+
+    /// Pattern that light and buzzer show.
+    pub fn pattern(&self) -> Pattern {
+        self.session.pattern(0).0
     }
 
     /// Settings in force.
