@@ -129,11 +129,6 @@ impl World {
         self.imu.set_range_g(range_g);
     }
 
-    /// Time between samples now, s.
-    pub(super) fn spacing_s(&self) -> f64 {
-        1.0 / self.imu.rate_hz(self.t_s[1])
-    }
-
     /// One look of the thermometer: object word and ambient word.
     pub(super) fn look(&mut self) -> (u16, u16) {
         self.thermometer.look()

@@ -1,33 +1,36 @@
-//! The virtual sensor: the wire protocol from the sensor's side, as a state machine without clock or port.
+//! The virtual sensor: the firmware's own decisions, fed by virtual chips instead of real ones, without clock or port.
 //!
 //! # Data flow
 //!
 //! ```text
-//! host bytes ─► feed ─► commands ─► replies ─┐
-//! advance(to) ─► World ─► blocks, looks ─────┴─► queue ─► output / consume
+//! host bytes ─► feed ─────────────────────────► Station ─► frames ─► output / consume
+//! advance(to) ─► World ─► Fifo ─► polls, looks ───┘
 //! ```
 //!
+//! [`Station`] is what the board runs: blocks, sample clock, commands, refusals, counters, dropping of what the host does
+//! not read. This file is what the board's tasks are: it polls the motion chip's buffer every 10 ms, looks at the
+//! thermometer, lets time pass. So what is recorded from a virtual sensor was cut into blocks and stamped by the code
+//! that will do it on the machine.
+//!
 //! The caller owns time: [`VirtualSensor::advance`] moves the sensor's clock on, [`VirtualSensor::feed`] happens at that
-//! moment. Like the sensor, it streams only when asked, stops when the host has been silent, never waits for the host
-//! (whole frames are dropped and counted when the queue is full), and refuses what is out of range. The scenario begins
-//! with the first `Start` and then runs on, streamed or not, as the world does.
+//! moment. The scenario begins with the first `Start` and then runs on, streamed or not, as the world does.
 
-mod batch;
+mod fifo;
 mod options;
-
-use std::f64::consts::TAU;
 
 use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
+use steadypass_firmware_core::design::{GYRO_RATE_MHZ, POLL_STEP_US, POLL_US};
+use steadypass_firmware_core::motion::Restart;
+use steadypass_firmware_core::station::{Identity, IrFault, Station};
 use steadypass_protocol::{
-    ACCEL_BLOCK, Block, DecodeError, FrameReader, GYRO_BLOCK, Health, Hello, MAX_FRAME, Mark, Mounting, Outcome,
-    PROTOCOL_VERSION, Pattern, Pong, Refusal, Reply, ResetCause, RestartInto, Samples, Settings, Surface, ToHost,
-    ToSensor, encode,
+    FrameReader, Health, Hello, MAX_FRAME, Mounting, Pattern, ResetCause, RestartInto, Scale, Surface, ToHost,
+    decode_frame, encode,
 };
 
 pub use options::{Behaviour, SensorOptions, Trouble};
 
-use self::batch::Batch;
+use self::fifo::Fifo;
 use super::scenario::{Scenario, ScenarioError};
 use super::truth::Truth;
 use super::unsteady::{Subject, stream};
@@ -39,38 +42,58 @@ pub struct VirtualSensor {
     world: World,
     options: SensorOptions,
     behaviour: Behaviour,
+    station: Station,
+    fifo: Fifo,
     reader: FrameReader,
-    queue: Vec<u8>,
+    /// What the transport holds: the rest of a frame that is under way, and a few more.
+    wire: Vec<u8>,
     rng: ChaCha8Rng,
     /// Caller's time, and what it was when the sensor started and when the scenario began, µs.
     now_us: u64,
     start_us: u64,
     scenario_us: Option<u64>,
-    streaming: bool,
-    streaming_since_us: u64,
-    heard_us: u64,
+    /// Polls since `polls_from_us`.
+    polls: u64,
+    polls_from_us: u64,
+    next_poll_us: u64,
+    /// The motion chip will be set up anew once it has missed its samples.
+    reviving: bool,
     next_look_us: u64,
-    next_health_us: u64,
     next_noise_us: u64,
-    settings: Settings,
-    pattern: Pattern,
-    reset: ResetCause,
-    health: Health,
-    accel: Batch,
-    gyro: Batch,
-    lose_samples: u32,
-    lose_flag: u8,
     failing_looks: (u8, u32),
     bit_error: bool,
-    surface_index: u8,
-    marks: u16,
+    watchdog_resets: u16,
 }
 
-/// The block's spacing is called nominal until the stream has run for this long.
-const MEASURED_AFTER_US: u64 = 1_000_000;
+/// Bytes that the transport takes at a time.
+const TRANSPORT_BYTES: usize = 1024;
 /// Noise of [`Behaviour::Garbage`]: 120 bytes in each 10 ms.
 const NOISE_EVERY_US: u64 = 10_000;
 const NOISE_BYTES: usize = 120;
+/// A poll is up to this late: the processor had something else to finish, µs.
+const LATE_US: u64 = 60;
+/// Die temperature and idle share that it reports, 0.01 °C and thousandths.
+const DIE_CENTI_C: i16 = 2_600;
+const IDLE_PERMILLE: u16 = 960;
+
+/// mg per count of an accelerometer range: 0.122, 0.244, 0.488 at 4, 8, 16 g.
+fn accel_sensitivity(range_g: u8) -> f64 {
+    0.0305 * f64::from(range_g)
+}
+
+fn station(options: &SensorOptions, gyro: Scale, reset: ResetCause, watchdog_resets: u16) -> Station {
+    let unique_id = options.unique_id;
+    let gyro = Scale { nominal_mhz: GYRO_RATE_MHZ, ..gyro };
+    let identity = Identity { unique_id, reset, watchdog_resets, mounting: Mounting::STRAIGHT, gyro };
+    let mut station = Station::new(identity, accel_sensitivity);
+    station.set_silence_us(options.silence_us);
+    if options.chips & Hello::CHIP_IMU != 0 {
+        station.imu_started(Restart::OnCommand);
+    }
+    let first = if options.chips & Hello::CHIP_IR == 0 { Err(IrFault::NoAnswer) } else { Ok((0, 0)) };
+    station.looked(0, first);
+    station
+}
 
 impl VirtualSensor {
     /// A sensor that has just been switched on, on a machine that will do as `scenario` says.
@@ -78,72 +101,79 @@ impl VirtualSensor {
     /// # Errors
     /// When the scenario is outside its ranges.
     pub fn new(scenario: &Scenario, options: SensorOptions) -> Result<Self, ScenarioError> {
+        let world = World::new(scenario)?;
         Ok(Self {
-            world: World::new(scenario)?,
+            station: station(&options, world.scales().1, ResetCause::PowerOn, 0),
+            world,
             behaviour: Behaviour::Normal,
+            fifo: Fifo::default(),
             reader: FrameReader::new(),
-            queue: Vec::new(),
+            wire: Vec::new(),
             rng: stream(scenario.seed, Subject::Wire),
             now_us: 0,
             start_us: 0,
             scenario_us: None,
-            streaming: false,
-            streaming_since_us: 0,
-            heard_us: 0,
+            polls: 0,
+            polls_from_us: 0,
+            reviving: false,
+            next_poll_us: POLL_US,
             next_look_us: 0,
-            next_health_us: 0,
             next_noise_us: 0,
-            settings: Settings::default(),
-            pattern: Pattern::Off,
-            reset: ResetCause::PowerOn,
-            health: Health::default(),
-            accel: Batch::default(),
-            gyro: Batch::default(),
-            lose_samples: 0,
-            lose_flag: 0,
             failing_looks: (0, 0),
             bit_error: false,
-            surface_index: 0,
-            marks: 0,
+            watchdog_resets: 0,
             options,
         })
     }
 
-    /// Moves time on to `to_us` (µs since the sensor was made; going back does nothing) and returns all bytes that wait
-    /// for the host. Say with [`VirtualSensor::consume`] how many it took.
+    /// Moves time on to `to_us` (µs since the sensor was made; going back does nothing) and returns bytes that wait for the
+    /// host, if any. Say with [`VirtualSensor::consume`] how many it took; more may wait behind them.
     pub fn advance(&mut self, to_us: u64) -> &[u8] {
         while let Some((at_us, event)) = self.next_event().filter(|(at_us, _)| *at_us <= to_us) {
             self.now_us = self.now_us.max(at_us);
             match event {
                 Event::Sample => self.sample(),
+                Event::Poll => self.poll(),
                 Event::Look => self.look(),
-                Event::Health => self.report(),
-                Event::Silence => self.stop(Pattern::LostHost),
                 Event::Noise => self.noise(),
             }
         }
         self.now_us = self.now_us.max(to_us);
-        &self.queue
+        self.refill();
+        &self.wire
     }
 
-    /// Bytes that wait for the host.
+    /// Bytes that wait for the host; empty only when nothing waits.
     pub fn output(&self) -> &[u8] {
-        &self.queue
+        &self.wire
     }
 
     /// The host has taken the first `count` waiting bytes.
     pub fn consume(&mut self, count: usize) {
-        self.queue.drain(..count.min(self.queue.len()));
+        self.wire.drain(..count.min(self.wire.len()));
+        self.refill();
+    }
+
+    /// Throws away all that waits: nobody is there to take it.
+    pub fn discard(&mut self) {
+        while !self.wire.is_empty() {
+            self.consume(usize::MAX);
+        }
     }
 
     /// Moves time on to `to_us` with a host that reads everything at once, and appends what it read to `read`.
     pub fn play(&mut self, to_us: u64, read: &mut Vec<u8>) {
-        while self.now_us < to_us {
-            // Far shorter than the queue is long, so that nothing is dropped.
-            read.extend_from_slice(self.advance(to_us.min(self.now_us + 20_000)));
-            self.queue.clear();
+        loop {
+            // Far less time than the sensor can hold, so that nothing is dropped.
+            self.advance(to_us.min(self.now_us + 20_000));
+            while !self.wire.is_empty() {
+                read.append(&mut self.wire);
+                self.refill();
+            }
+            if self.now_us >= to_us {
+                return;
+            }
         }
-        read.append(&mut self.queue);
     }
 
     /// Takes bytes from the host, now.
@@ -151,27 +181,32 @@ impl VirtualSensor {
         if matches!(self.behaviour, Behaviour::Mute | Behaviour::Garbage) {
             return;
         }
-        let mut reader = std::mem::take(&mut self.reader);
-        reader.feed(bytes, |event| match event.map(|frame| ToSensor::decode(frame.payload)) {
-            Ok(Ok(command)) => self.obey(command),
-            Ok(Err(DecodeError::UnknownKind(kind))) => {
-                self.heard_us = self.now_us;
-                let command = u8::try_from(kind).unwrap_or(u8::MAX);
-                self.send(&ToHost::Reply(Reply { command, outcome: Outcome::Refused(Refusal::UnknownCommand) }));
-            }
-            Ok(Err(_)) | Err(_) => self.health.bad_commands = self.health.bad_commands.saturating_add(1),
-        });
-        self.reader = reader;
+        let now_us = self.uptime_us();
+        self.reader.feed(bytes, |event| self.station.received(event, now_us));
+        if self.station.take_range_change() {
+            self.world.set_range_g(self.station.settings().accel_range_g);
+            self.fifo.renew(0);
+            self.station.imu_started(Restart::OnCommand);
+        }
+        if self.station.is_streaming() && self.scenario_us.is_none() {
+            self.scenario_us = Some(self.now_us);
+            // So that a scenario's bytes do not depend on how long the host took to ask for them.
+            (self.polls, self.polls_from_us, self.next_look_us) = (0, self.now_us, self.now_us);
+            self.next_poll_us = self.now_us + POLL_US;
+        }
+        self.refill();
     }
 
     /// The host has opened the port: the sensor introduces itself.
     pub fn opened(&mut self) {
         self.reader.reset();
-        self.hello();
+        self.station.opened(self.uptime_us());
+        self.refill();
     }
 
     /// Changes how it behaves on the wire from now on.
     pub fn behave(&mut self, behaviour: Behaviour) {
+        self.discard();
         self.behaviour = behaviour;
         self.next_noise_us = self.now_us;
     }
@@ -180,13 +215,11 @@ impl VirtualSensor {
     pub fn suffer(&mut self, trouble: Trouble) {
         match trouble {
             Trouble::Restart(cause) => self.restart(cause),
-            Trouble::Overrun { samples } => {
-                self.health.fifo_overruns = self.health.fifo_overruns.saturating_add(1);
-                self.lose(samples, Block::AFTER_OVERRUN);
-            }
+            Trouble::Overrun { samples } => self.fifo.overrun(samples),
             Trouble::ImuRestart { samples } => {
-                self.health.imu_bus_faults = self.health.imu_bus_faults.saturating_add(1);
-                self.lose(samples, Block::AFTER_RESTART);
+                self.station.imu_fault();
+                self.fifo.renew(samples.max(1));
+                self.reviving = true;
             }
             Trouble::Thermometer { flags, looks } => self.failing_looks = (flags, looks),
             Trouble::BitError => self.bit_error = true,
@@ -195,10 +228,8 @@ impl VirtualSensor {
 
     /// Presses the mark button.
     pub fn press_mark(&mut self) {
-        self.marks = self.marks.wrapping_add(1);
-        if self.streaming {
-            self.send(&ToHost::Mark(Mark { t_us: self.uptime_us(), index: self.marks }));
-        }
+        self.station.marked(self.uptime_us());
+        self.refill();
     }
 
     /// Whether the scenario is over. The stream goes on, with the machine at rest.
@@ -208,7 +239,7 @@ impl VirtualSensor {
 
     /// Whether it streams.
     pub fn is_streaming(&self) -> bool {
-        self.streaming
+        self.station.is_streaming()
     }
 
     /// Time since it was made, µs.
@@ -218,12 +249,12 @@ impl VirtualSensor {
 
     /// What its light shows.
     pub fn pattern(&self) -> Pattern {
-        self.pattern
+        self.station.pattern()
     }
 
     /// Its counters.
     pub fn health(&self) -> Health {
-        Health { uptime_us: self.uptime_us(), ..self.health }
+        self.station.health(self.uptime_us(), IDLE_PERMILLE)
     }
 
     /// What has really happened so far. Times count from the scenario's beginning, the first `Start`.
@@ -237,224 +268,118 @@ impl VirtualSensor {
 
     fn next_event(&self) -> Option<(u64, Event)> {
         let sample = self.scenario_us.map(|from| (from + (self.world.next_s() * 1e6).ceil() as u64, Event::Sample));
-        let look = self.streaming.then_some((self.next_look_us, Event::Look));
-        let health = self.streaming.then_some((self.next_health_us, Event::Health));
-        let silence = self.streaming.then_some((self.heard_us + self.options.silence_us, Event::Silence));
+        let poll = Some((self.next_poll_us, Event::Poll));
+        let look = Some((self.next_look_us, Event::Look));
         let noise = (self.behaviour == Behaviour::Garbage).then_some((self.next_noise_us, Event::Noise));
-        [sample, look, health, silence, noise].into_iter().flatten().min_by_key(|(at_us, _)| *at_us)
-    }
-
-    fn obey(&mut self, command: ToSensor) {
-        self.heard_us = self.now_us;
-        let outcome = match command {
-            ToSensor::Identify => return self.hello(),
-            ToSensor::Ping(ping) => {
-                let sensor_us = self.uptime_us();
-                return self.send(&ToHost::Pong(Pong { token: ping.token, host_us: ping.host_us, sensor_us }));
-            }
-            ToSensor::Start if self.options.chips & Hello::CHIP_IMU == 0 => Outcome::Refused(Refusal::NoImu),
-            ToSensor::Start => {
-                self.start();
-                Outcome::Accepted
-            }
-            ToSensor::Stop => {
-                self.stop(self.pattern);
-                Outcome::Accepted
-            }
-            ToSensor::Configure(_) if self.streaming => Outcome::Refused(Refusal::Streaming),
-            ToSensor::Configure(settings) => match settings.out_of_range() {
-                Some(name) => Outcome::Refused(Refusal::OutOfRange(name)),
-                None => {
-                    self.settings = settings;
-                    self.world.set_range_g(settings.accel_range_g);
-                    Outcome::Accepted
-                }
-            },
-            ToSensor::Indicate(pattern) => {
-                self.pattern = pattern;
-                Outcome::Accepted
-            }
-            ToSensor::Restart(_) => Outcome::Accepted,
-        };
-        self.send(&ToHost::Reply(Reply { command: command.kind(), outcome }));
-        if let ToSensor::Restart(into) = command {
-            self.restart(ResetCause::Commanded);
-            if into == RestartInto::Loader {
-                // In its loader it is a drive, not a sensor.
-                self.behaviour = Behaviour::Mute;
-            }
-        }
-    }
-
-    fn start(&mut self) {
-        if self.streaming {
-            return;
-        }
-        self.streaming = true;
-        self.streaming_since_us = self.now_us;
-        self.next_look_us = self.now_us;
-        self.next_health_us = self.now_us + 1_000_000;
-        self.scenario_us.get_or_insert(self.now_us);
-    }
-
-    fn stop(&mut self, pattern: Pattern) {
-        self.flush_accel();
-        self.flush_gyro();
-        self.streaming = false;
-        self.pattern = pattern;
-    }
-
-    fn restart(&mut self, cause: ResetCause) {
-        let watchdog_resets = self.health.watchdog_resets.saturating_add(u16::from(cause == ResetCause::Watchdog));
-        self.health = Health { watchdog_resets, ..Health::default() };
-        self.start_us = self.now_us;
-        (self.streaming, self.reset, self.pattern) = (false, cause, Pattern::Off);
-        self.settings = Settings::default();
-        self.world.set_range_g(self.settings.accel_range_g);
-        (self.accel, self.gyro) = (Batch::default(), Batch::default());
-        (self.lose_samples, self.lose_flag, self.surface_index, self.marks) = (0, 0, 0, 0);
-        self.opened();
-    }
-
-    fn hello(&mut self) {
-        let (accel, gyro) = self.world.scales();
-        let protocol = if let Behaviour::Version(version) = self.behaviour { version } else { PROTOCOL_VERSION };
-        self.send(&ToHost::Hello(Hello {
-            protocol,
-            firmware: [0, 1, 0],
-            unique_id: self.options.unique_id,
-            chips: self.options.chips,
-            reset: self.reset,
-            uptime_us: self.uptime_us(),
-            accel,
-            gyro,
-            surface_period_ms: self.settings.surface_period_ms,
-            mounting: Mounting::STRAIGHT,
-            streaming: self.streaming,
-        }));
-    }
-
-    fn send(&mut self, message: &ToHost<'_>) {
-        if matches!(self.behaviour, Behaviour::Mute | Behaviour::Garbage) {
-            return;
-        }
-        let mut buffer = [0; MAX_FRAME];
-        let frame = match encode(message, &mut buffer) {
-            Ok(frame) if self.queue.len() + frame.len() <= self.options.queue_bytes => frame.len(),
-            _ => {
-                self.health.frames_dropped = self.health.frames_dropped.saturating_add(1);
-                return;
-            }
-        };
-        if std::mem::take(&mut self.bit_error) {
-            buffer[frame / 2] ^= 0x10;
-        }
-        self.queue.extend_from_slice(&buffer[..frame]);
-    }
-
-    fn lose(&mut self, samples: u32, flag: u8) {
-        self.flush_accel();
-        self.flush_gyro();
-        self.lose_samples = samples;
-        self.lose_flag = flag;
+        [sample, poll, look, noise].into_iter().flatten().min_by_key(|(at_us, _)| *at_us)
     }
 
     fn sample(&mut self) {
-        let from_us = self.scenario_us.unwrap_or(self.now_us);
         let sample = self.world.sample();
         if sample.mark && self.options.marks {
             self.press_mark();
         }
-        if !self.streaming || self.options.chips & Hello::CHIP_IMU == 0 {
+        if self.options.chips & Hello::CHIP_IMU == 0 {
             return;
         }
-        // Both streams lose in step: whole eights, so that their clocks still fit.
-        if self.lose_samples > 0 || (self.lose_flag != 0 && sample.gyro.is_none()) {
-            self.lose_samples = self.lose_samples.saturating_sub(1);
-            self.health.samples_lost = self.health.samples_lost.saturating_add(1);
-            self.accel.next_index = self.accel.next_index.wrapping_add(1);
-            self.gyro.next_index = self.gyro.next_index.wrapping_add(u32::from(sample.gyro.is_some()));
-            return;
+        self.fifo.take(sample.accel, sample.gyro);
+        if self.reviving && !self.fifo.is_losing() {
+            self.reviving = false;
+            self.station.imu_started(Restart::AfterFault);
         }
-        if self.lose_flag != 0 {
-            let flag = std::mem::take(&mut self.lose_flag);
-            (self.accel.flags, self.gyro.flags) = (flag, flag);
+    }
+
+    fn poll(&mut self) {
+        let now_us = self.uptime_us();
+        self.polls += 1;
+        // The board moves its polls over one sample's spacing, and is a little late now and then.
+        let moved_us = POLL_STEP_US * (self.polls % 8) + self.rng.random_range(0..LATE_US);
+        self.next_poll_us = self.polls_from_us + (self.polls + 1) * POLL_US + moved_us;
+        if let Some((words, overrun)) = self.fifo.poll() {
+            self.station.poll(now_us, u16::try_from(words.len()).unwrap_or(u16::MAX), overrun);
+            words.into_iter().for_each(|word| self.station.sample(word));
+            self.station.poll_done();
         }
-        // Stamps are taken in an interrupt: a few microseconds late now and then.
-        let late_us = 3.0 * (0.5 + 0.5 * (TAU * self.rng.random::<f64>()).sin());
-        let at_us = from_us as f64 - self.start_us as f64 + sample.t_s * 1e6 + late_us;
-        self.accel.push(at_us, sample.accel);
-        if self.accel.len() == ACCEL_BLOCK {
-            self.flush_accel();
-        }
-        if let Some(gyro) = sample.gyro {
-            self.gyro.push(at_us, gyro);
-            if self.gyro.len() == GYRO_BLOCK {
-                self.flush_gyro();
+        self.station.imu_temperature(DIE_CENTI_C);
+        self.station.tick(now_us, IDLE_PERMILLE);
+        match self.station.due_restart(now_us) {
+            Some(RestartInto::Firmware) => self.restart(ResetCause::Commanded),
+            Some(RestartInto::Loader) => {
+                self.restart(ResetCause::Commanded);
+                // In its loader it is a drive, not a sensor.
+                self.behave(Behaviour::Mute);
             }
+            None => {}
         }
-    }
-
-    fn flush_accel(&mut self) {
-        let batch = std::mem::take(&mut self.accel);
-        self.accel.next_index = self.send_block(&batch, 1.0, ToHost::Accel);
-        self.accel.flags = if batch.bytes.is_empty() { batch.flags } else { 0 };
-    }
-
-    fn flush_gyro(&mut self) {
-        let batch = std::mem::take(&mut self.gyro);
-        self.gyro.next_index = self.send_block(&batch, 8.0, ToHost::Gyro);
-        self.gyro.flags = if batch.bytes.is_empty() { batch.flags } else { 0 };
-    }
-
-    /// Sends what is in `batch` and returns the number of the sample after it.
-    fn send_block<'b>(&mut self, batch: &'b Batch, ratio: f64, wrap: impl FnOnce(Block<'b>) -> ToHost<'b>) -> u32 {
-        let count = batch.len() as u32;
-        if let Some(samples) = Samples::from_bytes(&batch.bytes).filter(|samples| !samples.is_empty()) {
-            let nominal = self.now_us - self.streaming_since_us < MEASURED_AFTER_US;
-            let (accel, _) = self.world.scales();
-            let spacing_s = if nominal { 1e3 / f64::from(accel.nominal_mhz) } else { self.world.spacing_s() };
-            let flags = batch.flags | if nominal { Block::NOMINAL_SPACING } else { 0 };
-            let spacing_ns = (spacing_s * ratio * 1e9).round() as u32;
-            let first_index = batch.next_index.wrapping_sub(count);
-            self.send(&wrap(Block { first_index, first_us: batch.first_us, spacing_ns, flags, samples }));
-        }
-        batch.next_index
+        self.refill();
     }
 
     fn look(&mut self) {
-        self.next_look_us += u64::from(self.settings.surface_period_ms) * 1000;
-        let (object_raw, ambient_raw) = self.world.look();
+        self.next_look_us += u64::from(self.station.settings().surface_period_ms) * 1000;
+        // Before the scenario begins nobody hears of it: its noise is kept for what will be heard.
+        let mut result = if self.scenario_us.is_some() { Ok(self.world.look()) } else { Ok((0, 0)) };
         if self.options.chips & Hello::CHIP_IR == 0 {
-            return;
-        }
-        let mut surface =
-            Surface { index: self.surface_index, t_us: self.uptime_us(), object_raw, ambient_raw, flags: 0 };
-        self.surface_index = self.surface_index.wrapping_add(1);
-        if let (flags, looks @ 1..) = self.failing_looks {
+            result = Err(IrFault::NoAnswer);
+        } else if let (flags, looks @ 1..) = self.failing_looks {
             self.failing_looks.1 = looks - 1;
-            surface = Surface { object_raw: 0, ambient_raw: 0, flags, ..surface };
-            let counter = match flags {
-                Surface::BAD_CHECKSUM => &mut self.health.ir_checksum_errors,
-                Surface::CHIP_ERROR => &mut self.health.ir_chip_errors,
-                _ => &mut self.health.ir_bus_faults,
-            };
-            *counter = counter.saturating_add(1);
+            result = Err(match flags {
+                Surface::BAD_CHECKSUM => IrFault::BadChecksum,
+                Surface::CHIP_ERROR => IrFault::ChipError,
+                _ => IrFault::NoAnswer,
+            });
         }
-        self.send(&ToHost::Surface(surface));
+        self.station.looked(self.uptime_us(), result);
+        self.refill();
     }
 
-    fn report(&mut self) {
-        self.next_health_us += 1_000_000;
-        self.send(&ToHost::Health(Health { imu_centi_c: Some(2_600), idle_permille: 960, ..self.health() }));
+    fn restart(&mut self, cause: ResetCause) {
+        self.watchdog_resets = self.watchdog_resets.saturating_add(u16::from(cause == ResetCause::Watchdog));
+        self.station = station(&self.options, self.world.scales().1, cause, self.watchdog_resets);
+        self.world.set_range_g(self.station.settings().accel_range_g);
+        self.fifo.renew(0);
+        self.reviving = false;
+        self.start_us = self.now_us;
+        self.wire.clear();
+        self.opened();
     }
 
     fn noise(&mut self) {
         self.next_noise_us += NOISE_EVERY_US;
         let mut noise = [0; NOISE_BYTES];
         self.rng.fill_bytes(&mut noise);
-        if self.queue.len() + NOISE_BYTES <= self.options.queue_bytes {
-            self.queue.extend_from_slice(&noise);
+        if self.wire.len() <= TRANSPORT_BYTES {
+            self.wire.extend_from_slice(&noise);
+        }
+    }
+
+    /// Hands frames to the transport while it has room.
+    fn refill(&mut self) {
+        let mut buffer = [0; MAX_FRAME];
+        while self.wire.len() < TRANSPORT_BYTES {
+            let Some(len) = self.station.next_frame(&mut buffer).map(<[u8]>::len) else { return };
+            match self.behaviour {
+                Behaviour::Normal => {}
+                Behaviour::Mute | Behaviour::Garbage => continue,
+                Behaviour::Version(version) => Self::claim_version(&mut buffer[..len], version),
+            }
+            if std::mem::take(&mut self.bit_error) {
+                buffer[len / 2] ^= 0x10;
+            }
+            self.wire.extend_from_slice(&buffer[..len]);
+        }
+    }
+
+    /// Changes the version in a `Hello`.
+    fn claim_version(frame: &mut [u8], protocol: u8) {
+        let mut scratch = [0; MAX_FRAME];
+        let Ok(inner) = decode_frame(&frame[1..frame.len() - 1], &mut scratch) else { return };
+        if let Ok(ToHost::Hello(hello)) = ToHost::decode(inner.payload) {
+            let mut buffer = [0; MAX_FRAME];
+            // As long as the old one: the version is a single byte.
+            match encode(&ToHost::Hello(Hello { protocol, ..hello }), &mut buffer) {
+                Ok(claimed) if claimed.len() == frame.len() => frame.copy_from_slice(claimed),
+                _ => {}
+            }
         }
     }
 }
@@ -462,9 +387,8 @@ impl VirtualSensor {
 #[derive(Clone, Copy, Debug)]
 enum Event {
     Sample,
+    Poll,
     Look,
-    Health,
-    Silence,
     Noise,
 }
 

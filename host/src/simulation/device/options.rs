@@ -9,8 +9,6 @@ pub struct SensorOptions {
     pub unique_id: [u8; 8],
     /// Chips that answer: [`Hello::CHIP_IMU`], [`Hello::CHIP_IR`].
     pub chips: u8,
-    /// Bytes it can hold for a host that does not read: about 0.7 s of stream.
-    pub queue_bytes: usize,
     /// Silence of the host after which it stops streaming, µs of sensor time. Longer where time is played faster.
     pub silence_us: u64,
     /// Whether the scenario presses the mark button at each section's start.
@@ -22,7 +20,6 @@ impl Default for SensorOptions {
         Self {
             unique_id: *b"virtual0",
             chips: Hello::CHIP_IMU | Hello::CHIP_IR,
-            queue_bytes: 8192,
             silence_us: HOST_SILENCE_US,
             marks: true,
         }
@@ -48,19 +45,19 @@ pub enum Behaviour {
 pub enum Trouble {
     /// The sensor starts anew: its clock, numbers and settings go back to the beginning.
     Restart(ResetCause),
-    /// The motion chip's buffer overruns and this many accelerometer samples (rounded up to eights) are lost.
+    /// The motion chip's buffer overruns and the next samples are lost.
     Overrun {
-        /// Samples.
+        /// Accelerometer samples; the gyro's of the same time go with them.
         samples: u32,
     },
-    /// The motion chip stops answering, is set up anew, and this many samples (rounded up to eights) are lost.
+    /// The motion chip stops answering, and is set up anew when this many samples have been missed.
     ImuRestart {
-        /// Samples.
+        /// Accelerometer samples.
         samples: u32,
     },
     /// The next looks of the thermometer fail.
     Thermometer {
-        /// Flags of [`Surface`](steadypass_protocol::Surface).
+        /// One of the flags of [`Surface`](steadypass_protocol::Surface).
         flags: u8,
         /// How many looks.
         looks: u32,
