@@ -15,7 +15,10 @@ pub mod findings;
 pub mod reading;
 pub mod rubbing;
 pub mod setup;
+pub mod weighted_vibration;
+pub mod weighting;
 
 pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
 pub use reading::{Reading, Run, SurfaceLook};
 pub use setup::{Machine, MachineKind, Setup};
+pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};
