@@ -9,6 +9,7 @@
 
 pub mod analysis;
 pub mod drawing;
+pub mod exposure;
 pub mod guidance;
 pub mod link;
 pub mod recording;

@@ -227,13 +227,17 @@ mod tests {
         (sum / own).sqrt()
     }
 
+    fn reference(text: &str) -> csv::Reader<&[u8]> {
+        csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes())
+    }
+
     #[test]
     fn the_curve_has_the_printed_factors() {
         // data/reference/wh_weights.csv: ISO 5349-1 table of factors as reproduced by a labour ministry's circular
         // (JIS B 7761-3); 4, 5, 1600, 2000 Hz as in two public programs.
         let text = include_str!("../../../data/reference/wh_weights.csv");
         let mut rows = 0;
-        for row in csv::Reader::from_reader(text.as_bytes()).records() {
+        for row in reference(text).records() {
             let row = row.unwrap();
             let (exact_hz, printed): (f64, &str) = (row[2].parse().unwrap(), &row[3]);
             let decimals = printed.split_once('.').unwrap().1.len();
@@ -247,7 +251,7 @@ mod tests {
     fn the_curve_agrees_at_orbit_rates() {
         // data/reference/orbit_kinematics.csv, recomputed from the exact parameters with another program (SciPy).
         let text = include_str!("../../../data/reference/orbit_kinematics.csv");
-        for row in csv::Reader::from_reader(text.as_bytes()).records() {
+        for row in reference(text).records() {
             let row = row.unwrap();
             let (hz, factor): (f64, f64) = (row[2].parse().unwrap(), row[5].parse().unwrap());
             assert!((wh(hz) - factor).abs() < 6e-6, "at {hz} Hz: {}", wh(hz));
