@@ -6,8 +6,10 @@
 mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
+use steadypass::analysis::rubbing::{RubbingMap, RubbingSetup};
+use steadypass::analysis::{Interval, Measured};
 use steadypass::drawing::section_pass_png;
-use steadypass::guidance::{Units, Warning};
+use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
 use steadypass::report::{PassSheet, RecordingPart, ReviewPage, index_html};
 
@@ -33,6 +35,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     no_heat.warnings.clear();
     no_heat.rows.retain(|r| r.t_s < 880.0 || r.t_s > 893.0);
     sheets.push(("no-heat", no_heat));
+    sheets.push(("troubled", troubled()));
+    sheets.push(("bare", bare()));
     let mut pngs = Vec::new();
     for (name, sheet) in &sheets {
         let started = std::time::Instant::now();
@@ -62,4 +66,46 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     std::fs::write(out.join("index.html"), &page)?;
     eprintln!("index.html: {} kB", page.len() / 1000);
     Ok(())
+}
+
+/// A sagging orbit rate, lost spin, a silent sensor, wide intervals, no section size, a long foreign name.
+fn troubled() -> Invented {
+    let mut sheet = Invented::of(&Recipe::busy());
+    sheet.session.technician = "Łukasz Ångström-Δημητρίου of the very long name in the morning shift, 山田".to_owned();
+    sheet.session.machine =
+        "orbital 21 mm with the long handle and the blue lead, 150 mm pad, second backing plate".to_owned();
+    let start = sheet.pass.start_s;
+    for row in &mut sheet.rows {
+        let sag = 500.0 * (-((row.t_s - start - 100.0) / 25.0).powi(2)).exp();
+        row.orbit_opm = row.orbit_opm.map(|m| Measured { value: m.value - sag, sd: 60.0 });
+        row.pad_speed_mps = None;
+    }
+    sheet.rows.retain(|r| r.t_s < start + 150.0 || r.t_s > start + 171.0);
+    let at = |t_s: f64, kind| Warning { t_s: start + t_s, kind, value: None, limit: None };
+    sheet.warnings.push(at(90.0, WarningKind::OrbitLow));
+    sheet.warnings.push(at(112.0, WarningKind::SpinLost));
+    sheet.warnings.push(at(151.0, WarningKind::SignalLost));
+    for s in &mut sheet.strokes {
+        s.traverse_mps = s.traverse_mps.map(|i| Interval { lo: 0.72 * i.value, hi: 1.36 * i.value, ..i });
+    }
+    sheet.strokes[4].traverse_mps = None;
+    sheet.pass.track.iter_mut().for_each(|p| p.pad_speed_mps = None);
+    sheet.rubbing = RubbingMap::of(&[&sheet.pass.track], &RubbingSetup { pad_radius_m: 0.075, section_m: None });
+    sheet
+}
+
+/// Nothing known but that a pass took place.
+fn bare() -> Invented {
+    let mut sheet = Invented::of(&Recipe::good());
+    sheet.rows.clear();
+    sheet.strokes.clear();
+    sheet.warnings.clear();
+    sheet.rubbing = None;
+    sheet.bands = Default::default();
+    sheet.session = Default::default();
+    let pass = &mut sheet.pass;
+    pass.track.clear();
+    (pass.traverse_mean_mps, pass.orbit_median_opm, pass.pad_speed_mean_mps) = (None, None, None);
+    (pass.surface_rise_k, pass.surface_start_c, pass.orbit_free_opm, pass.strokes) = (None, None, None, 0);
+    sheet
 }

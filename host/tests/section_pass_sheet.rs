@@ -117,6 +117,7 @@ fn what_is_missing_is_said_in_words() {
     says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");
     says(|s| s.rubbing = None, "Where the pad went is not known");
     says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = None), "need not be cooling");
+    says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = Some(false)), "The spot trailed in no stroke");
     says(|s| s.rows.retain(|r| (r.t_s - 900.0).abs() > 8.0), "no data");
     says(|s| s.session.technician.clear(), "technician not named");
     says(
@@ -197,13 +198,13 @@ fn odd_figures_do_not_stop_the_drawing() {
         sheet.pass.track[7].x_m = value;
         sheet.warnings[0].value = Some(value);
         sheet.warnings[0].t_s = sheet.pass.start_s + value;
-        pixels(&sheet);
+        section_pass_svg(&sheet.input()).unwrap();
         sheet.bands.pace_mps = Some(Band { lo: value, hi: value });
         sheet.bands.orbit_opm = Some(Band { lo: value, hi: 2.0 });
         sheet.bands.rise_limit_k = Some(value);
         pixels(&sheet);
         sheet.pass.end_s = value;
-        pixels(&sheet);
+        section_pass_svg(&sheet.input()).unwrap();
         sheet.pass.start_s = value;
         pixels(&sheet);
     }

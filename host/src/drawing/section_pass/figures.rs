@@ -91,7 +91,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
     let orbit = Figure {
         value: pass.orbit_median_opm.map_or(UNKNOWN.into(), |opm| format!("{} {rate_unit}", number(opm, 0))),
         label: if input.machine == MachineKind::Rotary { "median machine speed" } else { "median orbit rate" },
-        detail: match (pass.orbit_p05_opm, pass.orbit_p95_opm) {
+        detail: match (pass.orbit_median_opm.and(pass.orbit_p05_opm), pass.orbit_p95_opm) {
             (Some(lo), Some(hi)) => format!("nine tenths in {}–{}", number(lo, 0), number(hi, 0)),
             _ => String::new(),
         },

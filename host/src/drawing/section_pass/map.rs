@@ -40,7 +40,7 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, m
     let (title, unit) = if map.distance_m.is_some() {
         ("Rubbing distance", format!("{} of pad over each point", u.long_length_word()))
     } else {
-        ("Dwell", "seconds under the pad (pad speed not known)".to_owned())
+        ("Dwell", "seconds (pad speed not known)".to_owned())
     };
     let set = Type::of(size::HEAD).bold();
     canvas.text(side.x, side.y + 25.0, title, set);

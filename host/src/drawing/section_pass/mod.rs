@@ -15,6 +15,8 @@
 pub(crate) mod facts;
 mod figures;
 mod map;
+mod orbit;
+mod pace;
 mod strips;
 mod surface;
 mod table;
@@ -122,6 +124,9 @@ fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Fra
     let set = Type::of(size::BODY);
     let mut y = y;
     let takings = words::takings(input, facts);
+    if takings.is_empty() {
+        return;
+    }
     let head = if takings.iter().any(|t| t.mark == words::Mark::Act) { "Next time" } else { "To keep" };
     canvas.text(side.x, y, head, Type::of(size::HEAD).bold());
     y += 34.0;

@@ -1,6 +1,7 @@
-//! The three strips over one time axis: arm speed and orbit rate here, surface rise in [`super::surface`].
+//! The three strips over one time axis: how they share the page, and the furniture they have in common. Each strip has its own
+//! file: [`super::pace`], [`super::orbit`], [`super::surface`].
 
-use plotters::element::{PathElement, Polygon, Rectangle};
+use plotters::element::{PathElement, Rectangle};
 use plotters::style::{RGBColor, ShapeStyle};
 
 use super::super::SheetInput;
@@ -8,8 +9,8 @@ use super::super::canvas::{Axes, Canvas, DrawingError, FINE, Fill, Frame, Hatchi
 use super::super::lettering::{Weight, wrap};
 use super::super::theme::{self, size};
 use super::super::units::{clock, number};
-use super::facts::{Facts, Pace};
-use super::surface;
+use super::facts::Facts;
+use super::{orbit, pace, surface};
 use crate::analysis::{SeriesRow, Stroke};
 use crate::guidance::{Band, WarningKind};
 
@@ -45,8 +46,8 @@ pub(super) fn draw(
         let h = if known { (frame.h - fixed) * share / weight } else { BLANK };
         let plot = Frame { x: frame.x, y: y + HEAD, w: frame.w, h };
         match i {
-            0 if known => pace(canvas, input, facts, plot)?,
-            1 if known => orbit(canvas, input, facts, plot)?,
+            0 if known => pace::draw(canvas, input, facts, plot)?,
+            1 if known => orbit::draw(canvas, input, facts, plot)?,
             2 if known => surface::draw(canvas, input, facts, plot, ribbon)?,
             _ => blank(canvas, input, facts, i, plot),
         }
@@ -93,7 +94,7 @@ pub(super) fn head(canvas: &mut Canvas, plot: Frame, name: &str, unit: &str, hin
 }
 
 /// A band that can be drawn.
-fn is_usable(band: &Band) -> bool {
+pub(super) fn is_usable(band: &Band) -> bool {
     band.lo.is_finite() && band.hi.is_finite() && band.hi > band.lo
 }
 
@@ -185,9 +186,22 @@ pub(super) fn furniture(
     }
     let f = axes.frame;
     canvas.polyline(&[(f.x, f.y), (f.x, f.bottom()), (f.right(), f.bottom())], Line::of(theme::INK, 1.6));
-    for tick in ticks {
+    // The two edges of a narrow band keep their labels apart.
+    let strong: Vec<f64> = ticks.iter().filter(|t| t.strong).map(|t| axes.py(t.at)).collect();
+    let apart = match strong[..] {
+        [low, high] => ((22.0 - (low - high)) / 2.0).max(0.0),
+        _ => 0.0,
+    };
+    for (i, tick) in ticks.iter().enumerate() {
         let y = axes.py(tick.at);
         canvas.polyline(&[(f.x - 6.0, y), (f.x, y)], Line::of(theme::INK, 1.6));
+        let y = y + if tick.strong && i == 0 {
+            apart
+        } else if tick.strong {
+            -apart
+        } else {
+            0.0
+        };
         let set = Type::of(size::LABEL).end();
         let set = if tick.strong { set.bold() } else { set.fill(theme::SOFT) };
         canvas.text(f.x - 11.0, y + 7.5, &tick.label, set);
@@ -196,7 +210,7 @@ pub(super) fn furniture(
 }
 
 /// The word that names a band, beside its right end, with a bracket.
-fn bracket(canvas: &mut Canvas, axes: &Axes, lo: f64, hi: f64, word: &str) {
+pub(super) fn bracket(canvas: &mut Canvas, axes: &Axes, lo: f64, hi: f64, word: &str) {
     let f = axes.frame;
     let (top, bottom) = (axes.py(hi).max(f.y), axes.py(lo).min(f.bottom()));
     let x = f.right() + 6.0;
@@ -225,96 +239,8 @@ pub(super) fn first_that_fits(wordings: &[String], set: Type, room: f64) -> Stri
     wordings.iter().find(|w| set.width(w) <= room).cloned().unwrap_or_default()
 }
 
-/// An arrow for a direction of travel seen looking at the panel.
-fn arrow(direction_deg: Option<f64>) -> &'static str {
-    match direction_deg.filter(|d| d.is_finite()).map(|d| (d.rem_euclid(360.0) / 45.0).round() as i32 % 8) {
-        Some(0) => "→",
-        Some(1) => "↗",
-        Some(2) => "↑",
-        Some(3) => "↖",
-        Some(4) => "←",
-        Some(5) => "↙",
-        Some(6) => "↓",
-        Some(7) => "↘",
-        _ => "",
-    }
-}
-
-fn pace(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame) -> Result<(), DrawingError> {
-    let u = input.scale();
-    let band = input.bands.pace_mps.filter(is_usable);
-    let known = || facts.strokes.iter().filter_map(|(s, _)| s.traverse_mps).filter(|i| i.value.is_finite());
-    let fastest = known().map(|i| i.value).fold(band.map_or(0.0, |b| b.hi), f64::max);
-    // A very wide interval may leave the frame; the values decide the scale.
-    let top = known().map(|i| i.hi).fold(fastest, f64::max).min(1.7 * fastest);
-    // Room for a figure over the highest bar, and for a mark over the figure where bars are narrow.
-    let px_per_s = plot.w / (facts.span_s.1 - facts.span_s.0);
-    let stacked = facts.strokes.iter().any(|(s, p)| *p == Pace::Fast && (s.end_s - s.start_s) * px_per_s < 70.0);
-    let headroom = 1.0 / (1.0 - if stacked { 52.0 } else { 34.0 } / plot.h);
-    let axes = Axes { frame: plot, x: facts.span_s, y: (0.0, (top * headroom).max(1e-6)) };
-    let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
-    let decimals = if u.arm_speed(axes.y.1) < 4.0 { 2 } else { 0 };
-    furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, u.arm_speed(1.0), decimals))?;
-    head(canvas, plot, "Arm speed", u.arm_speed_unit(), "line: stroke length over its time · box: 90 % interval");
-    if let Some(Band { lo, hi }) = band {
-        bracket(canvas, &axes, lo, hi, "target");
-    }
-    let mut free_from = f64::NEG_INFINITY;
-    for (s, verdict) in &facts.strokes {
-        let (a, b) = (axes.px(s.start_s), axes.px(s.end_s));
-        let Some(speed) = s.traverse_mps.filter(|i| i.value.is_finite() && i.lo.is_finite() && i.hi.is_finite()) else {
-            let set = Type::of(size::LABEL).fill(theme::SOFT).middle();
-            canvas.text((a + b) / 2.0, plot.bottom() - 10.0, "?", set);
-            continue;
-        };
-        let outside = verdict.is_outside();
-        let clip = Frame { x: plot.x - 2.0, w: plot.w + 4.0, ..plot };
-        let (y_lo, y_hi, y) = (axes.py(speed.lo), axes.py(speed.hi).max(plot.y), axes.py(speed.value));
-        let bar = Frame { x: a, y: y_hi, w: b - a, h: y_lo - y_hi };
-        canvas.clipped(clip, |canvas| {
-            canvas.rect(bar, Fill::Plain(if outside { theme::ACCENT_INTERVAL } else { theme::DATA_INTERVAL }), None);
-            if outside {
-                canvas.rect(bar, Fill::Hatch(Hatching::Outside), Some(Line::of(theme::ACCENT, 1.2)));
-            }
-            canvas.polyline(&[(a, y), (b, y)], Line::of(if outside { theme::ACCENT } else { theme::DATA }, 5.0));
-        });
-        let figure = u.arm_speed_number(speed.value);
-        let (mark, words) = match verdict {
-            Pace::Fast => ("▲ ", " too fast"),
-            Pace::Slow => ("▼ ", " too slow"),
-            Pace::PerhapsFast => ("", " fast?"),
-            Pace::PerhapsSlow => ("", " slow?"),
-            _ => ("", ""),
-        };
-        let narrow = b - a < 44.0;
-        let set = Type::of(if narrow { size::NOTE } else { size::BODY }).bold().middle().halo().fill(if outside {
-            theme::ACCENT_INK
-        } else {
-            theme::INK
-        });
-        let middle = (a + b) / 2.0;
-        let room = 2.0 * (middle - free_from.max(a - 10.0)).min(b + 10.0 - middle);
-        let y = (y_hi - 9.0).max(plot.y + 18.0);
-        let wordings = [format!("{mark}{figure}{words}"), format!("{mark}{figure}"), figure];
-        let text = first_that_fits(if narrow { &wordings[2..] } else { &wordings }, set, room);
-        free_from = middle + set.width(&text) / 2.0 + if narrow { 3.0 } else { 8.0 };
-        canvas.text(middle, y, &text, set);
-        if outside && !text.contains(mark.trim()) {
-            canvas.text(middle, y - 21.0, mark.trim(), Type { size: size::NOTE, ..set });
-        }
-    }
-    ribbon(canvas, facts, &axes, |s, room| {
-        let set = Type::of(size::NOTE);
-        let way = arrow(s.direction_deg);
-        let wordings = [format!("stroke {} {way}", s.stroke), format!("{} {way}", s.stroke), s.stroke.to_string()];
-        (first_that_fits(&wordings, set, room), Fill::Plain(theme::PAPER), theme::INK)
-    });
-    flags(canvas, facts, &axes, &[WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost]);
-    Ok(())
-}
-
 /// Small flags at a strip's foot where a warning was given.
-fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind]) {
+pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind]) {
     let f = axes.frame;
     let given: Vec<_> = facts.warned(kinds).collect();
     for (i, w) in given.iter().enumerate() {
@@ -335,62 +261,6 @@ fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind])
             canvas.text(x - 12.0, foot - 4.0, word, set.end());
         }
     }
-}
-
-fn orbit(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, plot: Frame) -> Result<(), DrawingError> {
-    let rates = || facts.rows.iter().filter_map(|r| r.orbit_opm).filter(|m| m.value.is_finite());
-    let mut sorted: Vec<f64> = rates().map(|m| m.value).collect();
-    sorted.sort_by(f64::total_cmp);
-    let at = |q: f64| sorted[((sorted.len() - 1) as f64 * q).round() as usize];
-    let band = input.bands.orbit_opm.filter(is_usable);
-    let free = input.pass.orbit_free_opm.filter(|v| v.is_finite());
-    // Single runaway values must not flatten the strip; they leave the frame instead.
-    let mut lo = at(0.002).min(band.map_or(f64::INFINITY, |b| b.lo));
-    let mut hi = at(0.998).max(band.map_or(f64::NEG_INFINITY, |b| b.hi)).max(free.unwrap_or(f64::NEG_INFINITY));
-    let least = 0.04 * hi.abs().max(1.0);
-    if hi - lo < least {
-        (lo, hi) = ((lo + hi - least) / 2.0, (lo + hi + least) / 2.0);
-    }
-    let margin = 0.14 * (hi - lo);
-    let axes = Axes { frame: plot, x: facts.span_s, y: (lo - margin, hi + margin) };
-    let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
-    furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, 1.0, 0))?;
-    let hint = if free.is_some() { "dotted: running free just before the pad took load" } else { "" };
-    let (name, unit) = input.rate_words();
-    head(canvas, plot, &capital(name), unit, hint);
-    if let Some(Band { lo, hi }) = band {
-        bracket(canvas, &axes, lo, hi, "target");
-    }
-    if let Some(free) = free {
-        let y = axes.py(free);
-        canvas.polyline(&[(plot.x, y), (plot.right(), y)], Line::of(theme::SOFT, 2.0).dashed(2.0, 6.0));
-    }
-    let runs = runs(facts, |r| r.orbit_opm.map(|m| (m.value, m.sd)));
-    let runs: Vec<_> = runs.iter().map(|run| thin(run, &axes)).collect();
-    canvas.chart(&axes, 0.0, |area| {
-        for run in &runs {
-            let up = run.iter().map(|(t, (v, sd))| (*t, v + 1.645 * sd.max(0.0)));
-            let down = run.iter().rev().map(|(t, (v, sd))| (*t, v - 1.645 * sd.max(0.0)));
-            area.draw(&Polygon::new(up.chain(down).collect::<Vec<_>>(), fill(theme::DATA_INTERVAL)))?;
-        }
-        Ok(())
-    })?;
-    if let Some(Band { lo, hi }) = band {
-        for run in &runs {
-            let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
-            beyond(canvas, &axes, &line, hi, true);
-            beyond(canvas, &axes, &line, lo, false);
-        }
-    }
-    canvas.chart(&axes, 0.0, |area| {
-        for run in &runs {
-            let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
-            area.draw(&PathElement::new(line, stroke(theme::DATA, 2.6)))?;
-        }
-        Ok(())
-    })?;
-    flags(canvas, facts, &axes, &[WarningKind::OrbitLow, WarningKind::OrbitHigh, WarningKind::SpinLost]);
-    Ok(())
 }
 
 /// Hatches what lies beyond a level, between the level and the line.
@@ -536,13 +406,5 @@ mod tests {
         assert_eq!(nice_step(2.0), 2.0);
         assert_eq!(nice_step(61.0), 100.0);
         assert_eq!(nice_step(f64::NAN), 1.0);
-    }
-
-    #[test]
-    fn arrows_follow_the_direction() {
-        assert_eq!(arrow(Some(0.0)), "→");
-        assert_eq!(arrow(Some(-178.0)), "←");
-        assert_eq!(arrow(Some(91.0)), "↑");
-        assert_eq!(arrow(None), "");
     }
 }

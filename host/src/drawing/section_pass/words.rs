@@ -54,7 +54,7 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
-            "the panel stayed under its heat limit ({} of {} {})",
+            "the spot stayed under the heat limit ({} of {} {})",
             input.scale().rise_number(peak),
             input.scale().rise_number(limit),
             input.scale().rise_unit()
@@ -103,6 +103,10 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         let (what, dial) = if w.kind == WarningKind::OrbitLow { ("low", "up") } else { ("high", "down") };
         out.push(act(format!("Turn the dial {dial} or check the load: {rate} {what} at {}.", into_pass(input, w.t_s))));
     }
+    let blind = facts.side_known() && !facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
+    if blind && facts.over_s.is_some() {
+        out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
+    }
     if let Some(map) = input.rubbing {
         out.extend(coverage(input, map));
     }
@@ -111,12 +115,12 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         out.push(note(format!("{} s of data are missing; nothing is drawn there.", number(lost, 1))));
     }
     let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
-    let warmth_kept = facts.over_s == Some(0.0);
+    let warmth_kept = facts.over_s == Some(0.0) && !blind;
     if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
         let kept = match (pace_kept, warmth_kept) {
-            (true, true) => "The pace and the warmth: all of it inside the plan.",
+            (true, true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
             (true, false) => "The pace: every stroke inside the plan.",
-            _ => "The warmth: always under the limit.",
+            _ => "The warmth: under the limit wherever the spot looked.",
         };
         out.insert(0, note(kept.to_owned()));
     }
