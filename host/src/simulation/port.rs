@@ -49,6 +49,12 @@ pub enum PortError {
 /// Time between two rounds of the thread: well below a block's 43 ms, and a ping is answered within it.
 const ROUND: Duration = Duration::from_millis(2);
 
+/// On a machine too busy to run the thread for longer than this, the sensor's clock loses the rest instead of jumping.
+const LONGEST_ROUND: Duration = Duration::from_millis(100);
+
+/// Sensor time between two exchanges with the terminal, µs: far less than the sensor can hold.
+const SLICE_US: f64 = 20_000.0;
+
 /// A virtual sensor that is being played on a pseudo-terminal.
 #[derive(Debug)]
 pub struct VirtualPort {
@@ -80,9 +86,11 @@ struct Terminal {
 impl VirtualPort {
     /// Plays `sensor` behind the link `path`, `speed` times as fast as the clock (1 is real time).
     ///
-    /// A link that is there already is replaced; anything else of that name is left alone and is an error. At speeds other
-    /// than 1 the sensor's clock runs that much faster than the host's: the host's own clock must be scaled likewise, and
-    /// the sensor's [`silence_us`](super::SensorOptions::silence_us) should be.
+    /// A link that is there already is replaced; anything else of that name is left alone and is an error.
+    ///
+    /// At real time the sensor drops what the host does not read, as on a machine. At other speeds the play waits for a host
+    /// that is slow to read, for a moment of the host's is then a long time of the sensor's. The sensor's clock runs that
+    /// much faster than the host's; its [`silence_us`](super::SensorOptions::silence_us) should be longer in proportion.
     ///
     /// # Errors
     /// [`PortError`], when the system gives no terminal, link or thread.
@@ -161,17 +169,32 @@ impl Drop for VirtualPort {
 }
 
 fn run(shared: &Shared, speed: f64) {
-    let begin = Instant::now();
+    let mut last = Instant::now();
     let mut buffer = [0; 4096];
+    // A fraction of a microsecond is kept for the next round.
+    let mut due_us = 0.0;
     while !shared.end.load(Ordering::Relaxed) {
+        let passed = last.elapsed();
+        last += passed;
+        due_us += passed.min(LONGEST_ROUND).as_secs_f64() * speed * 1e6;
         {
             let mut state = shared.state.lock().unwrap_or_else(PoisonError::into_inner);
             let State { sensor, terminal } = &mut *state;
-            sensor.advance((begin.elapsed().as_secs_f64() * speed * 1e6) as u64);
-            match terminal {
+            let mut serve = |sensor: &mut VirtualSensor| match terminal {
                 Some(terminal) => exchange(sensor, &terminal.sensor_side, &mut buffer),
                 // A pulled plug takes whatever comes.
                 None => sensor.discard(),
+            };
+            serve(sensor);
+            while due_us >= 1.0 {
+                if speed != 1.0 && !sensor.output().is_empty() {
+                    due_us = 0.0;
+                    break;
+                }
+                let step_us = due_us.min(SLICE_US).floor();
+                due_us -= step_us;
+                sensor.advance(sensor.now_us() + step_us as u64);
+                serve(sensor);
             }
         }
         std::thread::sleep(ROUND);
@@ -312,6 +335,24 @@ mod tests {
         }
         let (counts, _) = read(&mut port, Duration::from_secs(2), |c| c[1] > 30).await;
         assert!(counts[1] > 30 && counts[2] == 0, "whole frames only: {counts:?}");
+    }
+
+    #[tokio::test]
+    async fn played_fast_it_waits_for_a_host_that_dozes() {
+        let folder = tempfile::tempdir().unwrap();
+        let options = SensorOptions { silence_us: 3_600_000_000, ..SensorOptions::default() };
+        let sensor = VirtualSensor::new(&Scenario::default(), options).unwrap();
+        let play = VirtualPort::open(sensor, folder.path().join("sensor"), 20.0).unwrap();
+        let mut port = open(play.path());
+        tell(&mut port, ToSensor::Start).await;
+        tokio::time::sleep(Duration::from_millis(1500)).await;
+        let asleep_us = play.with(|sensor| sensor.now_us());
+        let (counts, _) = read(&mut port, Duration::from_millis(1500), |_| false).await;
+        let (awake_us, dropped) = play.with(|sensor| (sensor.now_us(), sensor.health().frames_dropped));
+        assert_eq!((dropped, counts[2]), (0, 0));
+        // A terminal holds some seconds of the stream; 30 s would have passed.
+        assert!(asleep_us < 20_000_000, "{asleep_us}");
+        assert!(awake_us > asleep_us + 5_000_000, "{awake_us}");
     }
 
     #[test]
