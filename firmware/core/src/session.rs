@@ -114,7 +114,8 @@ impl Session {
                 let pong = Pong { token: ping.token, host_us: ping.host_us, sensor_us: now_us };
                 return Handled { answer: Some(Answer::Pong(pong)), ..Handled::default() };
             }
-            ToSensor::Start if !imu_answers => (Outcome::Refused(Refusal::NoImu), None),
+            // A stream that is running goes on through a fault of the chip; only a new one needs it.
+            ToSensor::Start if !imu_answers && !self.streaming => (Outcome::Refused(Refusal::NoImu), None),
             ToSensor::Start => (Outcome::Accepted, self.start(now_us)),
             ToSensor::Stop => (Outcome::Accepted, self.stop(now_us)),
             ToSensor::Configure(settings) => self.configure(settings),
@@ -273,6 +274,10 @@ mod tests {
         let no_imu = session.handle(&payload(ToSensor::Start), 0, false);
         assert_eq!(outcome(no_imu), Outcome::Refused(Refusal::NoImu));
         assert!(!session.is_streaming());
+        say(&mut session, 0, ToSensor::Start);
+        let again = session.handle(&payload(ToSensor::Start), 1, false);
+        assert_eq!(outcome(again), Outcome::Accepted, "a running stream outlives a fault of the chip");
+        say(&mut session, 2, ToSensor::Stop);
 
         let good = Settings { accel_range_g: 8, ..Settings::default() };
         let bad = [

@@ -1,0 +1,71 @@
+// The cable between the emulated board and a real program: a pseudo-terminal, and the pace of the clock.
+
+import { spawn } from 'node:child_process';
+import fs from 'node:fs';
+import { fileURLToPath } from 'node:url';
+
+const SLICE_NS = 20e6;
+const MAX_BEHIND_NS = 500e6;
+const TERMINAL = fileURLToPath(new URL('terminal.py', import.meta.url));
+
+export class Cable {
+  /** `path` is the port that the program opens; `speed` how many emulated seconds a second. */
+  constructor(board, path, speed = 1) {
+    Object.assign(this, { board, path, speed });
+    this.terminal = null;
+    this.slippedNs = 0;
+    board.onBytes = (bytes) => this.terminal?.stdin.write(bytes);
+    board.onConfigured = () => {
+      if (this.terminal) board.usb.setOpen(true);
+    };
+  }
+
+  /** Plugs the cable in. */
+  async plug() {
+    const terminal = spawn('python3', [TERMINAL, this.path], { stdio: ['pipe', 'pipe', 'inherit'] });
+    terminal.stdout.on('data', (bytes) => this.board.send(bytes));
+    terminal.stdin.on('error', () => {}); // the other end goes first when it is pulled
+    while (!fs.existsSync(this.path)) {
+      if (terminal.exitCode !== null) throw new Error(`no pseudo-terminal at ${this.path}`);
+      await sleep(5);
+    }
+    this.terminal = terminal;
+    if (this.board.link === 'usb' && this.board.usb.configured) this.board.usb.setOpen(true);
+  }
+
+  /** Pulls it: the port goes away. */
+  async pull() {
+    const { terminal } = this;
+    this.terminal = null;
+    if (this.board.link === 'usb') this.board.usb.setOpen(false);
+    terminal.kill();
+    await new Promise((gone) => terminal.on('exit', gone));
+  }
+
+  /** Runs the board at the clock's pace until `until()` says so; when this machine is too slow, emulated time slips. */
+  async run(until) {
+    const start = process.hrtime.bigint();
+    const from = this.board.nanos;
+    let slipped = 0;
+    while (!until()) {
+      const due = from + Number(process.hrtime.bigint() - start) * this.speed - slipped;
+      let behind = due - this.board.nanos;
+      if (behind > MAX_BEHIND_NS) {
+        slipped += behind - MAX_BEHIND_NS;
+        behind = MAX_BEHIND_NS;
+      }
+      if (behind > 0) this.board.runTo(this.board.nanos + Math.min(behind, SLICE_NS));
+      await (behind > SLICE_NS ? breathe() : sleep(2));
+    }
+    this.slippedNs += slipped;
+  }
+
+  /** Runs it for so many emulated seconds. */
+  runFor(seconds) {
+    const end = this.board.nanos + seconds * 1e9;
+    return this.run(() => this.board.nanos >= end);
+  }
+}
+
+export const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
+const breathe = () => new Promise((done) => setImmediate(done));
