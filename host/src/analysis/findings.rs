@@ -131,6 +131,9 @@ pub struct Stroke {
     pub end_s: f64,
     /// Direction of travel, degrees anticlockwise from the first stroke of the section, seen looking at the panel.
     pub direction_deg: Option<f64>,
+    /// Direction of travel as the machine lies in the hand: degrees anticlockwise from the sensor's x axis, seen looking at
+    /// the panel. Tells which side of the pad leads.
+    pub machine_deg: Option<f64>,
     /// Length, m.
     pub length_m: Option<f64>,
     /// Length over time with its 90 % interval, m/s.

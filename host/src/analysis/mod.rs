@@ -11,14 +11,29 @@
 //! and review give identical figures. Memory does not grow with the length of a recording: windows and the current pass
 //! are kept, finished results are handed out.
 
+mod attitude;
+mod comb;
 pub mod findings;
+mod grid;
+mod motion;
+mod orbit;
+mod pad_speed;
+mod passes;
+mod pipeline;
 pub mod reading;
 pub mod rubbing;
 pub mod setup;
+mod spin;
+mod strokes;
+mod track;
+mod traverse;
+mod turns;
 pub mod weighted_vibration;
 pub mod weighting;
 
 pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, TrackPoint};
+pub use pad_speed::pad_speed_mps;
+pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};
 pub use setup::{Machine, MachineKind, Setup};
 pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};

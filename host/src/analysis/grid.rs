@@ -1,0 +1,174 @@
+//! Motion samples of any rate brought onto one even 50 Hz grid.
+//!
+//! Every sample is spread over the four nearest grid points with the weights of a cubic B-spline (the fourth-order
+//! moving average of the grid step). That is an averaging filter with fourth-order zeros at 50, 100, 150 Hz: the orbit
+//! vibration, a thousand times larger than the arm's own acceleration, folds down to almost nothing, whatever the sample
+//! rate. Up to 3 Hz, where turns live, the loss is below 3 %.
+//!
+//! A grid point that got less than half of its expected weight is a hole; nothing is invented for it.
+
+use std::collections::VecDeque;
+
+/// Time between grid points, s.
+pub(super) const STEP_S: f64 = 0.02;
+/// Time between grid points, µs.
+pub(super) const STEP_US: f64 = STEP_S * 1e6;
+
+/// Share of the expected weight below which a grid point counts as a hole.
+const ENOUGH: f64 = 0.5;
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Slot {
+    sum: [f64; 3],
+    weight: f64,
+    /// Weight an unbroken stream would have given.
+    expected: f64,
+}
+
+/// One motion stream on its way to the grid.
+#[derive(Clone, Debug)]
+pub(super) struct Gridder {
+    /// Grid index of the front slot.
+    base: i64,
+    slots: VecDeque<Slot>,
+    /// Time of the latest sample, µs.
+    last_us: f64,
+}
+
+impl Gridder {
+    pub(super) fn new() -> Self {
+        Self { base: 0, slots: VecDeque::with_capacity(8), last_us: f64::NEG_INFINITY }
+    }
+
+    /// Forgets what was collected; the next point handed out is `index`.
+    pub(super) fn restart(&mut self, index: i64) {
+        self.base = index;
+        self.slots.clear();
+    }
+
+    /// Time of the latest sample, µs; minus infinity before the first.
+    pub(super) fn last_us(&self) -> f64 {
+        self.last_us
+    }
+
+    /// Takes one sample. `spacing_us` is the stream's sample spacing, used to tell a hole from a slow stream.
+    /// A sample with a value that is not a number only moves the time on.
+    #[inline]
+    pub(super) fn push(&mut self, t_us: f64, spacing_us: f64, sample: [f32; 3]) {
+        self.last_us = t_us;
+        let u = t_us / STEP_US;
+        let k = u.floor();
+        let f = u - k;
+        let first = k as i64 - 1 - self.base;
+        if first + 3 < 0 {
+            return;
+        }
+        while self.slots.len() < (first + 4) as usize {
+            self.slots.push_back(Slot::default());
+        }
+        let g = 1.0 - f;
+        let weights = [
+            g * g * g / 6.0,
+            (4.0 - 6.0 * f * f + 3.0 * f * f * f) / 6.0,
+            (4.0 - 6.0 * g * g + 3.0 * g * g * g) / 6.0,
+            f * f * f / 6.0,
+        ];
+        let finite = sample.iter().all(|v| v.is_finite());
+        let expected = STEP_US / spacing_us;
+        for (i, w) in weights.into_iter().enumerate() {
+            let Ok(at) = usize::try_from(first + i as i64) else { continue };
+            let slot = &mut self.slots[at];
+            slot.expected = expected;
+            if finite {
+                slot.weight += w;
+                for (sum, v) in slot.sum.iter_mut().zip(sample) {
+                    *sum += w * f64::from(v);
+                }
+            }
+        }
+    }
+
+    /// Whether nothing more can come for grid point `index`.
+    pub(super) fn is_complete(&self, index: i64) -> bool {
+        self.last_us >= (index + 2) as f64 * STEP_US
+    }
+
+    /// Hands out grid point `index` (each once, in order); `None` where it is a hole.
+    pub(super) fn take(&mut self, index: i64) -> Option<[f64; 3]> {
+        while self.base < index && self.slots.pop_front().is_some() {
+            self.base += 1;
+        }
+        if self.base != index {
+            self.base = index + 1;
+            return None;
+        }
+        self.base += 1;
+        let slot = self.slots.pop_front()?;
+        (slot.weight > 0.0 && slot.weight >= ENOUGH * slot.expected).then(|| slot.sum.map(|s| s / slot.weight))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(rate_hz: f64, seconds: f64, f: impl Fn(f64) -> f64) -> Vec<Option<[f64; 3]>> {
+        let mut grid = Gridder::new();
+        let spacing = 1e6 / rate_hz;
+        let mut out = Vec::new();
+        for i in 0..(seconds * rate_hz) as usize {
+            let t = i as f64 * spacing;
+            grid.push(t, spacing, [f(t / 1e6) as f32, 0.0, 1.0]);
+            while grid.is_complete(out.len() as i64) {
+                out.push(grid.take(out.len() as i64));
+            }
+        }
+        out
+    }
+
+    #[test]
+    fn constants_and_ramps_pass_exactly_at_any_rate() {
+        for rate in [50.0, 104.0, 208.0, 1687.658, 97_656.0] {
+            for (k, v) in run(rate, 2.0, |t| 3.0 - 2.0 * t).into_iter().enumerate().skip(2) {
+                let v = v.expect("no holes")[0];
+                let truth = 3.0 - 2.0 * k as f64 * STEP_S;
+                // A sampled kernel repeats a ramp exactly only where the samples are dense; measured 0.010 at 104 Hz.
+                assert!((v - truth).abs() < 0.02, "{rate} Hz: {v} for {truth}");
+            }
+        }
+    }
+
+    #[test]
+    fn orbit_vibration_is_suppressed_where_turns_live() {
+        // 18 m/s² at every orbit rate from 25 to 115 Hz: what is left below 3 Hz after a 0.2 s mean must be far below the
+        // 0.05 m/s² of an arm turning.
+        let mut worst = 0.0_f64;
+        for tenths in 250..1150 {
+            let hz = f64::from(tenths) / 10.0;
+            let grid = run(1687.658, 3.0, |t| 18.0 * (core::f64::consts::TAU * hz * t).sin());
+            let v: Vec<f64> = grid.into_iter().skip(5).map(|v| v.unwrap()[0]).collect();
+            for w in v.windows(10) {
+                worst = worst.max((w.iter().sum::<f64>() / 10.0).abs());
+            }
+        }
+        assert!(worst < 0.03, "worst {worst:.4} m/s²"); // measured 0.019 at 25 Hz
+    }
+
+    #[test]
+    fn a_hole_stays_a_hole() {
+        let mut grid = Gridder::new();
+        let mut got = Vec::new();
+        for i in 0..1000 {
+            let t = f64::from(i) * 1000.0;
+            if !(300_000.0..500_000.0).contains(&t) {
+                grid.push(t, 1000.0, [1.0, 2.0, 3.0]);
+            }
+            while grid.is_complete(got.len() as i64) {
+                got.push(grid.take(got.len() as i64));
+            }
+        }
+        let holes: Vec<usize> = got.iter().enumerate().filter(|(_, v)| v.is_none()).map(|(k, _)| k).collect();
+        assert_eq!(holes, (15..=25).collect::<Vec<_>>().into_iter().filter(|k| got[*k].is_none()).collect::<Vec<_>>());
+        assert!(holes.contains(&20) && !holes.contains(&13) && !holes.contains(&27), "{holes:?}");
+    }
+}

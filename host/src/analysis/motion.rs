@@ -1,0 +1,217 @@
+//! The motion chain: from grid points to candidate events, strokes and passes.
+//!
+//! Keeps the motion of the current stretch of work (at most [`LONGEST_S`]), so that passes can be settled with hindsight
+//! when the work pauses.
+
+use super::attitude::{Attitude, Vec3};
+use super::grid::STEP_S;
+use super::passes::{self, SettledPass};
+use super::strokes::{Now, StrokeTracker};
+use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, REACH_S, Stretch, USUAL_WIDTH_S};
+use std::collections::VecDeque;
+
+/// Longest stretch of work that is settled as a whole, s.
+pub(super) const LONGEST_S: f64 = 900.0;
+/// Points kept from before the work, so that its first fit has room.
+const LEAD: usize = 250;
+/// Grid points a fit reaches to either side.
+const REACH: i64 = (REACH_S / STEP_S) as i64;
+/// After this long the events of a moment have all been found and measured, s.
+pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
+/// Longest hole that is bridged, grid points.
+const BRIDGE: u32 = 10;
+/// Neighbouring events fitted along with one.
+const NEIGHBOURS: usize = 4;
+/// A step this large tells the width of the bursts, m/s.
+const TELLING_STEP: f64 = 0.025;
+
+pub(super) struct Motion {
+    lever: Vec3,
+    attitude: Attitude,
+    detector: Detector,
+    tracker: StrokeTracker,
+    first: i64,
+    points: Vec<MotionPoint>,
+    /// Gyro bias once a second, with the grid index.
+    biases: VecDeque<(i64, Vec3)>,
+    /// Found, not yet measured.
+    pending: VecDeque<i64>,
+    /// All found lately.
+    found: VecDeque<i64>,
+    width_s: f64,
+    holes: u32,
+    last_acceleration: [f64; 2],
+    /// Whether anything is being followed at all.
+    running: bool,
+}
+
+impl Motion {
+    /// `lever`: from the pad's centre to the chip, m, machine axes.
+    pub(super) fn new(lever: Vec3) -> Self {
+        Self {
+            lever,
+            attitude: Attitude::new(),
+            detector: Detector::new(0),
+            tracker: StrokeTracker::new(),
+            first: 0,
+            points: Vec::new(),
+            biases: VecDeque::new(),
+            pending: VecDeque::new(),
+            found: VecDeque::new(),
+            width_s: USUAL_WIDTH_S,
+            holes: 0,
+            last_acceleration: [0.0; 2],
+            running: false,
+        }
+    }
+
+    pub(super) fn now(&self) -> Now {
+        self.tracker.now()
+    }
+
+    /// Turn about the spindle at a time of the current stretch, rad.
+    pub(super) fn heading_at(&self, t_s: f64) -> Option<f64> {
+        let at = (t_s / STEP_S).round() as i64 - self.first;
+        usize::try_from(at).ok().and_then(|i| self.points.get(i)).map(|p| f64::from(p.heading))
+    }
+
+    /// Passes so far, as first measured.
+    pub(super) fn preview(&self, cuts_s: &[f64], told_length_m: Option<f64>) -> Vec<SettledPass> {
+        passes::preview(&self.tracker.strokes(), cuts_s, told_length_m)
+    }
+
+    /// Seconds of motion kept.
+    pub(super) fn kept_s(&self) -> f64 {
+        self.points.len() as f64 * STEP_S
+    }
+
+    /// Takes one grid point. `motor_on` tells whether the motor ran around a time, s. Gives `true` when a hole ended the
+    /// stretch: it is to be settled and restarted.
+    pub(super) fn step(
+        &mut self,
+        index: i64,
+        accel: Option<Vec3>,
+        gyro: Option<Vec3>,
+        motor_on: &dyn Fn(f64) -> bool,
+    ) -> bool {
+        let (Some(accel), Some(gyro)) = (accel, gyro) else {
+            self.holes += 1;
+            if !self.running || self.holes > BRIDGE {
+                return self.running;
+            }
+            // A short hole is stepped over with what was there before; it must not look like a burst.
+            if let Some(&last) = self.points.last() {
+                self.keep(index, last, self.last_acceleration, motor_on);
+            }
+            return false;
+        };
+        self.holes = 0;
+        if !self.running {
+            self.running = true;
+            self.first = index;
+            self.points.clear();
+            self.detector = Detector::new(index);
+        }
+        let step = self.attitude.step(accel, gyro, self.lever);
+        let heading = self.attitude.heading();
+        let (s, c) = heading.sin_cos();
+        let [x, y, _] = step.acceleration;
+        let acceleration = [c * x - s * y, s * x + c * y];
+        self.last_acceleration = acceleration;
+        let point =
+            MotionPoint { accel: accel.map(|v| v as f32), gyro: gyro.map(|v| v as f32), heading: heading as f32 };
+        self.keep(index, point, acceleration, motor_on);
+        false
+    }
+
+    fn keep(&mut self, index: i64, point: MotionPoint, acceleration: [f64; 2], motor_on: &dyn Fn(f64) -> bool) {
+        self.points.push(point);
+        if index.rem_euclid(50) == 0 {
+            self.biases.push_back((index, self.attitude.bias()));
+        }
+        if let Some((at, _)) = self.detector.push(acceleration) {
+            self.pending.push_back(at);
+            self.found.push_back(at);
+        }
+        while self.pending.front().is_some_and(|at| at + REACH + DETECT_LAG as i64 <= index) {
+            self.measure_next(motor_on);
+        }
+        while self.found.front().is_some_and(|at| at + 4 * REACH + (DETECT_LAG as i64) < index) {
+            self.found.pop_front();
+        }
+    }
+
+    fn measure_next(&mut self, motor_on: &dyn Fn(f64) -> bool) {
+        let Some(at) = self.pending.pop_front() else { return };
+        let t_s = at as f64 * STEP_S;
+        if !motor_on(t_s) {
+            return;
+        }
+        let mut near: Vec<i64> = self.found.iter().copied().filter(|f| (f - at).abs() <= REACH && *f != at).collect();
+        near.sort_by_key(|f| (f - at).abs());
+        near.truncate(NEIGHBOURS);
+        near.push(at);
+        near.sort_unstable();
+        let times: Vec<f64> = near.iter().map(|f| *f as f64 * STEP_S).collect();
+        let own = near.iter().position(|f| *f == at).unwrap_or(0);
+        let Some(fit) = self.stretch().fit_around(&times, t_s, self.attitude.bias(), self.width_s) else { return };
+        let event = Event { t_s: fit.times_s[own], step: fit.steps[own] };
+        if event.step[0].hypot(event.step[1]) > TELLING_STEP {
+            self.width_s += 0.1 * (fit.width_s - self.width_s);
+        }
+        self.tracker.push(event);
+    }
+
+    fn stretch(&self) -> Stretch<'_> {
+        Stretch { first: self.first, points: &self.points, lever: self.lever }
+    }
+
+    /// Measures what is still waiting and settles the strokes so far. With `at_end`, nothing more will come: the detector's
+    /// lag is bridged with the last value.
+    pub(super) fn settle(
+        &mut self,
+        cuts_s: &[f64],
+        told_length_m: Option<f64>,
+        at_end: bool,
+        motor_on: &dyn Fn(f64) -> bool,
+    ) -> Vec<SettledPass> {
+        if at_end {
+            for _ in 0..DETECT_LAG {
+                if let Some((at, _)) = self.detector.push(self.last_acceleration) {
+                    self.pending.push_back(at);
+                    self.found.push_back(at);
+                }
+            }
+        }
+        while !self.pending.is_empty() {
+            self.measure_next(motor_on);
+        }
+        let strokes = self.tracker.settled();
+        let last = self.attitude.bias();
+        let bias_at = |t_s: f64| {
+            // The bias is learned as time goes on: half a minute later it is better known and hardly another.
+            let later = ((t_s + 30.0) / STEP_S) as i64;
+            let i = self.biases.partition_point(|b| b.0 < later);
+            self.biases.get(i).map_or(last, |b| b.1)
+        };
+        passes::settle(self.stretch(), &strokes, bias_at, cuts_s, told_length_m)
+    }
+
+    /// Forgets the stretch but for its last moments; following goes on.
+    pub(super) fn begin_anew(&mut self) {
+        self.tracker = StrokeTracker::new();
+        let drop = self.points.len().saturating_sub(LEAD);
+        self.points.drain(..drop);
+        self.first += drop as i64;
+        while self.biases.front().is_some_and(|b| b.0 < self.first) {
+            self.biases.pop_front();
+        }
+    }
+
+    /// Nothing before continues across: the attitude starts over.
+    pub(super) fn interrupt(&mut self) {
+        let lever = self.lever;
+        let width_s = self.width_s;
+        *self = Self { width_s, ..Self::new(lever) };
+    }
+}

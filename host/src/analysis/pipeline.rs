@@ -1,0 +1,561 @@
+//! The whole analysis: readings in, live ticks and settled findings out.
+//!
+//! # Data flow
+//!
+//! ```text
+//! accel ─┬─► orbit ──────────► orbit ticks ──┐
+//!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
+//! gyro ────► 50 Hz grid ─┴─► motion ─────────┤
+//!                            (turns, strokes)└─► rows wait ─► settled with the passes ─► Finding
+//! ```
+//!
+//! Everything is driven by the times of the samples, never by when or in what portions they arrived.
+//!
+//! Rows of the series wait until the stretch of work they belong to is settled: when the motor has been off, or the arm
+//! at rest, for a while, at the mark button, at an interruption, or after [`motion::LONGEST_S`] at the latest.
+
+use super::findings::{Finding, LiveTick, Measured, Pass, SeriesRow, State, Stroke};
+use super::grid::{Gridder, STEP_US};
+use super::motion::{self, Motion};
+use super::orbit::{HINDSIGHT_S, Orbit, OrbitTick, TICK_US};
+use super::pad_speed::pad_speed_mps;
+use super::passes::{SECTION_PAUSE_S, SettledPass};
+use super::reading::{Reading, Run};
+use super::setup::Setup;
+use super::strokes::Mode;
+use super::traverse::{STEP_SD_MPS, UNEVEN, Z90};
+use super::{Interval, track};
+use std::collections::VecDeque;
+
+/// From the pad's centre to the chip, m, machine axes: a clip on the housing sits some 0.1 m above the face.
+const LEVER_M: [f64; 3] = [0.0, 0.0, 0.1];
+/// A gyro that has been silent for this long is not waited for, µs.
+const GYRO_PATIENCE_US: f64 = 1e6;
+/// Arm at rest for this long with the motor running: the strokes before are settled, s.
+const REST_S: f64 = 20.0;
+/// With the motor running and nothing going on, motion this old is let go, s.
+const IDLE_S: f64 = 90.0;
+/// Vibration that only a motor makes, m/s² rms over three axes.
+const MOTOR_VIBRATION: f64 = 1.0;
+/// Motor off for this long ends a pass, s.
+const OFF_CUT_S: f64 = 0.5;
+/// Motor state is taken from this far around a moment, s.
+const MOTOR_SLACK_S: f64 = 0.6;
+
+/// Whether the motor ran, tick by tick.
+#[derive(Debug, Default)]
+struct MotorLog {
+    /// Tick of the front.
+    first: i64,
+    on: VecDeque<Option<bool>>,
+    /// Ticks since it last ran.
+    off_ticks: i64,
+    /// Times that end a pass, s.
+    cuts_s: Vec<f64>,
+}
+
+impl MotorLog {
+    fn push(&mut self, index: i64, on: Option<bool>) {
+        if self.on.is_empty() || index != self.first + self.on.len() as i64 {
+            self.on.clear();
+            self.first = index;
+        }
+        self.on.push_back(on);
+        if on == Some(false) {
+            self.off_ticks += 1;
+            if self.off_ticks as f64 * TICK_US == OFF_CUT_S * 1e6 {
+                self.cuts_s.push(index as f64 * TICK_US * 1e-6 - OFF_CUT_S);
+            }
+        } else {
+            self.off_ticks = 0;
+        }
+        let longest = ((motion::LONGEST_S + 60.0) * 1e6 / TICK_US) as usize;
+        if self.on.len() > longest {
+            self.on.pop_front();
+            self.first += 1;
+        }
+    }
+
+    /// Whether it ran around a time; a stream too slow to tell counts as running.
+    fn ran_at(&self, t_s: f64) -> bool {
+        let tick = |t: f64| (t * 1e6 / TICK_US) as i64;
+        (tick(t_s - MOTOR_SLACK_S)..=tick(t_s + MOTOR_SLACK_S)).any(|i| {
+            usize::try_from(i - self.first).ok().and_then(|i| self.on.get(i)).is_some_and(|on| *on != Some(false))
+        })
+    }
+}
+
+/// A row waiting to be settled.
+#[derive(Clone, Copy, Debug)]
+struct Waiting {
+    index: i64,
+    orbit: OrbitTick,
+    row: SeriesRow,
+}
+
+/// The analysis of one recording or one live session.
+pub struct Pipeline {
+    setup: Setup,
+    orbit: Orbit,
+    accel_grid: Gridder,
+    gyro_grid: Gridder,
+    motion: Motion,
+    motor: MotorLog,
+    next_grid: i64,
+    first_accel_us: Option<f64>,
+    marks_us: VecDeque<f64>,
+    live: VecDeque<LiveTick>,
+    findings: VecDeque<Finding>,
+    ticks: VecDeque<OrbitTick>,
+    waiting: VecDeque<Waiting>,
+    settled_orbit: VecDeque<OrbitTick>,
+    /// Live figures of the strokes so far.
+    last_stroke: Option<Interval>,
+    strokes_in_pass: u32,
+    strokes_seen: u32,
+    pass_count: u32,
+    section: u32,
+    section_heading: Option<f64>,
+    last_work_s: f64,
+    last_sample_us: f64,
+    settle_at_s: Option<f64>,
+    /// Marks not yet used to split sections, s.
+    section_marks_s: Vec<f64>,
+}
+
+impl Pipeline {
+    /// Starts an analysis.
+    pub fn new(setup: Setup) -> Self {
+        Self {
+            setup,
+            orbit: Orbit::new(),
+            accel_grid: Gridder::new(),
+            gyro_grid: Gridder::new(),
+            motion: Motion::new(LEVER_M),
+            motor: MotorLog::default(),
+            next_grid: 0,
+            first_accel_us: None,
+            marks_us: VecDeque::new(),
+            live: VecDeque::new(),
+            findings: VecDeque::new(),
+            ticks: VecDeque::new(),
+            waiting: VecDeque::new(),
+            settled_orbit: VecDeque::new(),
+            last_stroke: None,
+            strokes_in_pass: 0,
+            strokes_seen: 0,
+            pass_count: 0,
+            section: 0,
+            section_heading: None,
+            last_work_s: f64::NEG_INFINITY,
+            last_sample_us: f64::NEG_INFINITY,
+            settle_at_s: None,
+            section_marks_s: Vec::new(),
+        }
+    }
+
+    /// Next live tick, oldest first.
+    pub fn pop_live(&mut self) -> Option<LiveTick> {
+        self.live.pop_front()
+    }
+
+    /// Next settled finding.
+    pub fn pop_finding(&mut self) -> Option<Finding> {
+        self.findings.pop_front()
+    }
+
+    /// Takes one reading. Samples that go back in time, or whose time is no number, are left out.
+    pub fn push(&mut self, reading: Reading<'_>) {
+        match reading {
+            Reading::Accel(run) => self.push_accel(run),
+            Reading::Gyro(run) => self.push_gyro(run),
+            Reading::Surface(_) => {}
+            Reading::Mark { t_us } => {
+                if t_us.is_finite() {
+                    self.marks_us.push_back(t_us);
+                }
+            }
+            Reading::Break { from_us: _, to_us } => {
+                self.advance(f64::INFINITY);
+                self.settle(true);
+                self.orbit.interrupt(if to_us.is_finite() { to_us } else { 0.0 });
+                self.release(f64::INFINITY);
+                self.restart_motion();
+                if to_us.is_finite() {
+                    let index = (to_us / STEP_US).ceil() as i64 + 1;
+                    self.next_grid = self.next_grid.max(index);
+                    self.accel_grid.restart(self.next_grid);
+                    self.gyro_grid.restart(self.next_grid);
+                }
+                self.section_heading = None;
+            }
+        }
+        self.advance(self.watermark_us());
+    }
+
+    /// Nothing more comes: settles everything.
+    pub fn finish(&mut self) {
+        self.advance(f64::INFINITY);
+        self.settle(true);
+        self.orbit.flush();
+        self.release(f64::INFINITY);
+    }
+
+    fn push_accel(&mut self, run: Run<'_>) {
+        let Some(spacing_us) = usable_spacing(&run) else { return };
+        for (i, sample) in run.samples.iter().enumerate() {
+            let t_us = run.first_us + i as f64 * spacing_us;
+            if t_us <= self.accel_grid.last_us() {
+                continue;
+            }
+            self.orbit.push(t_us, spacing_us, *sample);
+            self.accel_grid.push(t_us, spacing_us, *sample);
+            self.first_accel_us.get_or_insert(t_us);
+            self.last_sample_us = t_us;
+        }
+    }
+
+    fn push_gyro(&mut self, run: Run<'_>) {
+        let Some(spacing_us) = usable_spacing(&run) else { return };
+        for (i, sample) in run.samples.iter().enumerate() {
+            let t_us = run.first_us + i as f64 * spacing_us;
+            if t_us > self.gyro_grid.last_us() {
+                self.gyro_grid.push(t_us, spacing_us, *sample);
+            }
+        }
+    }
+
+    /// Time up to which all streams have been heard, µs.
+    fn watermark_us(&self) -> f64 {
+        let (accel, gyro) = (self.accel_grid.last_us(), self.gyro_grid.last_us());
+        let since = gyro.max(self.first_accel_us.unwrap_or(f64::NEG_INFINITY));
+        if accel - since > GYRO_PATIENCE_US { accel } else { accel.min(gyro) }
+    }
+
+    /// Works through all ticks up to a time.
+    fn advance(&mut self, limit_us: f64) {
+        while let Some(tick) = self.orbit.pop_live() {
+            self.ticks.push_back(tick);
+        }
+        while let Some(tick) = self.orbit.pop_settled() {
+            self.settled_orbit.push_back(tick);
+        }
+        while let Some(&tick) = self.ticks.front() {
+            let tick_us = tick.index as f64 * TICK_US;
+            if tick_us > limit_us {
+                break;
+            }
+            self.ticks.pop_front();
+            self.step_motion(tick_us);
+            self.tick(tick);
+        }
+    }
+
+    fn step_motion(&mut self, limit_us: f64) {
+        // A silence too long to be bridged is not walked through point by point.
+        let behind = (limit_us / STEP_US) as i64 - self.next_grid;
+        if behind > 3000 {
+            self.restart_motion();
+            self.next_grid = (limit_us / STEP_US) as i64 - 100;
+        }
+        while (self.next_grid + 2) as f64 * STEP_US <= limit_us {
+            let k = self.next_grid;
+            self.next_grid += 1;
+            let accel = self.accel_grid.take(k);
+            let gyro = self.gyro_grid.take(k);
+            let motor = &self.motor;
+            let ended = self.motion.step(k, accel, gyro, &|t| motor.ran_at(t));
+            if ended {
+                self.settle(true);
+                self.restart_motion();
+            }
+        }
+    }
+
+    fn restart_motion(&mut self) {
+        self.motion.interrupt();
+        self.strokes_seen = 0;
+        self.strokes_in_pass = 0;
+        // Headings of before and after cannot be compared.
+        self.section_heading = None;
+    }
+
+    fn tick(&mut self, tick: OrbitTick) {
+        let t_s = tick.index as f64 * TICK_US * 1e-6;
+        let on = self
+            .orbit
+            .is_measurable()
+            .unwrap_or(false)
+            .then(|| tick.rate_hz.is_some() || tick.vibration_mps2.is_some_and(|v| v > MOTOR_VIBRATION));
+        self.motor.push(tick.index, on);
+        while self.marks_us.front().is_some_and(|m| *m <= t_s * 1e6) {
+            let Some(mark_us) = self.marks_us.pop_front() else { break };
+            let mark_s = mark_us * 1e-6;
+            self.motor.cuts_s.push(mark_s);
+            self.section_marks_s.push(mark_s);
+            self.settle_at_s = Some(mark_s + motion::MEASURED_S);
+        }
+        let now = self.motion.now();
+        if now.strokes != self.strokes_seen {
+            self.strokes_seen = now.strokes;
+            let passes = self.motion.preview(&self.motor.cuts_s, self.setup.stroke_length_m);
+            let last = passes.last();
+            self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
+            self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
+        }
+        let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
+        let state = state_of(on, working);
+        let spin = tick.spin_hz;
+        let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
+        self.live.push_back(LiveTick {
+            t_s,
+            state,
+            orbit_opm: tick.rate_hz.map(per_minute),
+            pad_speed_mps: pad_speed,
+            pad_spin_hz: spin,
+            spin_lost: tick.spin_lost,
+            traverse_mps: (state == State::Working).then(|| now.speed_mps.map(running_estimate)).flatten(),
+            last_stroke_mps: self.last_stroke,
+            strokes: self.strokes_in_pass,
+            vibration_mps2: tick.vibration_mps2,
+            silent_s: (t_s - self.last_sample_us * 1e-6).max(0.0),
+            ..LiveTick::default()
+        });
+        let row = SeriesRow { t_s, vibration_mps2: tick.vibration_mps2, ..SeriesRow::default() };
+        self.waiting.push_back(Waiting {
+            index: tick.index,
+            orbit: OrbitTick { index: tick.index, ..OrbitTick::default() },
+            row,
+        });
+        self.decide(t_s, now.mode, now.since_s, now.strokes);
+    }
+
+    /// Settles the stretch of work when it has come to an end.
+    fn decide(&mut self, t_s: f64, mode: Mode, since_s: f64, strokes: u32) {
+        let off_s = self.motor.off_ticks as f64 * TICK_US * 1e-6;
+        let off = off_s >= motion::MEASURED_S;
+        let just_off = off && off_s < motion::MEASURED_S + TICK_US * 1e-6;
+        let marked = self.settle_at_s.is_some_and(|at| t_s >= at);
+        let rested = mode == Mode::Rest && strokes > 0 && t_s - since_s > REST_S;
+        let too_long = self.motion.kept_s() >= motion::LONGEST_S;
+        if just_off || marked || rested || too_long {
+            self.settle(false);
+            self.motion.begin_anew();
+            self.strokes_seen = 0;
+            self.strokes_in_pass = 0;
+            self.settle_at_s = None;
+            self.release(t_s - HINDSIGHT_S);
+        } else if off || self.motion.kept_s() == 0.0 {
+            if self.motion.kept_s() > 10.0 {
+                self.motion.begin_anew();
+            }
+            self.release(t_s - HINDSIGHT_S);
+        } else if mode == Mode::Rest && strokes == 0 && self.motion.kept_s() > IDLE_S {
+            self.motion.begin_anew();
+            self.release(t_s - HINDSIGHT_S);
+        }
+    }
+
+    /// Works out the passes of the current stretch and hands them out.
+    fn settle(&mut self, at_end: bool) {
+        if at_end {
+            self.orbit.flush();
+            while let Some(tick) = self.orbit.pop_settled() {
+                self.settled_orbit.push_back(tick);
+            }
+        }
+        self.fill_orbit();
+        let motor = &self.motor;
+        let passes = self.motion.settle(&motor.cuts_s, self.setup.stroke_length_m, at_end, &|t| motor.ran_at(t));
+        for pass in passes {
+            self.hand_out(&pass);
+        }
+        self.motor.cuts_s.clear();
+    }
+
+    /// Puts settled orbit figures into the waiting rows.
+    fn fill_orbit(&mut self) {
+        let Some(first) = self.waiting.front().map(|w| w.index) else { return };
+        while let Some(&tick) = self.settled_orbit.front() {
+            let at = usize::try_from(tick.index - first);
+            if let Ok(at) = at {
+                // Indices may skip after an interruption; look from the place it would have without.
+                let from = at.min(self.waiting.len().saturating_sub(1));
+                let Some(place) = (0..=from).rev().find(|i| self.waiting[*i].index <= tick.index) else { break };
+                if tick.index > self.waiting[self.waiting.len() - 1].index {
+                    break;
+                }
+                if self.waiting[place].index == tick.index {
+                    self.waiting[place].orbit = tick;
+                }
+            }
+            self.settled_orbit.pop_front();
+        }
+        let machine = self.setup.machine;
+        let measurable = self.orbit.is_measurable().unwrap_or(false);
+        for w in &mut self.waiting {
+            let rate = w.orbit.rate_hz;
+            let spin = w.orbit.spin_hz;
+            w.row.orbit_opm = rate.map(per_minute);
+            w.row.pad_spin_hz = spin;
+            w.row.pad_speed_mps = rate.and_then(|r| pad_speed_mps(&machine, r.value, spin));
+            if w.row.state != State::Working {
+                let on =
+                    measurable.then(|| rate.is_some() || w.row.vibration_mps2.is_some_and(|v| v > MOTOR_VIBRATION));
+                w.row.state = state_of(on, false);
+            }
+        }
+    }
+
+    fn hand_out(&mut self, pass: &SettledPass) {
+        let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
+        let (start_s, end_s) = (first.start_s, last.end_s);
+        let marked = self.section_marks_s.iter().any(|m| *m <= start_s && *m >= self.last_work_s - 1.0);
+        if self.section == 0 || marked || start_s - self.last_work_s > SECTION_PAUSE_S {
+            self.section += 1;
+            self.section_heading = None;
+        }
+        self.section_marks_s.retain(|m| *m > start_s);
+        self.last_work_s = end_s;
+        self.pass_count += 1;
+        let heading = pass.axis[1].atan2(pass.axis[0]);
+        let section_heading = *self.section_heading.get_or_insert(heading);
+        for (n, s) in pass.strokes.iter().enumerate() {
+            let interval = s.traverse.interval();
+            let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread };
+            let (mut orbit, mut surface) = (Vec::new(), Vec::new());
+            for w in self.rows_between(s.start_s, s.end_s) {
+                w.row.traverse_mps = Some(measured);
+                orbit.extend(w.row.orbit_opm.map(|m| m.value));
+                surface.extend(w.row.surface_c);
+            }
+            let mean = surface.iter().sum::<f64>() / surface.len() as f64;
+            let mid_s = 0.5 * (s.start_s + s.end_s);
+            let travel = s.direction[1].atan2(s.direction[0]);
+            self.findings.push_back(Finding::Stroke(Stroke {
+                pass: self.pass_count,
+                stroke: n as u32 + 1,
+                start_s: s.start_s,
+                end_s: s.end_s,
+                direction_deg: Some(degrees(travel - section_heading)),
+                machine_deg: self.motion.heading_at(mid_s).map(|h| degrees(travel - h)),
+                length_m: Some(s.traverse.length_m),
+                traverse_mps: Some(interval),
+                orbit_opm: quantile(&mut orbit, 0.5),
+                surface_c: mean.is_finite().then_some(mean),
+                spot_trails: None,
+            }));
+        }
+        let (mut orbit, mut pad, mut rise, mut surface, mut power) = (vec![], vec![], vec![], vec![], vec![]);
+        for w in self.rows_between(start_s, end_s) {
+            w.row.state = State::Working;
+            orbit.extend(w.row.orbit_opm.map(|m| m.value));
+            pad.extend(w.row.pad_speed_mps);
+            rise.extend(w.row.surface_rise_k);
+            surface.extend(w.row.surface_c.zip(w.row.surface_rise_k).map(|(c, r)| (c, c - r)));
+            power.extend(w.row.vibration_mps2.map(|v| v * v));
+        }
+        let free: Vec<f64> =
+            self.rows_between(start_s - 1.5, start_s - 0.3).filter_map(|w| w.row.orbit_opm.map(|m| m.value)).collect();
+        let (mut points, track_sd_m) = track::lay(pass, heading - section_heading);
+        for p in &mut points {
+            p.pad_speed_mps = self.row_at(p.t_s).and_then(|r| r.pad_speed_mps);
+        }
+        let speeds: Vec<f64> = pass.strokes.iter().map(|s| s.traverse.speed_mps).collect();
+        let peak = |v: &[f64]| v.iter().copied().reduce(f64::max);
+        let surface_c: Vec<f64> = surface.iter().map(|s| s.0).collect();
+        self.findings.push_back(Finding::Pass(Box::new(Pass {
+            pass: self.pass_count,
+            section: self.section,
+            start_s,
+            end_s,
+            direction_deg: Some(degrees(heading - section_heading)),
+            strokes: pass.strokes.len() as u32,
+            traverse_mean_mps: Some(pass.mean_mps),
+            traverse_cv: variation(&speeds),
+            orbit_median_opm: quantile(&mut orbit, 0.5),
+            orbit_p05_opm: quantile(&mut orbit, 0.05),
+            orbit_p95_opm: quantile(&mut orbit, 0.95),
+            orbit_free_opm: quantile(&mut free.clone(), 0.5),
+            pad_speed_mean_mps: mean_of(&pad),
+            surface_start_c: surface.first().map(|s| s.1),
+            surface_peak_c: peak(&surface_c),
+            surface_rise_k: peak(&rise),
+            vibration_mps2: mean_of(&power).map(f64::sqrt),
+            track: points,
+            track_sd_m: Some(track_sd_m),
+        })));
+    }
+
+    fn rows_between(&mut self, from_s: f64, to_s: f64) -> impl Iterator<Item = &mut Waiting> {
+        let (a, b) =
+            (self.waiting.partition_point(|w| w.row.t_s < from_s), self.waiting.partition_point(|w| w.row.t_s <= to_s));
+        self.waiting.range_mut(a..b.max(a))
+    }
+
+    fn row_at(&self, t_s: f64) -> Option<SeriesRow> {
+        let i = self.waiting.partition_point(|w| w.row.t_s + 0.5e-6 * TICK_US < t_s);
+        self.waiting.get(i).map(|w| w.row)
+    }
+
+    /// Hands out the rows before a time.
+    fn release(&mut self, before_s: f64) {
+        self.fill_orbit();
+        while self.waiting.front().is_some_and(|w| w.row.t_s < before_s) {
+            if let Some(w) = self.waiting.pop_front() {
+                self.findings.push_back(Finding::Row(w.row));
+            }
+        }
+    }
+}
+
+fn usable_spacing(run: &Run<'_>) -> Option<f64> {
+    let plausible = run.first_us.is_finite()
+        && run.first_us.abs() < 1e15
+        && run.spacing_us.is_finite()
+        && (1.0..1e7).contains(&run.spacing_us);
+    plausible.then_some(run.spacing_us)
+}
+
+fn state_of(motor_on: Option<bool>, working: bool) -> State {
+    match (working, motor_on) {
+        (true, _) => State::Working,
+        (false, Some(true)) => State::Running,
+        (false, _) => State::Still,
+    }
+}
+
+fn per_minute(hz: Measured) -> Measured {
+    Measured { value: hz.value * 60.0, sd: hz.sd * 60.0 }
+}
+
+/// The current stroke as its start alone tells it.
+fn running_estimate(speed_mps: f64) -> Interval {
+    let spread = (STEP_SD_MPS / speed_mps).hypot(1.5 * UNEVEN);
+    let k = (Z90 * spread).exp();
+    Interval { lo: speed_mps / k, value: speed_mps, hi: speed_mps * k }
+}
+
+/// Degrees from -180 to 180.
+fn degrees(radians: f64) -> f64 {
+    let d = radians.to_degrees().rem_euclid(360.0);
+    if d > 180.0 { d - 360.0 } else { d }
+}
+
+fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let at = ((values.len() - 1) as f64 * q).round() as usize;
+    Some(*values.select_nth_unstable_by(at, f64::total_cmp).1)
+}
+
+fn mean_of(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+fn variation(values: &[f64]) -> Option<f64> {
+    let mean = mean_of(values)?;
+    let n = values.len();
+    (n >= 2).then(|| (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1) as f64).sqrt() / mean)
+}

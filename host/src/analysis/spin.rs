@@ -1,0 +1,165 @@
+//! Pad spin: the slow free rotation of an orbital machine's pad.
+//!
+//! A pad is never perfectly round or centred, so its spin beats in the amplitude of the orbit vibration (sidebands at the
+//! orbit rate plus and minus the spin rate). The amplitudes of successive whole-revolution sums are laid on an even 40 Hz
+//! grid; twice a second the last [`SPAN_S`] seconds are searched for one line that stands clear of the rest.
+//!
+//! Where no line stands clear the spin is not known: a stalled pad, a rotary (whose pad cannot spin freely) and a very
+//! well balanced pad look alike. "Spin lost" is therefore only said when the beat was clear for [`SEEN_S`] seconds in this
+//! run of the motor and has been missing for [`LOST_S`].
+
+use realfft::{RealFftPlanner, RealToComplex, num_complex::Complex};
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+const GRID_US: f64 = 25_000.0;
+const POINTS: usize = 128;
+/// Length of a search, s.
+const SPAN_S: f64 = POINTS as f64 * GRID_US * 1e-6;
+/// Time between searches, µs.
+const PAUSE_US: f64 = 500_000.0;
+/// Slowest and fastest spin looked for, Hz. Below, changes of load hide it; above, the grid ends.
+const MIN_HZ: f64 = 1.2;
+const MAX_HZ: f64 = 14.0;
+/// A line must stand this much over the mean of the other bins, in power. For Gaussian noise each independent bin exceeds
+/// x times the mean with probability exp(-x); with 41 bins in the band that is one false line in about 4000 searches.
+const CLEAR: f64 = 12.0;
+/// A beat shallower than this share of the amplitude is not believed.
+const MIN_DEPTH: f64 = 0.01;
+const SEEN_S: f64 = 4.0;
+const LOST_S: f64 = 3.0;
+
+pub(super) struct SpinWatch {
+    fft: Arc<dyn RealToComplex<f32>>,
+    window: Vec<f32>,
+    input: Vec<f32>,
+    output: Vec<Complex<f32>>,
+    scratch: Vec<Complex<f32>>,
+    /// Amplitudes on the grid, oldest first.
+    grid: VecDeque<f32>,
+    next_grid_us: f64,
+    before: Option<(f64, f64)>,
+    next_search_us: f64,
+    current: Option<f64>,
+    seen_s: f64,
+    missing_s: f64,
+    /// Results by the middle of their span, for hindsight.
+    history: VecDeque<(f64, Option<f64>)>,
+}
+
+impl SpinWatch {
+    pub(super) fn new() -> Self {
+        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(POINTS);
+        Self {
+            window: (0..POINTS)
+                .map(|i| (0.5 - 0.5 * (core::f64::consts::TAU * i as f64 / POINTS as f64).cos()) as f32)
+                .collect(),
+            input: fft.make_input_vec(),
+            output: fft.make_output_vec(),
+            scratch: fft.make_scratch_vec(),
+            fft,
+            grid: VecDeque::with_capacity(POINTS + 1),
+            next_grid_us: 0.0,
+            before: None,
+            next_search_us: 0.0,
+            current: None,
+            seen_s: 0.0,
+            missing_s: 0.0,
+            history: VecDeque::new(),
+        }
+    }
+
+    /// The orbit was lost or changed: earlier amplitudes mean nothing now.
+    pub(super) fn restart(&mut self) {
+        self.grid.clear();
+        self.before = None;
+        self.current = None;
+        self.seen_s = 0.0;
+        self.missing_s = 0.0;
+    }
+
+    /// Takes the orbit's amplitude, m/s², at a time.
+    pub(super) fn push(&mut self, t_us: f64, amplitude: f64) {
+        if let Some((before_us, before)) = self.before {
+            if self.grid.is_empty() {
+                self.next_grid_us = before_us;
+            }
+            while self.next_grid_us <= t_us {
+                let share = (self.next_grid_us - before_us) / (t_us - before_us);
+                self.grid.push_back((before + share * (amplitude - before)) as f32);
+                self.next_grid_us += GRID_US;
+                if self.grid.len() > POINTS {
+                    self.grid.pop_front();
+                }
+            }
+        }
+        self.before = Some((t_us, amplitude));
+    }
+
+    /// Called at every tick; searches when it is time to.
+    pub(super) fn update(&mut self, t_us: f64, running: bool) {
+        if t_us < self.next_search_us {
+            return;
+        }
+        self.next_search_us = t_us + PAUSE_US;
+        self.current = if running && self.grid.len() == POINTS { self.search() } else { None };
+        if running && self.grid.len() == POINTS {
+            if self.current.is_some() {
+                self.seen_s += PAUSE_US * 1e-6;
+                self.missing_s = 0.0;
+            } else {
+                self.missing_s += PAUSE_US * 1e-6;
+            }
+            self.history.push_back((t_us - 0.5e6 * SPAN_S, self.current));
+            while self.history.len() > 16 {
+                self.history.pop_front();
+            }
+        }
+    }
+
+    /// Spin over the last seconds, Hz.
+    pub(super) fn spin_hz(&self) -> Option<f64> {
+        self.current
+    }
+
+    /// Spin around `t_us`, as far as it has been worked out by now, Hz.
+    pub(super) fn settled_hz(&self, t_us: f64) -> Option<f64> {
+        let near = |e: &&(f64, Option<f64>)| (e.0 - t_us).abs() <= 0.5e6 * SPAN_S + PAUSE_US;
+        self.history.iter().filter(near).min_by(|a, b| (a.0 - t_us).abs().total_cmp(&(b.0 - t_us).abs()))?.1
+    }
+
+    pub(super) fn is_lost(&self) -> bool {
+        self.seen_s >= SEEN_S && self.missing_s >= LOST_S
+    }
+
+    fn search(&mut self) -> Option<f64> {
+        let n = POINTS as f32;
+        // A straight line taken off keeps slow changes of load out of the low bins.
+        let mean = self.grid.iter().sum::<f32>() / n;
+        let (mut num, mut den) = (0.0_f32, 0.0_f32);
+        for (i, v) in self.grid.iter().enumerate() {
+            let x = i as f32 - (n - 1.0) / 2.0;
+            num += x * (v - mean);
+            den += x * x;
+        }
+        let slope = num / den;
+        for (i, ((x, w), v)) in self.input.iter_mut().zip(&self.window).zip(&self.grid).enumerate() {
+            *x = w * (v - mean - slope * (i as f32 - (n - 1.0) / 2.0));
+        }
+        self.fft.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch).ok()?;
+        let bin_hz = 1.0 / SPAN_S;
+        let (first, last) = ((MIN_HZ / bin_hz).ceil() as usize, (MAX_HZ / bin_hz) as usize);
+        let power: Vec<f64> = self.output.iter().map(|c| f64::from(c.norm_sqr())).collect();
+        let peak = (first..=last).max_by(|a, b| power[*a].total_cmp(&power[*b]))?;
+        let others: Vec<f64> = (first..=last).filter(|b| b.abs_diff(peak) > 2).map(|b| power[b]).collect();
+        let floor = others.iter().sum::<f64>() / others.len() as f64;
+        let depth = 4.0 * power[peak].sqrt() / f64::from(n) / f64::from(mean);
+        if power[peak] <= CLEAR * floor || depth < MIN_DEPTH || power[peak] < power[peak - 1] {
+            return None;
+        }
+        let (side, sign) =
+            if power[peak + 1] > power[peak - 1] { (power[peak + 1], 1.0) } else { (power[peak - 1], -1.0) };
+        let ratio = (side / power[peak]).sqrt();
+        Some((peak as f64 + sign * (2.0 * ratio - 1.0) / (ratio + 1.0)) * bin_hz)
+    }
+}

@@ -1,0 +1,298 @@
+//! Which of the detected bursts are real, and what they mean: strokes, turns with a sideways step, reversals, rests.
+//!
+//! # How
+//!
+//! Several accounts of what happened are carried along at once (multiple-hypothesis tracking, Reid, IEEE Trans. Automat.
+//! Contr. 24 (1979) 843; from memory). An account says for every burst: noise, or start or end of a stroke, and it
+//! remembers the current direction, speed, sideways step and stroke time. A burst scores by how well its velocity step
+//! fits: ending a stroke takes away the speed that starting it gave; a turn's second burst mirrors its first; strokes of
+//! one pass last about equally long and run to and fro. The best [`KEPT`] accounts go on.
+//!
+//! The current best account serves the live view; the one that stands when work pauses is settled.
+
+use super::turns::Event;
+use std::rc::Rc;
+
+/// Accounts carried along.
+const KEPT: usize = 40;
+/// Accounts with the same end kept at most.
+const SAME_END: usize = 3;
+/// Accounts this far (in natural log likelihood) behind the best are dropped.
+const BEHIND: f64 = 40.0;
+/// What calling a burst real costs, natural log.
+const REAL_COST: f64 = 3.0;
+/// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
+const NOISE_MPS: f64 = 0.007;
+const STEP_MPS: f64 = 0.005;
+/// Shortest stroke, s.
+const MIN_STROKE_S: f64 = 1.3;
+/// Shortest and longest sideways step between two strokes, s.
+const SIDESTEP_S: (f64, f64) = (0.35, 3.2);
+/// Speeds a stroke can have, m/s.
+const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
+
+/// What a burst was taken for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Role {
+    Start,
+    /// End of a stroke, followed by a sideways step.
+    EndTurning,
+    /// End of a stroke, followed by rest.
+    EndResting,
+    /// End of one stroke and start of the next.
+    Reversal,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Mode {
+    Rest,
+    Stroke,
+    Sidestep,
+}
+
+/// An account's past, shared between accounts.
+#[derive(Debug)]
+struct Past {
+    role: Role,
+    event: Event,
+    before: Option<Rc<Past>>,
+}
+
+#[derive(Clone, Debug)]
+struct Account {
+    score: f64,
+    mode: Mode,
+    direction: Option<[f64; 2]>,
+    speed: Option<f64>,
+    /// Sideways speed in a turn, m/s, signed to the left of travel.
+    sideways: Option<f64>,
+    stroke_s: Option<f64>,
+    since_s: f64,
+    strokes: u32,
+    past: Option<Rc<Past>>,
+}
+
+/// A stroke as the events tell it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct RawStroke {
+    pub(super) start: Event,
+    pub(super) end: Event,
+    /// It began with the sideways step (or reversal) that ended the stroke before.
+    pub(super) joined: bool,
+}
+
+/// What the best account says now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Now {
+    pub(super) mode: Mode,
+    /// Since when, s.
+    pub(super) since_s: f64,
+    /// Speed of the current or coming stroke as far as known, m/s.
+    pub(super) speed_mps: Option<f64>,
+    /// Finished strokes.
+    pub(super) strokes: u32,
+}
+
+/// Follows the arm.
+#[derive(Debug)]
+pub(super) struct StrokeTracker {
+    accounts: Vec<Account>,
+}
+
+/// Natural log of a normal density, without its constant.
+fn fits(error: f64, sd: f64) -> f64 {
+    -0.5 * (error / sd) * (error / sd) - sd.ln()
+}
+
+impl StrokeTracker {
+    pub(super) fn new() -> Self {
+        Self {
+            accounts: vec![Account {
+                score: 0.0,
+                mode: Mode::Rest,
+                direction: None,
+                speed: None,
+                sideways: None,
+                stroke_s: None,
+                since_s: f64::NEG_INFINITY,
+                strokes: 0,
+                past: None,
+            }],
+        }
+    }
+
+    /// Takes the next candidate burst (times rise).
+    pub(super) fn push(&mut self, event: Event) {
+        let size = event.step[0].hypot(event.step[1]);
+        if !size.is_finite() || !event.t_s.is_finite() {
+            return;
+        }
+        let mut next = Vec::with_capacity(4 * self.accounts.len());
+        for a in &self.accounts {
+            let noise = fits(event.step[0], NOISE_MPS) + fits(event.step[1], NOISE_MPS) + 0.3;
+            next.push(Account { score: a.score + noise, ..a.clone() });
+            match a.mode {
+                Mode::Rest => next.extend(a.starts(event, size)),
+                Mode::Stroke => a.ends(event, &mut next),
+                Mode::Sidestep => next.extend(a.turns_back(event)),
+            }
+        }
+        next.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let best = next.first().map_or(0.0, |a| a.score);
+        self.accounts.clear();
+        for a in next {
+            if a.score < best - BEHIND || self.accounts.len() >= KEPT {
+                break;
+            }
+            let same = self.accounts.iter().filter(|b| b.mode == a.mode && b.since_s == a.since_s).count();
+            if same < SAME_END {
+                self.accounts.push(a);
+            }
+        }
+        // Only differences count.
+        for a in &mut self.accounts {
+            a.score -= best;
+        }
+    }
+
+    /// The best account.
+    pub(super) fn now(&self) -> Now {
+        let best = &self.accounts[0];
+        Now { mode: best.mode, since_s: best.since_s, speed_mps: best.speed, strokes: best.strokes }
+    }
+
+    /// Strokes finished in the best account.
+    pub(super) fn strokes(&self) -> Vec<RawStroke> {
+        self.accounts[0].told()
+    }
+
+    /// Strokes of the best account that ends at rest, now that work has paused.
+    pub(super) fn settled(&self) -> Vec<RawStroke> {
+        let at_rest = self.accounts.iter().find(|a| a.mode == Mode::Rest);
+        at_rest.unwrap_or(&self.accounts[0]).told()
+    }
+}
+
+impl Account {
+    fn after(&self, score: f64, mode: Mode, role: Role, event: Event) -> Self {
+        let past = Some(Rc::new(Past { role, event, before: self.past.clone() }));
+        Self { score: self.score + score, mode, since_s: event.t_s, past, ..self.clone() }
+    }
+
+    fn starts(&self, event: Event, size: f64) -> Option<Self> {
+        if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
+            return None;
+        }
+        let direction = [event.step[0] / size, event.step[1] / size];
+        // Any direction, any usual speed; a density in the plane of velocity steps.
+        let anyhow = -(0.08_f64).ln() - (core::f64::consts::TAU * size).ln();
+        let mut score = anyhow;
+        if let Some(speed) = self.speed {
+            let like_before = fits(size - speed, STEP_MPS.hypot(0.2 * speed)) - (core::f64::consts::TAU * size).ln();
+            score = like_before.max(anyhow - 2.5);
+        }
+        let mut stroke_s = self.stroke_s;
+        if let Some(d) = self.direction {
+            // Along the strokes before, or across them, more likely than aslant.
+            let along = direction[0] * d[0] + direction[1] * d[1];
+            let across = direction[0] * d[1] - direction[1] * d[0];
+            let quarter = core::f64::consts::FRAC_PI_2;
+            let off = (across.atan2(along) + 0.5 * quarter).rem_euclid(quarter) - 0.5 * quarter;
+            score += (-0.5 * (off / 0.2).powi(2)).max(-2.0) + 0.7;
+            if along.abs() < 0.7 {
+                stroke_s = None;
+            }
+        }
+        let mut next = self.after(score - REAL_COST - 1.0, Mode::Stroke, Role::Start, event);
+        next.direction = Some(direction);
+        next.speed = Some(self.speed.map_or(size, |v| 0.5 * (v + size)));
+        next.stroke_s = stroke_s;
+        Some(next)
+    }
+
+    fn ends(&self, event: Event, out: &mut Vec<Self>) {
+        let (Some(d), Some(speed)) = (self.direction, self.speed) else { return };
+        let time_s = event.t_s - self.since_s;
+        if time_s < MIN_STROKE_S {
+            return;
+        }
+        let taken = -(event.step[0] * d[0] + event.step[1] * d[1]);
+        let side = event.step[1] * d[0] - event.step[0] * d[1];
+        let sd = STEP_MPS.hypot(0.15 * speed);
+        let lasting = match self.stroke_s {
+            Some(usual) => (-0.5 * ((time_s / usual).ln() / 0.22).powi(2)).max(-5.0),
+            None => -0.5 * ((time_s / 8.0).ln() / 0.8).powi(2),
+        };
+        let put = |mut next: Self| {
+            next.speed = Some(0.7 * speed + 0.3 * taken.max(0.3 * speed));
+            next.stroke_s = Some(self.stroke_s.map_or(time_s, |u| 0.6 * u + 0.4 * time_s));
+            next.strokes += 1;
+            next
+        };
+        let stopping = fits(taken - speed, sd);
+        let score = stopping + fits(side, STEP_MPS.hypot(0.2 * speed)) + lasting - REAL_COST - 1.0;
+        out.push(put(self.after(score, Mode::Rest, Role::EndResting, event)));
+
+        let sidestep = match self.sideways {
+            Some(c) => (fits(side.abs() - c.abs(), STEP_MPS.hypot(0.2 * c.abs())) - 0.7).max(-(0.15_f64).ln() - 4.0),
+            None if side.abs() < 0.15 => -(0.24_f64).ln(),
+            None => -9.0,
+        };
+        let mut next =
+            put(self.after(stopping + sidestep + lasting - REAL_COST, Mode::Sidestep, Role::EndTurning, event));
+        next.sideways = Some(self.sideways.map_or(side, |c| (0.6 * c.abs() + 0.4 * side.abs()).copysign(side)));
+        out.push(next);
+
+        let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * STEP_MPS).hypot(0.25 * speed)) + lasting;
+        let mut next = put(self.after(score - REAL_COST - 3.0, Mode::Stroke, Role::Reversal, event));
+        next.speed = Some(0.7 * speed + 0.3 * (0.5 * taken).max(0.3 * speed));
+        next.direction = Some([-d[0], -d[1]]);
+        out.push(next);
+    }
+
+    fn turns_back(&self, event: Event) -> Option<Self> {
+        let (d, speed, c) = (self.direction?, self.speed?, self.sideways?);
+        let time_s = event.t_s - self.since_s;
+        if time_s < SIDESTEP_S.0 || time_s > SIDESTEP_S.1 {
+            return None;
+        }
+        let given = -(event.step[0] * d[0] + event.step[1] * d[1]);
+        let side = event.step[0] * d[1] - event.step[1] * d[0];
+        let score = fits(given - speed, STEP_MPS.hypot(0.2 * speed)) + fits(side - c, STEP_MPS.hypot(0.2 * c.abs()));
+        let mut next = self.after(score - REAL_COST, Mode::Stroke, Role::Start, event);
+        next.speed = Some(0.7 * speed + 0.3 * given.max(0.3 * speed));
+        // The step without its sideways part says where the new stroke goes; follow it a little.
+        let seen = [event.step[0] - c * d[1], event.step[1] + c * d[0]];
+        let size = seen[0].hypot(seen[1]);
+        let mut back = [-d[0], -d[1]];
+        if size > 0.5 * speed && given > 0.5 * size {
+            back = [0.8 * back[0] + 0.2 * seen[0] / size, 0.8 * back[1] + 0.2 * seen[1] / size];
+            let n = back[0].hypot(back[1]);
+            back = [back[0] / n, back[1] / n];
+        }
+        next.direction = Some(back);
+        Some(next)
+    }
+
+    fn told(&self) -> Vec<RawStroke> {
+        let mut steps = Vec::new();
+        let mut at = self.past.as_ref();
+        while let Some(p) = at {
+            steps.push((p.role, p.event));
+            at = p.before.as_ref();
+        }
+        let (mut out, mut open, mut joined) = (Vec::new(), None, false);
+        for (role, event) in steps.into_iter().rev() {
+            if role != Role::Start {
+                if let Some(start) = open.take() {
+                    out.push(RawStroke { start, end: event, joined });
+                    joined = role != Role::EndResting;
+                }
+            }
+            if matches!(role, Role::Start | Role::Reversal) {
+                open = Some(event);
+            }
+        }
+        out
+    }
+}

@@ -1,0 +1,135 @@
+//! Arm speed: how long a pass's strokes were and how fast they went, with honest intervals.
+//!
+//! # Model
+//!
+//! The turns give each stroke's time T to a few hundredths of a second. The velocity steps at its two ends each say how
+//! fast the arm went there, v, which differs from the stroke's mean by about [`UNEVEN`] (people speed up and slow down) and
+//! by [`STEP_SD_MPS`] of measurement. And the strokes of one pass share nearly one length: ln L of a stroke scatters by
+//! [`LENGTH_SPREAD`] around the pass's. Everything together is one small least-squares problem in the logarithms of the
+//! lengths, solved in closed form (the pass's length couples the strokes, nothing else does). A known stroke length enters
+//! as what is known beforehand about the pass's length.
+//!
+//! A step that does not fit is weighted down (Huber's weights), not believed.
+
+use super::findings::Interval;
+
+/// Speed next to a turn against the stroke's mean, one standard deviation, relative.
+pub(super) const UNEVEN: f64 = 0.11;
+/// Measurement of one step, one standard deviation, m/s.
+pub(super) const STEP_SD_MPS: f64 = 0.0035;
+/// Scatter of the strokes' lengths within a pass, one standard deviation, relative.
+pub(super) const LENGTH_SPREAD: f64 = 0.075;
+/// A length that was told is right to about this, relative.
+const TOLD_SPREAD: f64 = 0.02;
+/// Before anything is measured: sections are worked in strokes of some 0.45 m, within a factor of about two.
+const USUAL_LENGTH_M: f64 = 0.45;
+const USUAL_SPREAD: f64 = 0.6;
+/// What all steps of a pass share (scale of the chip, shape of the bursts), relative.
+const COMMON_SPREAD: f64 = 0.05;
+/// Timing of a stroke's ends, one standard deviation of the difference, s.
+const TIMING_S: f64 = 0.05;
+/// Residuals beyond this many standard deviations lose weight.
+const HUBER: f64 = 2.0;
+/// Half width of a 90 % interval, standard deviations.
+pub(super) const Z90: f64 = 1.645;
+
+/// What is known about one stroke from its turns.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Timed {
+    /// Time from start to end, s.
+    pub(super) time_s: f64,
+    /// Speed along the stroke at its start and end, m/s, where it was measured.
+    pub(super) ends_mps: [Option<f64>; 2],
+}
+
+/// One stroke's length and speed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Traverse {
+    pub(super) length_m: f64,
+    pub(super) speed_mps: f64,
+    /// One standard deviation, relative.
+    pub(super) spread: f64,
+}
+
+impl Traverse {
+    /// 90 % interval of the speed, m/s.
+    pub(super) fn interval(&self) -> Interval {
+        let k = (Z90 * self.spread).exp();
+        Interval { lo: self.speed_mps / k, value: self.speed_mps, hi: self.speed_mps * k }
+    }
+}
+
+/// A pass's strokes, estimated together; also the mean speed over the pass.
+pub(super) fn estimate(strokes: &[Timed], told_length_m: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
+    let told = told_length_m.filter(|l| l.is_finite() && *l > 0.0);
+    let usable = |v: &f64| v.is_finite();
+    if strokes.is_empty() || strokes.iter().any(|s| s.time_s.is_nan() || s.time_s <= 0.0) {
+        return None;
+    }
+    let (prior, prior_spread) = match told {
+        Some(l) => (l.ln(), TOLD_SPREAD),
+        None => (USUAL_LENGTH_M.ln(), USUAL_SPREAD),
+    };
+    // Start from the middle one of the lengths the steps suggest.
+    let mut mu = prior;
+    if told.is_none() {
+        let mut lengths: Vec<f64> = strokes
+            .iter()
+            .flat_map(|s| s.ends_mps.iter().flatten().filter(|v| usable(v)).map(|v| v * s.time_s))
+            .collect();
+        lengths.sort_by(f64::total_cmp);
+        if let Some(l) = lengths.get(lengths.len() / 2) {
+            mu = l.max(0.05).ln();
+        }
+    }
+    let n = strokes.len() as f64;
+    let tie = 1.0 / (LENGTH_SPREAD * LENGTH_SPREAD);
+    let hold = 1.0 / (prior_spread * prior_spread);
+    let mut x = vec![mu; strokes.len()];
+    let mut own = vec![0.0; strokes.len()];
+    let mut common = hold;
+    for _ in 0..12 {
+        let (mut a_mu, mut b_mu) = (n * tie + hold, (prior - mu) * hold);
+        let mut rhs = vec![0.0; strokes.len()];
+        for (i, s) in strokes.iter().enumerate() {
+            let v = x[i].exp() / s.time_s;
+            let variance = STEP_SD_MPS * STEP_SD_MPS + UNEVEN * UNEVEN * v * v;
+            let (mut h, mut g) = (0.0, 0.0);
+            for o in s.ends_mps.iter().flatten().filter(|v| usable(v)) {
+                let z = (o - v) / variance.sqrt();
+                let w = (HUBER / z.abs()).min(1.0) / variance;
+                h += w * v * v;
+                g += w * v * (o - v);
+            }
+            let pull = (mu - x[i]) * tie;
+            own[i] = h + tie;
+            rhs[i] = g + pull;
+            a_mu -= tie * tie / own[i];
+            b_mu += -pull + tie * rhs[i] / own[i];
+        }
+        common = a_mu;
+        let d_mu = (b_mu / a_mu).clamp(-0.5, 0.5);
+        mu += d_mu;
+        for (i, x) in x.iter_mut().enumerate() {
+            *x += ((rhs[i] + tie * d_mu) / own[i]).clamp(-0.5, 0.5);
+        }
+    }
+    // A told length corrects what all steps share; without it that stays.
+    let shared = if told.is_some() { 0.0 } else { COMMON_SPREAD * COMMON_SPREAD };
+    let each: Vec<Traverse> = strokes
+        .iter()
+        .enumerate()
+        .map(|(i, s)| {
+            let variance =
+                1.0 / own[i] + tie * tie / (own[i] * own[i] * common) + (TIMING_S / s.time_s).powi(2) + shared;
+            Traverse { length_m: x[i].exp(), speed_mps: x[i].exp() / s.time_s, spread: variance.sqrt() }
+        })
+        .collect();
+    let time: f64 = strokes.iter().map(|s| s.time_s).sum();
+    let length: f64 = each.iter().map(|t| t.length_m).sum();
+    let single = own.iter().map(|o| 1.0 / o).sum::<f64>() / (n * n);
+    let lean = own.iter().map(|o| tie / o).sum::<f64>() / n;
+    let k = (Z90 * (single + lean * lean / common + shared).sqrt()).exp();
+    let mean = length / time;
+    mean.is_finite().then_some((each, Interval { lo: mean / k, value: mean, hi: mean * k }))
+}
