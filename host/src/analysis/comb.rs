@@ -26,10 +26,11 @@ const LINE_OVER_FLOOR: f32 = 25.0;
 const LINE_OVER_PEAK: f32 = 0.001;
 /// Least amplitude, m/s², of the strongest explained line: less is handling noise, not a motor.
 const MIN_AMPLITUDE: f32 = 0.5;
-/// Tremor of a hand lives at 7-12 Hz (J Physiol 2015 593:4411 gives 6-12 Hz): a line down there without harmonics must be
-/// at least this strong, m/s², to be a machine.
+/// Tremor of a hand lives at 6-12 Hz (J Physiol 2015 593:4411). A line down there must be this strong, m/s², or have two
+/// harmonics of at least this share, to be a machine.
 const TREMOR_TOP_HZ: f64 = 12.5;
 const TREMOR_AMPLITUDE: f32 = 2.5;
+const TREMOR_SHARE: f32 = 0.2;
 
 /// A rotation found in the spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -141,7 +142,7 @@ impl CombSearch {
         let bin_hz = self.rate_hz / self.len() as f64;
         let mut best: Option<(f32, Found)> = None;
         for own in self.lines.iter().filter(|l| (MIN_HZ..=MAX_HZ).contains(&l.hz)) {
-            let (mut score, mut strongest, mut others) = (own.amplitude, own.amplitude, 0.0_f32);
+            let (mut score, mut strongest, mut harmonics) = (own.amplitude, own.amplitude, 0);
             for h in 2..=HARMONICS {
                 let at = own.hz * h as f64;
                 let tolerance = bin_hz * (0.3 + 0.18 * h as f64);
@@ -153,11 +154,10 @@ impl CombSearch {
                     .fold(0.0_f32, f32::max);
                 score += line;
                 strongest = strongest.max(line);
-                others = others.max(line);
+                harmonics += u32::from(line > TREMOR_SHARE * own.amplitude);
             }
-            let alone_among_tremor =
-                own.hz < TREMOR_TOP_HZ && own.amplitude < TREMOR_AMPLITUDE && others < 0.1 * own.amplitude;
-            if own.amplitude < OWN_SHARE * strongest || strongest < MIN_AMPLITUDE || alone_among_tremor {
+            let like_tremor = own.hz < TREMOR_TOP_HZ && own.amplitude < TREMOR_AMPLITUDE && harmonics < 2;
+            if own.amplitude < OWN_SHARE * strongest || strongest < MIN_AMPLITUDE || like_tremor {
                 continue;
             }
             if best.is_none_or(|(s, _)| score > s) {

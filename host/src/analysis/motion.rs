@@ -22,8 +22,8 @@ pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 const BRIDGE: u32 = 10;
 /// Neighbouring events fitted along with one.
 const NEIGHBOURS: usize = 4;
-/// A step this large tells the width of the bursts, m/s.
-const TELLING_STEP: f64 = 0.025;
+/// An event this close to the end of what is kept cannot be measured, grid points.
+const ROOM: i64 = 30;
 
 pub(super) struct Motion {
     lever: Vec3,
@@ -144,7 +144,8 @@ impl Motion {
     fn measure_next(&mut self, motor_on: &dyn Fn(f64) -> bool) {
         let Some(at) = self.pending.pop_front() else { return };
         let t_s = at as f64 * STEP_S;
-        if !motor_on(t_s) {
+        let kept = self.first + ROOM..self.first + self.points.len() as i64 - ROOM;
+        if !motor_on(t_s) || !kept.contains(&at) {
             return;
         }
         let mut near: Vec<i64> = self.found.iter().copied().filter(|f| (f - at).abs() <= REACH && *f != at).collect();
@@ -156,9 +157,6 @@ impl Motion {
         let own = near.iter().position(|f| *f == at).unwrap_or(0);
         let Some(fit) = self.stretch().fit_around(&times, t_s, self.attitude.bias(), self.width_s) else { return };
         let event = Event { t_s: fit.times_s[own], step: fit.steps[own] };
-        if event.step[0].hypot(event.step[1]) > TELLING_STEP {
-            self.width_s += 0.1 * (fit.width_s - self.width_s);
-        }
         self.tracker.push(event);
     }
 
@@ -194,7 +192,9 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        passes::settle(self.stretch(), &strokes, bias_at, cuts_s, told_length_m)
+        let (passes, width_s) = passes::settle(self.stretch(), &strokes, self.width_s, bias_at, cuts_s, told_length_m);
+        self.width_s = width_s;
+        passes
     }
 
     /// Forgets the stretch but for its last moments; following goes on.

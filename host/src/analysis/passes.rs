@@ -11,7 +11,7 @@ use super::attitude::Vec3;
 use super::findings::Interval;
 use super::strokes::RawStroke;
 use super::traverse::{self, Timed, Traverse};
-use super::turns::{Stretch, USUAL_WIDTH_S};
+use super::turns::Stretch;
 
 /// Longest rest inside a pass, s.
 const PAUSE_S: f64 = 6.0;
@@ -51,17 +51,20 @@ struct Refined {
 
 /// Settles the strokes of one stretch of work.
 ///
+/// * `width_s`: width of a burst as far as known; given back as found here.
 /// * `bias_at`: the gyro bias to use around a time, rad/s.
 /// * `cuts_s`: times that end a pass whatever the arm did: mark button, motor off.
 /// * `told_length_m`: travel of one stroke, where it is known.
 pub(super) fn settle(
     stretch: Stretch<'_>,
     strokes: &[RawStroke],
+    width_s: f64,
     bias_at: impl Fn(f64) -> Vec3,
     cuts_s: &[f64],
     told_length_m: Option<f64>,
-) -> Vec<SettledPass> {
-    passes_of(strokes, &refine(stretch, strokes, bias_at), cuts_s, told_length_m)
+) -> (Vec<SettledPass>, f64) {
+    let (refined, width_s) = refine(stretch, strokes, width_s, bias_at);
+    (passes_of(strokes, &refined, cuts_s, told_length_m), width_s)
 }
 
 /// The same from the events as they were first measured: for the live view.
@@ -85,7 +88,12 @@ fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
     strokes.iter().map(|s| Refined { times_s: [s.start.t_s, s.end.t_s], steps: [s.start.step, s.end.step] }).collect()
 }
 
-fn refine(stretch: Stretch<'_>, strokes: &[RawStroke], bias_at: impl Fn(f64) -> Vec3) -> Vec<Refined> {
+fn refine(
+    stretch: Stretch<'_>,
+    strokes: &[RawStroke],
+    width_s: f64,
+    bias_at: impl Fn(f64) -> Vec3,
+) -> (Vec<Refined>, f64) {
     let mut out = as_measured(strokes);
     let mut clusters: Vec<Vec<(usize, usize)>> = Vec::new();
     let mut last_s = f64::NEG_INFINITY;
@@ -108,11 +116,11 @@ fn refine(stretch: Stretch<'_>, strokes: &[RawStroke], bias_at: impl Fn(f64) -> 
         .iter()
         .filter_map(|c| {
             let t = times(c, &out);
-            let fit = stretch.fit(&t, bias_at(t[0]), USUAL_WIDTH_S, true, 6)?;
+            let fit = stretch.fit(&t, bias_at(t[0]), width_s, true, 6)?;
             Some((fit.width_s, fit.width_weight))
         })
         .collect();
-    let width = weighted_median(&mut widths).unwrap_or(USUAL_WIDTH_S);
+    let width = weighted_median(&mut widths).unwrap_or(width_s);
     for c in &clusters {
         let t = times(c, &out);
         let Some(fit) = stretch.fit(&t, bias_at(t[0]), width, false, 5) else { continue };
@@ -127,7 +135,7 @@ fn refine(stretch: Stretch<'_>, strokes: &[RawStroke], bias_at: impl Fn(f64) -> 
             out[i].steps[0] = out[i - 1].steps[1];
         }
     }
-    out
+    (out, width)
 }
 
 fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {

@@ -32,9 +32,9 @@ const LEVER_M: [f64; 3] = [0.0, 0.0, 0.1];
 /// A gyro that has been silent for this long is not waited for, µs.
 const GYRO_PATIENCE_US: f64 = 1e6;
 /// Arm at rest for this long with the motor running: the strokes before are settled, s.
-const REST_S: f64 = 20.0;
+const REST_S: f64 = 45.0;
 /// With the motor running and nothing going on, motion this old is let go, s.
-const IDLE_S: f64 = 90.0;
+const IDLE_S: f64 = 120.0;
 /// Vibration that only a motor makes, m/s² rms over three axes.
 const MOTOR_VIBRATION: f64 = 1.0;
 /// Motor off for this long ends a pass, s.

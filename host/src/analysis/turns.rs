@@ -156,7 +156,7 @@ impl Stretch<'_> {
 
     /// Fits the event at `own_s` with its neighbours, reaching [`REACH_S`] to either side of it: quick, for the live view.
     pub(super) fn fit_around(&self, times_s: &[f64], own_s: f64, bias: Vec3, width_s: f64) -> Option<Fit> {
-        self.fit_between(times_s, (own_s, own_s), bias, width_s, true, 2)
+        self.fit_between(times_s, (own_s, own_s), bias, width_s, false, 2)
     }
 
     fn fit_between(
@@ -268,21 +268,29 @@ impl Small {
         let mut gram = DMatrix::zeros(m, m);
         let mut data = DMatrix::zeros(m, 2);
         let mut f = vec![0.0; m];
+        // Far from a burst its three functions vanish; only what is at work is summed.
+        let mut at_work = Vec::with_capacity(m);
         let scale = 1.0 / (width * (2.0 * core::f64::consts::PI).sqrt());
         for (i, r) in residual.iter().enumerate() {
             let t = from_s + i as f64 * STEP_S;
             f[0] = 1.0;
             f[1] = t;
+            at_work.clear();
+            at_work.extend([0, 1]);
             for (j, at) in times.iter().enumerate() {
                 let z = (t - at) / width;
+                if z.abs() > 5.0 {
+                    continue;
+                }
                 let e = scale * (-0.5 * z * z).exp();
                 f[2 + j] = e;
                 f[2 + k + j] = e * z / width;
                 f[2 + 2 * k + j] = e * (z * z - 1.0) / width;
+                at_work.extend([2 + j, 2 + k + j, 2 + 2 * k + j]);
             }
-            for a in 0..m {
-                for b in a..m {
-                    gram[(b, a)] += f[a] * f[b];
+            for (n, &a) in at_work.iter().enumerate() {
+                for &b in &at_work[..=n] {
+                    gram[(a.max(b), a.min(b))] += f[a] * f[b];
                 }
                 data[(a, 0)] += f[a] * r[0];
                 data[(a, 1)] += f[a] * r[1];
