@@ -142,7 +142,7 @@ impl CombSearch {
         let bin_hz = self.rate_hz / self.len() as f64;
         let mut best: Option<(f32, Found)> = None;
         for own in self.lines.iter().filter(|l| (MIN_HZ..=MAX_HZ).contains(&l.hz)) {
-            let (mut score, mut strongest, mut harmonics) = (own.amplitude, own.amplitude, 0);
+            let (mut score, mut strongest, mut harmonics, mut odd) = (own.amplitude, own.amplitude, 0, 0.0_f32);
             for h in 2..=HARMONICS {
                 let at = own.hz * h as f64;
                 let tolerance = bin_hz * (0.3 + 0.18 * h as f64);
@@ -155,8 +155,14 @@ impl CombSearch {
                 score += line;
                 strongest = strongest.max(line);
                 harmonics += u32::from(line > TREMOR_SHARE * own.amplitude);
+                if h % 2 == 1 {
+                    odd = odd.max(line);
+                }
             }
-            let like_tremor = own.hz < TREMOR_TOP_HZ && own.amplitude < TREMOR_AMPLITUDE && harmonics < 2;
+            // Tremor at half the rate of a slow rotary would explain the even harmonics, but none of the odd ones.
+            let like_tremor = own.hz < TREMOR_TOP_HZ
+                && ((own.amplitude < TREMOR_AMPLITUDE && harmonics < 2)
+                    || (own.amplitude < strongest && odd < TREMOR_SHARE * strongest));
             if own.amplitude < OWN_SHARE * strongest || strongest < MIN_AMPLITUDE || like_tremor {
                 continue;
             }

@@ -39,8 +39,9 @@ const IDLE_S: f64 = 120.0;
 const MOTOR_VIBRATION: f64 = 1.0;
 /// Motor off for this long ends a pass, s.
 const OFF_CUT_S: f64 = 0.5;
-/// Motor state is taken from this far around a moment, s.
-const MOTOR_SLACK_S: f64 = 0.6;
+/// While the motor gathers speed its vibration shifts the sensor's zero, which looks like a push of the arm: nothing is
+/// believed so soon after it starts, s.
+const SPIN_UP_S: f64 = 0.8;
 
 /// Whether the motor ran, tick by tick.
 #[derive(Debug, Default)]
@@ -76,12 +77,13 @@ impl MotorLog {
         }
     }
 
-    /// Whether it ran around a time; a stream too slow to tell counts as running.
+    /// Whether it ran, and had gathered speed, at a time; a stream too slow to tell counts as running.
     fn ran_at(&self, t_s: f64) -> bool {
-        let tick = |t: f64| (t * 1e6 / TICK_US) as i64;
-        (tick(t_s - MOTOR_SLACK_S)..=tick(t_s + MOTOR_SLACK_S)).any(|i| {
-            usize::try_from(i - self.first).ok().and_then(|i| self.on.get(i)).is_some_and(|on| *on != Some(false))
-        })
+        let on_at = |t: f64| {
+            let at = (t * 1e6 / TICK_US).round() as i64 - self.first;
+            usize::try_from(at).ok().and_then(|i| self.on.get(i)).is_some_and(|on| *on != Some(false))
+        };
+        on_at(t_s) && on_at(t_s - SPIN_UP_S)
     }
 }
 

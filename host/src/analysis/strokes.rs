@@ -21,6 +21,8 @@ const SAME_END: usize = 3;
 const BEHIND: f64 = 40.0;
 /// What calling a burst real costs, natural log.
 const REAL_COST: f64 = 3.0;
+/// What a stroke in the same direction as the one before costs, natural log.
+const SAME_WAY_COST: f64 = 5.0;
 /// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
 const NOISE_MPS: f64 = 0.007;
 const STEP_MPS: f64 = 0.005;
@@ -201,6 +203,9 @@ impl Account {
             score += (-0.5 * (off / 0.2).powi(2)).max(-2.0) + 0.7;
             if along.abs() < 0.7 {
                 stroke_s = None;
+            } else if along > 0.0 {
+                // Strokes run to and fro; one more the same way needs a way back that was not seen.
+                score -= SAME_WAY_COST;
             }
         }
         let mut next = self.after(score - REAL_COST - 1.0, Mode::Stroke, Role::Start, event);
