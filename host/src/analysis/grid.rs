@@ -88,11 +88,6 @@ impl Gridder {
         }
     }
 
-    /// Whether nothing more can come for grid point `index`.
-    pub(super) fn is_complete(&self, index: i64) -> bool {
-        self.last_us >= (index + 2) as f64 * STEP_US
-    }
-
     /// Hands out grid point `index` (each once, in order); `None` where it is a hole.
     pub(super) fn take(&mut self, index: i64) -> Option<[f64; 3]> {
         while self.base < index && self.slots.pop_front().is_some() {
@@ -119,7 +114,7 @@ mod tests {
         for i in 0..(seconds * rate_hz) as usize {
             let t = i as f64 * spacing;
             grid.push(t, spacing, [f(t / 1e6) as f32, 0.0, 1.0]);
-            while grid.is_complete(out.len() as i64) {
+            while t >= (out.len() + 2) as f64 * STEP_US {
                 out.push(grid.take(out.len() as i64));
             }
         }
@@ -163,7 +158,7 @@ mod tests {
             if !(300_000.0..500_000.0).contains(&t) {
                 grid.push(t, 1000.0, [1.0, 2.0, 3.0]);
             }
-            while grid.is_complete(got.len() as i64) {
+            while t >= (got.len() + 2) as f64 * STEP_US {
                 got.push(grid.take(got.len() as i64));
             }
         }

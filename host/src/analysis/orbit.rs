@@ -78,6 +78,9 @@ pub(super) struct OrbitTick {
     pub(super) vibration_mps2: Option<f64>,
 }
 
+/// Per axis: what is in phase with the oscillator, and what is a quarter turn off.
+type Sums = [(f32, f32); 3];
+
 struct Lock {
     /// Oscillator, Hz.
     hz: f64,
@@ -88,12 +91,12 @@ struct Lock {
     /// Running phasor and its step.
     phasor: (f32, f32),
     step: (f32, f32),
-    sum: [(f32, f32); 3],
+    sum: Sums,
     count: u32,
     wanted: u32,
     power: f32,
     /// The segment before: its sums and the oscillator's phase in its middle.
-    before: Option<([(f32, f32); 3], f64, f64)>,
+    before: Option<(Sums, f64, f64)>,
     cycles: f64,
     recent_amplitude: f64,
     bad: u32,

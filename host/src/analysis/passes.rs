@@ -163,9 +163,9 @@ fn sum(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
 
 fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<(Vec<usize>, [f64; 2])> {
     let mut runs: Vec<Vec<usize>> = Vec::new();
-    for i in 0..strokes.len() {
+    for (i, stroke) in strokes.iter().enumerate() {
         match runs.last_mut() {
-            Some(run) if strokes[i].joined => run.push(i),
+            Some(run) if stroke.joined => run.push(i),
             _ => runs.push(vec![i]),
         }
     }

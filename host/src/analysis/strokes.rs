@@ -288,11 +288,11 @@ impl Account {
         }
         let (mut out, mut open, mut joined) = (Vec::new(), None, false);
         for (role, event) in steps.into_iter().rev() {
-            if role != Role::Start {
-                if let Some(start) = open.take() {
-                    out.push(RawStroke { start, end: event, joined });
-                    joined = role != Role::EndResting;
-                }
+            if role != Role::Start
+                && let Some(start) = open.take()
+            {
+                out.push(RawStroke { start, end: event, joined });
+                joined = role != Role::EndResting;
             }
             if matches!(role, Role::Start | Role::Reversal) {
                 open = Some(event);

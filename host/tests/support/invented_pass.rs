@@ -135,6 +135,7 @@ impl Invented {
                 start_s: start,
                 end_s: t,
                 direction_deg: Some(if side > 0.0 { 0.0 } else { 180.0 } + if recipe.upright { 90.0 } else { 0.0 }),
+                machine_deg: None,
                 length_m: Some(length),
                 traverse_mps: Some(Interval { lo: value * 0.92, value, hi: value * 1.085 }),
                 orbit_opm: Some(base_orbit + noise(40.0)),
