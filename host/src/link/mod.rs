@@ -16,6 +16,8 @@ mod clock;
 mod error;
 mod ports;
 mod session;
+#[cfg(test)]
+mod tests;
 
 pub use clock::ClockMap;
 pub use error::LinkError;

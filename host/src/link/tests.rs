@@ -1,0 +1,189 @@
+//! The link against the virtual sensor on a pseudo-terminal, opened like any serial port.
+
+use std::{path::Path, time::Duration};
+
+use steadypass_protocol::{Block, ResetCause, ToHost, ToSensor, decode_frame};
+use tempfile::TempDir;
+use tokio::{
+    sync::{mpsc, watch},
+    task::JoinHandle,
+    time::{sleep, timeout},
+};
+
+use super::{Link, LinkError, LinkEvent, LinkReport};
+use crate::simulation::{Behaviour, Scenario, SensorOptions, Trouble, VirtualPort, VirtualSensor};
+
+fn virtual_port(folder: &TempDir, id: u8) -> VirtualPort {
+    let options = SensorOptions { unique_id: [id; 8], ..SensorOptions::default() };
+    let sensor = VirtualSensor::new(&Scenario::demo(), options).expect("a valid scenario");
+    VirtualPort::open(sensor, folder.path().join("port"), 1.0).expect("a pseudo-terminal")
+}
+
+fn name(port: &VirtualPort) -> &str {
+    port.path().to_str().expect("utf-8")
+}
+
+struct Running {
+    events: mpsc::Receiver<LinkEvent>,
+    commands: mpsc::Sender<ToSensor>,
+    stop: watch::Sender<bool>,
+    task: JoinHandle<Result<LinkReport, LinkError>>,
+}
+
+impl Running {
+    async fn start(port: &str) -> Self {
+        let link = Link::open(Some(port)).await.expect("opens");
+        let (sender, events) = mpsc::channel(10_000);
+        let (commands, command_receiver) = mpsc::channel(8);
+        let (stop, stopped) = watch::channel(false);
+        Self { events, commands, stop, task: tokio::spawn(link.run(sender, command_receiver, stopped)) }
+    }
+
+    /// The first event that `wanted` takes, within five seconds; all events up to it are dropped.
+    async fn wait<T>(&mut self, mut wanted: impl FnMut(&LinkEvent) -> Option<T>) -> T {
+        timeout(Duration::from_secs(5), async {
+            loop {
+                let event = self.events.recv().await.expect("the link goes on");
+                if let Some(found) = wanted(&event) {
+                    return found;
+                }
+            }
+        })
+        .await
+        .expect("in time")
+    }
+
+    async fn next_block(&mut self) -> (u32, u64) {
+        self.wait(|event| {
+            let LinkEvent::Frame { raw, .. } = event else { return None };
+            let mut scratch = [0; 512];
+            let frame = decode_frame(raw, &mut scratch).expect("only good frames are handed on");
+            match ToHost::decode(frame.payload) {
+                Ok(ToHost::Accel(Block { first_index, first_us, .. })) => Some((first_index, first_us)),
+                _ => None,
+            }
+        })
+        .await
+    }
+
+    async fn end(self) -> LinkReport {
+        self.stop.send(true).expect("running");
+        timeout(Duration::from_secs(3), self.task).await.expect("stops").expect("no panic").expect("no error")
+    }
+}
+
+#[tokio::test]
+async fn it_streams_in_order_and_stops_the_sensor_when_told() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    let (mut index, _) = link.next_block().await;
+    for _ in 0..20 {
+        let (next, _) = link.next_block().await;
+        assert_eq!(next, index + 72, "no block is missing");
+        index = next;
+    }
+    link.commands.send(ToSensor::Indicate(steadypass_protocol::Pattern::SlowDown)).await.expect("running");
+    sleep(Duration::from_millis(700)).await;
+    assert_eq!(port.with(|s| s.pattern()), steadypass_protocol::Pattern::SlowDown);
+    let report = link.end().await;
+    assert!(report.bad_frames == 0 && report.losses == 0 && report.frames > 20, "{report:?}");
+    assert!(report.round_trip_us.is_some_and(|us| us < 500_000), "{report:?}");
+    sleep(Duration::from_millis(100)).await;
+    assert!(!port.with(|s| s.is_streaming()), "the sensor was told to stop");
+}
+
+#[tokio::test]
+async fn unplugged_and_plugged_in_again_it_resumes() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    link.next_block().await;
+    port.unplug();
+    link.wait(|e| matches!(e, LinkEvent::Lost { .. }).then_some(())).await;
+    sleep(Duration::from_millis(500)).await;
+    port.replug(true).expect("plugs in");
+    let gap_s = link.wait(|e| if let LinkEvent::Resumed { gap_s, .. } = e { Some(*gap_s) } else { None }).await;
+    assert!((0.4..3.0).contains(&gap_s), "{gap_s}");
+    link.next_block().await;
+    assert_eq!(link.end().await.losses, 1);
+}
+
+#[tokio::test]
+async fn another_sensor_is_refused() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    link.next_block().await;
+    drop(port.finish());
+    let other = virtual_port(&folder, 2);
+    let sensor =
+        link.wait(|e| if let LinkEvent::Stranger { sensor, .. } = e { Some(sensor.clone()) } else { None }).await;
+    assert_eq!(sensor, "0202020202020202");
+    drop(other.finish());
+    let _same = virtual_port(&folder, 1);
+    link.wait(|e| matches!(e, LinkEvent::Resumed { .. }).then_some(())).await;
+    link.end().await;
+}
+
+#[tokio::test]
+async fn a_restart_costs_less_than_two_seconds() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    sleep(Duration::from_millis(2500)).await;
+    port.with(|s| s.suffer(Trouble::Restart(ResetCause::Watchdog)));
+    let began = std::time::Instant::now();
+    // Blocks from before the restart may still be on their way; the new ones count from zero.
+    while link.next_block().await.0 > 72 * 10 {}
+    assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+    link.end().await;
+}
+
+#[tokio::test]
+async fn damaged_frames_are_counted_and_cost_only_themselves() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    link.next_block().await;
+    for _ in 0..3 {
+        port.with(|s| s.suffer(Trouble::BitError));
+        sleep(Duration::from_millis(200)).await;
+    }
+    let count = link.wait(|e| if let LinkEvent::BadFrames { count, .. } = e { Some(*count) } else { None }).await;
+    assert!((1..=3).contains(&count), "{count}");
+    link.next_block().await;
+    assert_eq!(link.end().await.bad_frames, 3);
+}
+
+async fn refused(port: &str) -> LinkError {
+    timeout(Duration::from_millis(3500), Link::open(Some(port))).await.expect("named within 3 s").expect_err("no link")
+}
+
+#[tokio::test]
+async fn what_is_no_sensor_is_named_within_three_seconds() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    port.with(|s| s.behave(Behaviour::Mute));
+    assert_eq!(refused(name(&port)).await, LinkError::Silent { port: name(&port).into() });
+    port.with(|s| s.behave(Behaviour::Garbage));
+    assert!(matches!(refused(name(&port)).await, LinkError::NotOurs { bytes, .. } if bytes > 1000));
+    port.with(|s| s.behave(Behaviour::Version(9)));
+    let wrong = refused(name(&port)).await;
+    assert!(matches!(wrong, LinkError::Version { sensor: 9, host: 1, .. }), "{wrong:?}");
+    assert!(wrong.to_string().contains("update the program"));
+}
+
+#[tokio::test]
+async fn a_port_in_use_a_file_and_nothing_at_all_are_told_apart() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let _first = Link::open(Some(name(&port))).await.expect("opens");
+    assert!(matches!(refused(name(&port)).await, LinkError::Busy { .. }));
+    let file = folder.path().join("file");
+    std::fs::write(&file, "x").expect("write");
+    let text = |p: &Path| p.to_str().expect("utf-8").to_owned();
+    assert!(matches!(refused(&text(&file)).await, LinkError::NotAPort { what: "a file", .. }));
+    assert!(matches!(refused(&text(&folder.path().join("none"))).await, LinkError::Missing { .. }));
+    assert!(matches!(refused("/dev/null").await, LinkError::NotAPort { .. }));
+}
