@@ -14,4 +14,7 @@ pub mod guidance;
 pub mod link;
 pub mod recording;
 pub mod report;
+pub mod results;
+pub mod session;
 pub mod simulation;
+pub mod tables;

@@ -1,3 +1,12 @@
-//! The `steadypass` program.
+//! The `steadypass` program: arguments in, exit code out. The work is in the library; each verb has a file in `commands`.
 
-fn main() {}
+mod cli;
+mod commands;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+fn main() -> ExitCode {
+    commands::run(cli::Cli::parse())
+}

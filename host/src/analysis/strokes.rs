@@ -11,7 +11,7 @@
 //! The current best account serves the live view; the one that stands when work pauses is settled.
 
 use super::turns::Event;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Accounts carried along.
 const KEPT: usize = 40;
@@ -57,7 +57,7 @@ pub(super) enum Mode {
 struct Past {
     role: Role,
     event: Event,
-    before: Option<Rc<Past>>,
+    before: Option<Arc<Past>>,
 }
 
 #[derive(Clone, Debug)]
@@ -71,7 +71,7 @@ struct Account {
     stroke_s: Option<f64>,
     since_s: f64,
     strokes: u32,
-    past: Option<Rc<Past>>,
+    past: Option<Arc<Past>>,
 }
 
 /// A stroke as the events tell it.
@@ -177,7 +177,7 @@ impl StrokeTracker {
 
 impl Account {
     fn after(&self, score: f64, mode: Mode, role: Role, event: Event) -> Self {
-        let past = Some(Rc::new(Past { role, event, before: self.past.clone() }));
+        let past = Some(Arc::new(Past { role, event, before: self.past.clone() }));
         Self { score: self.score + score, mode, since_s: event.t_s, past, ..self.clone() }
     }
 

@@ -1,0 +1,126 @@
+//! Where words go: results to stdout, everything else to stderr, progress only where somebody watches.
+
+use std::{
+    io::{self, IsTerminal, Write},
+    time::Duration,
+};
+
+use indicatif::{ProgressBar, ProgressStyle};
+use steadypass::guidance::Units;
+
+use crate::cli::Global;
+
+/// The two streams and what the user wants to see on them.
+pub(crate) struct Console {
+    units: Option<Units>,
+    pub(crate) json: bool,
+    quiet: bool,
+    verbose: bool,
+}
+
+impl Console {
+    pub(crate) fn new(global: &Global) -> Self {
+        let level = match (global.quiet, global.verbose) {
+            (true, _) => "error",
+            (_, 0) => "warn",
+            (_, 1) => "info",
+            _ => "debug",
+        };
+        // Only one verb runs in a process; a second call (in tests) keeps the first subscriber.
+        let _ = tracing_subscriber::fmt()
+            .with_env_filter(tracing_subscriber::EnvFilter::new(level))
+            .with_writer(io::stderr)
+            .with_ansi(io::stderr().is_terminal())
+            .try_init();
+        Self { units: global.units, json: global.json, quiet: global.quiet, verbose: global.verbose > 0 }
+    }
+
+    /// The user's units, or the plan's.
+    pub(crate) fn units(&self, plan: Units) -> Units {
+        self.units.unwrap_or(plan)
+    }
+
+    /// A line of results.
+    pub(crate) fn result(&self, line: &str) -> io::Result<()> {
+        let mut out = io::stdout().lock();
+        writeln!(out, "{line}")?;
+        out.flush()
+    }
+
+    /// A remark, unless the user wants quiet. A closed stderr is nobody's loss.
+    pub(crate) fn remark(&self, line: &str) {
+        if !self.quiet {
+            let _ = writeln!(io::stderr().lock(), "{line}");
+        }
+    }
+
+    /// A remark for those who asked for more.
+    pub(crate) fn detail(&self, line: &str) {
+        if self.verbose {
+            self.remark(line);
+        }
+    }
+
+    /// Something the user must know even when quiet.
+    pub(crate) fn error(&self, message: &str) {
+        let _ = writeln!(io::stderr().lock(), "steadypass: {message}");
+    }
+
+    /// A failure with its context.
+    pub(crate) fn report(&self, report: &miette::Report) {
+        if report.source_code().is_some() {
+            let _ = writeln!(io::stderr().lock(), "{report:?}");
+        } else {
+            self.error(&report.to_string());
+            if let Some(help) = report.help() {
+                let _ = writeln!(io::stderr().lock(), "  {help}");
+            }
+        }
+    }
+
+    /// A progress bar over bytes; draws nothing when nobody watches.
+    pub(crate) fn progress(&self, what: &str, bytes: u64) -> ProgressBar {
+        if self.quiet {
+            return ProgressBar::hidden();
+        }
+        let style =
+            ProgressStyle::with_template("{msg} [{bar:30}] {percent:>3} %  {eta} left").expect("a valid template");
+        let bar = ProgressBar::new(bytes).with_style(style.progress_chars("=> ")).with_message(what.to_owned());
+        bar.enable_steady_tick(Duration::from_millis(250));
+        bar
+    }
+
+    /// A status line that is redrawn in place, where there is a terminal.
+    pub(crate) fn status(&self) -> StatusLine {
+        StatusLine { on: !self.quiet && io::stderr().is_terminal(), drawn: false }
+    }
+}
+
+/// See [`Console::status`].
+pub(crate) struct StatusLine {
+    on: bool,
+    drawn: bool,
+}
+
+impl StatusLine {
+    /// Whether drawing it does anything.
+    pub(crate) fn is_on(&self) -> bool {
+        self.on
+    }
+
+    /// Redraws it.
+    pub(crate) fn draw(&mut self, text: &str) {
+        if self.on {
+            // Carriage return, text, erase to end of line (ECMA-48 EL).
+            let _ = write!(io::stderr().lock(), "\r{text}\x1b[K");
+            self.drawn = true;
+        }
+    }
+
+    /// Clears it, so that a whole line can be written in its place.
+    pub(crate) fn clear(&mut self) {
+        if std::mem::take(&mut self.drawn) {
+            let _ = write!(io::stderr().lock(), "\r\x1b[K");
+        }
+    }
+}

@@ -1,0 +1,87 @@
+//! `demo`: the whole job with no hardware. A virtual polisher and sensor behind a pseudo-terminal, opened, recorded and reviewed
+//! by the same code that serves a real one.
+
+use std::{fs, io, path::Path};
+
+use steadypass::{
+    guidance::{Plan, plan::Source as PlanSource},
+    recording::{Source, part_path},
+    simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
+    tables::WARNINGS,
+};
+use steadypass_protocol::HOST_SILENCE_US;
+
+use super::{
+    Console, Done, Failure, Outcome, facts,
+    live::Live,
+    record::{Job, Until, record},
+    review::{Request, review},
+};
+use crate::cli::{DemoArgs, FactArgs};
+
+/// The plan of the invented shop, in the program so that the demo runs anywhere.
+const PLAN: &str = include_str!("../../../data/plans/demo.toml");
+
+pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
+    if !(0.5..=20.0).contains(&args.speed) {
+        return Err(Failure::Usage(format!("--speed {}: 0.5 to 20 times real time", args.speed)));
+    }
+    let plan = Plan::from_toml(&PlanSource::new("the demo's plan", PLAN)).map_err(|e| facts::plan_failure(&e))?;
+    let recording = args.out.join("demo.mcap");
+    for old in [recording.clone(), part_path(&recording)] {
+        remove(&old)?;
+    }
+    fs::create_dir_all(&args.out).map_err(|e| Failure::failed(format!("cannot create {}: {e}", args.out.display())))?;
+    // The port and the live tables live as long as the demo.
+    let scratch = tempfile::tempdir()?;
+    let options =
+        SensorOptions { silence_us: (HOST_SILENCE_US as f64 * args.speed.max(1.0)) as u64, ..Default::default() };
+    let sensor = VirtualSensor::new(&Scenario::demo(), options).map_err(Failure::failed)?;
+    let port = VirtualPort::open(sensor, scratch.path().join("sensor"), args.speed).map_err(Failure::failed)?;
+    console.remark(&format!(
+        "Demo: an invented technician works one section of an invented car, twice over, {} times as fast as in life.\n\
+         Everything below is computed from the bytes of a virtual sensor; no figure is from a real machine.\n",
+        args.speed
+    ));
+
+    let name = port.path().display().to_string();
+    let facts = facts::facts(&FactArgs::default(), &plan, Source::Simulation, "the virtual sensor");
+    let live_tables = scratch.path().join("live");
+    let over = || port.with(|sensor| sensor.is_over());
+    let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over) };
+    let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?)?;
+
+    console.remark("\nReviewing the recording, from the raw bytes on.");
+    let request =
+        Request { recording: &recorded.path, folder: &args.out, plan: None, stroke_length_m: None, sheets: true };
+    let summary = review(console, &request)?;
+    same_warnings(&live_tables, &args.out)?;
+    summary.print(console, &args.out)?;
+    if !console.json {
+        console.remark(
+            "Live and review gave the same warnings. Open index.html in a browser, and the PNG of each section pass.",
+        );
+    }
+    Ok(if recorded.done == Done::Fine && summary.lost.is_none() { Done::Fine } else { Done::WithLosses })
+}
+
+fn remove(path: &Path) -> Result<(), Failure> {
+    match fs::remove_file(path) {
+        Err(e) if e.kind() != io::ErrorKind::NotFound => {
+            Err(Failure::failed(format!("cannot replace {}: {e}", path.display())))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// What was said while working must be what the review says.
+fn same_warnings(live: &Path, review: &Path) -> Result<(), Failure> {
+    let read = |folder: &Path| fs::read(folder.join(WARNINGS.0));
+    if read(live)? == read(review)? {
+        Ok(())
+    } else {
+        Err(Failure::failed(
+            "the live warnings differ from those of the review; this is a fault of the program, please report it",
+        ))
+    }
+}

@@ -1,0 +1,56 @@
+//! Plan and session facts from arguments.
+
+use std::path::Path;
+
+use miette::{LabeledSpan, MietteDiagnostic, NamedSource, Report};
+use steadypass::{
+    guidance::{Plan, PlanError},
+    recording::{Facts, Source},
+};
+
+use super::Failure;
+use crate::cli::FactArgs;
+
+/// The plan named, or common practice.
+pub(super) fn load_plan(path: Option<&Path>) -> Result<Plan, Failure> {
+    path.map_or_else(|| Ok(Plan::default()), |path| Plan::load(path).map_err(|e| plan_failure(&e)))
+}
+
+/// A plan's error with the spot underlined.
+pub(super) fn plan_failure(error: &PlanError) -> Failure {
+    let Some(place) = error.place() else {
+        return Failure::Failed(Report::new(MietteDiagnostic::new(error.to_string()).with_help(error.help())));
+    };
+    let label = LabeledSpan::new_with_span(Some("here".into()), place.span.clone());
+    let diagnostic = MietteDiagnostic::new(error.to_string()).with_help(error.help()).with_label(label);
+    let source = NamedSource::new(&place.source.name, place.source.text.to_string());
+    Failure::Failed(Report::new(diagnostic).with_source_code(source))
+}
+
+/// The machine in words, for titles.
+pub(super) fn machine_text(plan: &Plan) -> String {
+    use steadypass::analysis::MachineKind;
+    let machine = &plan.machine;
+    let pad = format!("{:.0} mm pad", machine.pad_diameter_mm);
+    let kind = match (machine.kind, machine.throw_mm) {
+        (MachineKind::Orbital, Some(throw)) => format!("orbital {throw:.0} mm, {pad}"),
+        (MachineKind::Orbital, None) => format!("orbital, {pad}"),
+        (MachineKind::Rotary, _) => format!("rotary, {pad}"),
+    };
+    machine.name.as_ref().map_or(kind.clone(), |name| format!("{name} ({kind})"))
+}
+
+/// Facts at the start of a recording.
+pub(super) fn facts(args: &FactArgs, plan: &Plan, source: Source, origin: &str) -> Facts {
+    Facts {
+        technician: args.technician.clone().or_else(|| plan.technician.clone()).unwrap_or_default(),
+        panel: args.panel.clone().or_else(|| plan.panel.clone()).unwrap_or_default(),
+        machine: machine_text(plan),
+        plan: plan.to_toml(),
+        source,
+        origin: origin.to_owned(),
+        program: env!("CARGO_PKG_VERSION").to_owned(),
+        started: jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
+        ..Facts::default()
+    }
+}

@@ -1,0 +1,39 @@
+//! `import`: a sensor table of another logger becomes a recording.
+
+use steadypass::recording::{Source, import_table};
+
+use super::{Console, Done, Failure, Outcome, facts};
+use crate::cli::ImportArgs;
+
+pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
+    let plan = facts::load_plan(args.facts.plan.as_deref())?;
+    let out = args.out.clone().unwrap_or_else(|| args.table.with_extension("mcap"));
+    if out.extension().is_none_or(|e| e != "mcap") {
+        return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
+    }
+    let facts = facts::facts(&args.facts, &plan, Source::Table, &args.table.display().to_string());
+    let bytes = std::fs::metadata(&args.table).map_or(0, |m| m.len());
+    let bar = console.progress("importing", bytes);
+    let result = import_table(&args.table, &out, &facts, |at| bar.set_position(at));
+    bar.finish_and_clear();
+    let summary = result?;
+    if !summary.has_gyro {
+        console.remark("No gyro readings: arm speed stays blank where it cannot be told without them.");
+    }
+    if !summary.has_surface {
+        console.remark("No surface temperatures: heat stays blank.");
+    }
+    if console.json {
+        let result = serde_json::json!({
+            "recording": out, "rows": summary.rows, "seconds": summary.seconds, "samples_lost": summary.lost,
+        });
+        console.result(&result.to_string())?;
+    } else {
+        console.result(&format!("{}: {} rows, {:.1} s", out.display(), summary.rows, summary.seconds))?;
+    }
+    if summary.lost == 0 {
+        return Ok(Done::Fine);
+    }
+    console.remark(&format!("{} samples are missing, judged by the time steps; the holes are kept.", summary.lost));
+    Ok(Done::WithLosses)
+}

@@ -1,0 +1,87 @@
+//! One file per verb. Results go to stdout, remarks and progress to stderr; only this module makes exit codes.
+
+mod console;
+mod demo;
+mod facts;
+mod import;
+mod live;
+mod ports;
+mod record;
+mod review;
+mod sheets;
+mod simulate;
+
+use std::process::ExitCode;
+
+use crate::cli::{Cli, Verb};
+use console::Console;
+
+/// How a verb ended when it did not fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Done {
+    /// Everything is there.
+    Fine,
+    /// Finished, but some data was lost; how much has been said.
+    WithLosses,
+}
+
+/// Why a verb failed.
+enum Failure {
+    /// The arguments contradict each other or make no sense: exit code 2.
+    Usage(String),
+    /// Something did not work: exit code 1.
+    Failed(miette::Report),
+    /// Nobody reads our output any more, as with `| head`: not a failure.
+    ClosedPipe,
+}
+
+type Outcome = Result<Done, Failure>;
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        if error.kind() == std::io::ErrorKind::BrokenPipe { Self::ClosedPipe } else { Self::failed(error) }
+    }
+}
+
+impl Failure {
+    fn failed(error: impl std::fmt::Display) -> Self {
+        Self::Failed(miette::Report::msg(error.to_string()))
+    }
+}
+
+/// Errors of the library become failures with their own words.
+macro_rules! failures_from {
+    ($($error:ty),+ $(,)?) => {$(
+        impl From<$error> for Failure {
+            fn from(error: $error) -> Self {
+                Self::failed(error)
+            }
+        }
+    )+};
+}
+failures_from!(steadypass::recording::Error, steadypass::link::LinkError, steadypass::results::ResultsError);
+
+/// Runs the verb and picks the exit code.
+pub(crate) fn run(cli: Cli) -> ExitCode {
+    let console = Console::new(&cli.global);
+    let outcome = match cli.verb {
+        Verb::Demo(args) => demo::run(&console, &args),
+        Verb::Ports => ports::run(&console),
+        Verb::Record(args) => record::run(&console, &args),
+        Verb::Import(args) => import::run(&console, &args),
+        Verb::Review(args) => review::run(&console, &args),
+        Verb::Simulate(args) => simulate::run(&console, &args),
+    };
+    match outcome {
+        Ok(Done::Fine) | Err(Failure::ClosedPipe) => ExitCode::SUCCESS,
+        Ok(Done::WithLosses) => ExitCode::from(3),
+        Err(Failure::Usage(message)) => {
+            console.error(&message);
+            ExitCode::from(2)
+        }
+        Err(Failure::Failed(report)) => {
+            console.report(&report);
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! `review`: everything recomputed from the raw data of recordings.
+
+use std::path::{Path, PathBuf};
+
+use steadypass::{
+    guidance::{Plan, plan::Source as PlanSource},
+    recording::{self, Losses, Reader},
+    results::Results,
+    session::{Event, Session},
+};
+
+use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets};
+use crate::cli::ReviewArgs;
+
+pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
+    if let Some(length) = args.stroke_length_m
+        && !(0.05..=3.0).contains(&length)
+    {
+        return Err(Failure::Usage(format!("--stroke-length-m {length}: a stroke is 0.05 to 3 m long")));
+    }
+    let folders = folders(args)?;
+    let mut done = Done::Fine;
+    for (recording, folder) in args.recordings.iter().zip(&folders) {
+        let request = Request {
+            recording,
+            folder,
+            plan: args.plan.as_deref(),
+            stroke_length_m: args.stroke_length_m,
+            sheets: !args.no_sheets,
+        };
+        let summary = review(console, &request)?;
+        summary.print(console, folder)?;
+        if summary.lost.is_some() {
+            done = Done::WithLosses;
+        }
+    }
+    Ok(done)
+}
+
+/// One folder each; several recordings go into folders named after them.
+fn folders(args: &ReviewArgs) -> Result<Vec<PathBuf>, Failure> {
+    if args.recordings.len() == 1 {
+        return Ok(vec![args.out.clone()]);
+    }
+    let mut folders: Vec<PathBuf> = Vec::new();
+    for recording in &args.recordings {
+        let name = recording.file_name().unwrap_or_default().to_string_lossy();
+        let folder = args.out.join(name.trim_end_matches(".part").trim_end_matches(".mcap"));
+        if folders.contains(&folder) {
+            return Err(Failure::Usage(format!(
+                "two recordings are called {name}; review them into different folders"
+            )));
+        }
+        folders.push(folder);
+    }
+    Ok(folders)
+}
+
+/// What to review, and how.
+pub(super) struct Request<'a> {
+    pub(super) recording: &'a Path,
+    pub(super) folder: &'a Path,
+    pub(super) plan: Option<&'a Path>,
+    pub(super) stroke_length_m: Option<f64>,
+    pub(super) sheets: bool,
+}
+
+/// What a review found, for the last lines on screen.
+pub(super) struct Summary {
+    pub(super) seconds: f64,
+    pub(super) strokes: usize,
+    pub(super) passes: usize,
+    pub(super) warnings: usize,
+    pub(super) page: Option<PathBuf>,
+    /// What is missing, in words.
+    pub(super) lost: Option<String>,
+}
+
+impl Summary {
+    pub(super) fn print(&self, console: &Console, folder: &Path) -> std::io::Result<()> {
+        if let Some(lost) = &self.lost {
+            console.remark(&format!("Some data is missing: {lost}."));
+        }
+        if console.json {
+            let result = serde_json::json!({
+                "folder": folder, "page": self.page, "seconds": self.seconds, "passes": self.passes,
+                "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
+            });
+            return console.result(&result.to_string());
+        }
+        console.result(&format!(
+            "{}: {:.0} s, {}, {}, {}",
+            self.page.as_deref().unwrap_or(folder).display(),
+            self.seconds,
+            count(self.passes, "pass", "passes"),
+            count(self.strokes, "stroke", "strokes"),
+            count(self.warnings, "warning", "warnings"),
+        ))
+    }
+}
+
+/// "1 pass", "2 passes".
+pub(super) fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// Reviews one recording into one folder.
+pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary, Failure> {
+    let mut reader = Reader::open(request.recording)?;
+    let plan = plan_for(console, request, &reader)?;
+    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), reader.facts(), plan.clone()));
+    let mut results = Results::create(request.folder, plan.rate_unit())?;
+    let mut session = Session::new(plan);
+    let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
+    let mut failure = None;
+    let bar = console.progress("reviewing", reader.progress().1);
+    let mut take = |event: Event| {
+        match &event {
+            Event::Tick(tick) => summary.seconds = tick.t_s,
+            Event::Stroke(_) => summary.strokes += 1,
+            Event::Pass(_) => summary.passes += 1,
+            Event::Warning(_) => summary.warnings += 1,
+            Event::Row(_) | Event::Placed(_) => {}
+        }
+        let mut written = results.event(&event).map_err(Failure::from);
+        if let (Ok(()), Some(sheets)) = (&written, &mut sheets) {
+            written = sheets.take(event, &mut results);
+        }
+        if let Err(error) = written {
+            failure.get_or_insert(error);
+        }
+    };
+    while reader.next_chunk(|entry| session.push(&entry, &mut take))? {
+        bar.set_position(reader.progress().0);
+    }
+    session.finish(&mut take);
+    bar.finish_and_clear();
+    if let Some(failure) = failure {
+        return Err(failure);
+    }
+    let damage = reader.damage();
+    if !session.has_data() {
+        return Err(recording::Error::Empty { path: request.recording.to_owned(), cut: damage.cut }.into());
+    }
+    summary.lost = describe_losses(&session.losses(), &damage);
+    if damage.cut {
+        console.remark(&format!(
+            "{} was not finished (the program or the machine stopped); what was on the disk is reviewed, all but the last half second.",
+            request.recording.display()
+        ));
+    }
+    if let Some(sheets) = sheets {
+        let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
+        sheets.page(&name, summary.seconds, session.losses(), damage, &mut results)?;
+        summary.page = Some(request.folder.join("index.html"));
+    }
+    for path in results.finish()? {
+        console.detail(&path.display().to_string());
+    }
+    Ok(summary)
+}
+
+fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String> {
+    let mut parts = Vec::new();
+    if losses.any() {
+        parts.push(losses.describe());
+    }
+    if damage.lost_data() {
+        let bad = damage.bad_chunks + damage.bad_messages;
+        parts.push(format!("{bad} damaged places in the file, up to half a second each"));
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// The plan on the command line, or the one in the recording, or common practice.
+fn plan_for(console: &Console, request: &Request<'_>, reader: &Reader) -> Result<Plan, Failure> {
+    let stored = &reader.facts().plan;
+    let mut plan = if request.plan.is_some() {
+        facts::load_plan(request.plan)?
+    } else if stored.is_empty() {
+        Plan::default()
+    } else {
+        let name = format!("plan inside {}", request.recording.display());
+        Plan::from_toml(&PlanSource::new(&name, stored)).unwrap_or_else(|error| {
+            console.remark(&format!("{error}. Judging by common practice instead; give a plan with --plan."));
+            Plan::default()
+        })
+    };
+    if request.stroke_length_m.is_some() {
+        plan.stroke_length_m = request.stroke_length_m;
+    }
+    Ok(plan)
+}

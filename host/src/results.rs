@@ -1,0 +1,133 @@
+//! The folder of a review: tables, drawings, page. Written beside its final place and moved there only when whole, so that a
+//! folder never holds half of a new review over half of an old one.
+
+use std::{
+    fs::{self, File},
+    io::{self, BufWriter, Write},
+    path::{Path, PathBuf},
+};
+
+use tempfile::TempDir;
+
+use crate::{
+    recording::describe_io,
+    session::Event,
+    tables::{PASSES, SERIES, STROKES, Table, WARNINGS},
+};
+
+/// Why results could not be written.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot write {}: {}", path.display(), describe_io(source))]
+pub struct ResultsError {
+    path: PathBuf,
+    source: io::Error,
+}
+
+/// A folder of results being written.
+pub struct Results {
+    folder: PathBuf,
+    staging: TempDir,
+    series: Table<BufWriter<File>>,
+    strokes: Table<BufWriter<File>>,
+    passes: Table<BufWriter<File>>,
+    warnings: Table<BufWriter<File>>,
+    files: Vec<String>,
+    rate_unit: &'static str,
+}
+
+impl Results {
+    /// Starts results for `folder`, which is created when it is not there. `rate_unit` is the plan's.
+    ///
+    /// # Errors
+    /// When the folder cannot be written.
+    pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
+        let failed = |source| ResultsError { path: folder.to_owned(), source };
+        fs::create_dir_all(folder).map_err(failed)?;
+        let staging = tempfile::Builder::new().prefix(".unfinished-").tempdir_in(folder).map_err(failed)?;
+        let open = |(name, header): (&str, &[&str])| {
+            let file = File::create(staging.path().join(name)).map_err(failed)?;
+            Table::new(BufWriter::new(file), header).map_err(|e| failed(e.into()))
+        };
+        Ok(Self {
+            series: open(SERIES)?,
+            strokes: open(STROKES)?,
+            passes: open(PASSES)?,
+            warnings: open(WARNINGS)?,
+            files: [SERIES.0, STROKES.0, PASSES.0, WARNINGS.0].map(str::to_owned).into(),
+            folder: folder.to_owned(),
+            staging,
+            rate_unit,
+        })
+    }
+
+    /// Writes what belongs into the tables.
+    ///
+    /// # Errors
+    /// When the disk fails.
+    pub fn event(&mut self, event: &Event) -> Result<(), ResultsError> {
+        let written = match event {
+            Event::Row(row) => self.series.series(row),
+            Event::Stroke(stroke) => self.strokes.stroke(stroke),
+            Event::Pass(judged) => self.passes.pass(judged),
+            Event::Placed(placed) => self.warnings.warning(placed, self.rate_unit),
+            Event::Tick(_) | Event::Warning(_) => Ok(()),
+        };
+        written.map_err(|e| self.failed(e.into()))
+    }
+
+    /// Adds another file.
+    ///
+    /// # Errors
+    /// When the disk fails.
+    pub fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), ResultsError> {
+        fs::write(self.staging.path().join(name), bytes).map_err(|e| self.failed(e))?;
+        self.files.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Moves everything to its place and returns the paths.
+    ///
+    /// # Errors
+    /// When the disk fails; what was there before is then still whole, file by file.
+    pub fn finish(self) -> Result<Vec<PathBuf>, ResultsError> {
+        let failed = |source| ResultsError { path: self.folder.clone(), source };
+        for table in [self.series, self.strokes, self.passes, self.warnings] {
+            table.finish().and_then(|mut out| out.flush()).map_err(failed)?;
+        }
+        // Sheets of an earlier review with more passes would otherwise stay beside the new ones.
+        for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
+            fs::remove_file(old).map_err(failed)?;
+        }
+        let mut paths = Vec::new();
+        for name in &self.files {
+            let path = self.folder.join(name);
+            fs::rename(self.staging.path().join(name), &path).map_err(failed)?;
+            paths.push(path);
+        }
+        self.staging.close().map_err(failed)?;
+        Ok(paths)
+    }
+
+    fn failed(&self, source: io::Error) -> ResultsError {
+        ResultsError { path: self.folder.clone(), source }
+    }
+}
+
+/// File name of a pass's sheet.
+pub fn sheet_name(section: u32, pass: u32) -> String {
+    format!("section-{section:02}-pass-{pass:02}.png")
+}
+
+fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
+    let mut stale = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let ours =
+            name.strip_prefix("section-").and_then(|n| n.strip_suffix(".png")).is_some_and(|n| n.contains("-pass-"));
+        if ours && !new.contains(&name) {
+            stale.push(entry.path());
+        }
+    }
+    Ok(stale)
+}

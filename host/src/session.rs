@@ -1,0 +1,207 @@
+//! One recording under one plan: entries in, everything that is shown or kept out. Live and review run this same code on the
+//! same entries, so they cannot disagree.
+//!
+//! ```text
+//! Entry ─► Timeline ─► Pipeline ─┬─ LiveTick ─► Guidance ─► Warning, advice
+//!                                └─ Finding ──► rows, strokes, judged passes (with their warnings)
+//! ```
+
+use std::collections::VecDeque;
+
+use crate::{
+    analysis::{Finding, LiveTick, Pass, Pipeline, SeriesRow, Stroke},
+    guidance::{Guidance, Plan, Warning},
+    recording::{Entry, Losses, Timeline},
+};
+
+/// Series rows kept for the pass they may belong to: twenty minutes, longer than any pass is worked.
+const KEPT_ROWS: usize = 20 * 60 * 10;
+
+/// What a session hands out, in order.
+#[derive(Clone, Debug)]
+pub enum Event {
+    /// Ten times a second: the present, as far as it is known.
+    Tick(LiveTick),
+    /// A warning begins.
+    Warning(Warning),
+    /// A row of the series, settled.
+    Row(SeriesRow),
+    /// A stroke, settled.
+    Stroke(Stroke),
+    /// A pass with all that belongs to it.
+    Pass(Box<JudgedPass>),
+    /// A warning, once it is known which pass it fell into.
+    Placed(PlacedWarning),
+}
+
+/// A pass, what happened in it, and how it stands against the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JudgedPass {
+    /// The pass.
+    pub pass: Pass,
+    /// Its strokes.
+    pub strokes: Vec<Stroke>,
+    /// The series during it.
+    pub rows: Vec<SeriesRow>,
+    /// Warnings that began during it.
+    pub warnings: Vec<Warning>,
+    /// Share of stroke time inside the plan's pace band, 0 to 1.
+    pub in_pace_share: Option<f64>,
+    /// Seconds over the plan's heat limit.
+    pub seconds_over_limit: Option<f64>,
+}
+
+/// A warning and the pass it fell into, if any.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedWarning {
+    /// The warning.
+    pub warning: Warning,
+    /// Number of the pass.
+    pub pass: Option<u32>,
+}
+
+/// See the module's documentation.
+pub struct Session {
+    plan: Plan,
+    timeline: Timeline,
+    pipeline: Pipeline,
+    guidance: Guidance,
+    rows: VecDeque<SeriesRow>,
+    strokes: Vec<Stroke>,
+    /// Passes whose rows are still to come, with their strokes.
+    open: VecDeque<(Pass, Vec<Stroke>)>,
+    unplaced: VecDeque<Warning>,
+    readings: u64,
+}
+
+impl Session {
+    /// At the start of a recording.
+    pub fn new(plan: Plan) -> Self {
+        Self {
+            timeline: Timeline::new(),
+            pipeline: Pipeline::new(plan.setup()),
+            guidance: Guidance::new(&plan),
+            plan,
+            rows: VecDeque::new(),
+            strokes: Vec::new(),
+            open: VecDeque::new(),
+            unplaced: VecDeque::new(),
+            readings: 0,
+        }
+    }
+
+    /// The plan in force.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// What is missing so far.
+    pub fn losses(&self) -> Losses {
+        self.timeline.losses()
+    }
+
+    /// Whether any sensor data has come.
+    pub fn has_data(&self) -> bool {
+        self.readings > 0
+    }
+
+    /// Guidance as it stands, for the live view.
+    pub fn guidance(&self) -> &Guidance {
+        &self.guidance
+    }
+
+    /// Takes the next entry.
+    pub fn push(&mut self, entry: &Entry<'_>, sink: &mut impl FnMut(Event)) {
+        let (pipeline, readings) = (&mut self.pipeline, &mut self.readings);
+        self.timeline.push(entry, &mut |reading| {
+            *readings += 1;
+            pipeline.push(reading);
+        });
+        self.settle(sink);
+    }
+
+    /// Ends the recording: what was still open is settled and handed out.
+    pub fn finish(&mut self, sink: &mut impl FnMut(Event)) {
+        self.pipeline.finish();
+        self.settle(sink);
+        while let Some((pass, strokes)) = self.open.pop_front() {
+            self.judge(pass, strokes, sink);
+        }
+        for warning in self.unplaced.drain(..) {
+            sink(Event::Placed(PlacedWarning { warning, pass: None }));
+        }
+    }
+
+    /// Live ticks first: a warning is known before the pass that it fell into is settled.
+    fn settle(&mut self, sink: &mut impl FnMut(Event)) {
+        while let Some(tick) = self.pipeline.pop_live() {
+            let unplaced = &mut self.unplaced;
+            self.guidance.tick(&tick, |warning| {
+                unplaced.push_back(warning);
+                sink(Event::Warning(warning));
+            });
+            sink(Event::Tick(tick));
+        }
+        while let Some(finding) = self.pipeline.pop_finding() {
+            match finding {
+                Finding::Row(row) => {
+                    if self.rows.len() == KEPT_ROWS {
+                        self.rows.pop_front();
+                    }
+                    self.rows.push_back(row);
+                    sink(Event::Row(row));
+                    while let Some((pass, strokes)) = self.open.pop_front_if(|(pass, _)| row.t_s > pass.end_s) {
+                        self.judge(pass, strokes, sink);
+                    }
+                }
+                Finding::Stroke(stroke) => {
+                    self.strokes.push(stroke);
+                    sink(Event::Stroke(stroke));
+                }
+                Finding::Pass(pass) => self.open.push_back((*pass, std::mem::take(&mut self.strokes))),
+            }
+        }
+    }
+
+    fn judge(&mut self, pass: Pass, strokes: Vec<Stroke>, sink: &mut impl FnMut(Event)) {
+        let within = |t_s: f64| (pass.start_s..=pass.end_s).contains(&t_s);
+        let mut warnings = Vec::new();
+        while let Some(warning) = self.unplaced.pop_front_if(|w| w.t_s <= pass.end_s) {
+            let number = within(warning.t_s).then_some(pass.pass);
+            if number.is_some() {
+                warnings.push(warning);
+            }
+            sink(Event::Placed(PlacedWarning { warning, pass: number }));
+        }
+        let rows: Vec<SeriesRow> = self.rows.iter().filter(|r| within(r.t_s)).copied().collect();
+        self.rows.retain(|r| r.t_s > pass.end_s);
+        let judged = JudgedPass {
+            in_pace_share: in_pace_share(&strokes, &self.plan),
+            seconds_over_limit: seconds_over_limit(&rows, self.plan.heat_rise_k),
+            warnings,
+            rows,
+            strokes,
+            pass,
+        };
+        sink(Event::Pass(Box::new(judged)));
+    }
+}
+
+/// Share of stroke time whose speed lies in the plan's band.
+fn in_pace_share(strokes: &[Stroke], plan: &Plan) -> Option<f64> {
+    let band = plan.pace_mps();
+    let (mut inside_s, mut all_s) = (0.0, 0.0);
+    for stroke in strokes {
+        let Some(rate) = stroke.traverse_mps else { continue };
+        let seconds = stroke.end_s - stroke.start_s;
+        all_s += seconds;
+        inside_s += if band.contains(rate.value) { seconds } else { 0.0 };
+    }
+    (all_s > 0.0).then(|| inside_s / all_s)
+}
+
+/// Time over the limit, from rows a tenth of a second apart; `None` where no rise is known.
+fn seconds_over_limit(rows: &[SeriesRow], limit_k: f64) -> Option<f64> {
+    let rises: Vec<f64> = rows.iter().filter_map(|r| r.surface_rise_k).collect();
+    (!rises.is_empty()).then(|| rises.iter().filter(|&&rise| rise > limit_k).count() as f64 * 0.1)
+}
