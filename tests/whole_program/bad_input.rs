@@ -1,0 +1,170 @@
+//! What users get wrong, and what machines do to them: one clear sentence each, the right exit code, nothing half-written.
+
+use std::{fs, os::unix::fs::PermissionsExt, os::unix::process::CommandExt, process::Command};
+
+use steadypass::simulation::{Behaviour, Scenario};
+use tempfile::TempDir;
+
+use crate::support::*;
+
+/// Runs the program and checks its exit code and that stderr says all of `expected`, without a panic.
+fn expect(args: &[&str], code: i32, expected: &[&str]) {
+    let output = run(args);
+    let said = stderr(&output);
+    assert_eq!(output.status.code(), Some(code), "{args:?}: {said}");
+    for words in expected {
+        assert!(said.contains(words), "{args:?} should say {words:?}, said: {said}");
+    }
+    assert!(!said.contains("panicked"), "{said}");
+}
+
+#[test]
+fn ports_that_are_none() {
+    let folder = TempDir::new().expect("temp");
+    let out = text(&at(&folder, "run.mcap"));
+    let file = at(&folder, "file");
+    fs::write(&file, "x").expect("write");
+    let record = |port: &str, expected: &[&str]| expect(&["record", "--port", port, "--out", &out], 1, expected);
+    record("/dev/steadypass-none", &["no such port", "steadypass ports"]);
+    record(&text(&file), &["is not a serial port but a file"]);
+    record(&text(folder.path()), &["is not a serial port but a folder"]);
+    record("/dev/null", &["is not a serial port"]);
+    assert_eq!(files(folder.path()), ["file"], "nothing half-written");
+}
+
+#[test]
+fn devices_that_are_no_sensor() {
+    let folder = TempDir::new().expect("temp");
+    let out = text(&at(&folder, "run.mcap"));
+    let port = virtual_port(&folder, &Scenario::demo(), 1.0);
+    let name = text(port.path());
+    for (behaviour, words) in [
+        (Behaviour::Mute, "is silent"),
+        (Behaviour::Garbage, "not a Steadypass sensor's"),
+        (Behaviour::Version(7), "speaks protocol version 7, this program speaks 1"),
+    ] {
+        port.with(|s| s.behave(behaviour));
+        expect(&["record", "--port", &name, "--out", &out], 1, &[words]);
+    }
+    assert_eq!(files(folder.path()), ["port"], "nothing half-written");
+}
+
+#[test]
+fn a_busy_port_and_a_taken_name() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, &Scenario::demo(), 1.0);
+    let first = start_record(&port, &at(&folder, "first.mcap"), &[]);
+    wait_for("streaming", || port.with(|s| s.is_streaming()));
+    let name = text(port.path());
+    expect(&["record", "--port", &name, "--out", &text(&at(&folder, "second.mcap"))], 1, &["in use by another program"]);
+    let output = interrupt(first);
+    assert!(output.status.success(), "{}", stderr(&output));
+    expect(&["record", "--port", &name, "--out", &text(&at(&folder, "first.mcap"))], 1, &["exists already"]);
+}
+
+/// Permission is not checked for root, so the program runs as another user; the group is named.
+#[test]
+fn a_port_that_may_not_be_opened_names_its_group() {
+    if !nix::unistd::geteuid().is_root() {
+        println!("not root: cannot play another user; the message itself is tested below the code");
+        return;
+    }
+    let folder = TempDir::new().expect("temp");
+    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).expect("own folder");
+    let port = virtual_port(&folder, &Scenario::demo(), 1.0);
+    let program = at(&folder, "steadypass");
+    fs::copy(env!("CARGO_BIN_EXE_steadypass"), &program).expect("copy");
+    let terminal = fs::canonicalize(port.path()).expect("the terminal behind the link");
+    fs::set_permissions(&terminal, fs::Permissions::from_mode(0o620)).expect("own terminal");
+    let output = Command::new(program)
+        .args(["record", "--port", &text(port.path()), "--out", "/tmp/never.mcap"])
+        .uid(65534)
+        .gid(65534)
+        .output()
+        .expect("starts");
+    assert_eq!(output.status.code(), Some(1));
+    assert!(stderr(&output).contains("permission denied; it belongs to group `"), "{}", stderr(&output));
+}
+
+#[test]
+fn tables_that_cannot_be_imported_leave_nothing() {
+    let folder = TempDir::new().expect("temp");
+    let table = at(&folder, "half.csv");
+    let header = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
+    let out = text(&at(&folder, "half.mcap"));
+    for (content, words) in [
+        ("t_s,accel_x_mps2\n0,1\n".to_owned(), "no column `accel_y_mps2`, `accel_z_mps2`"),
+        (format!("{header}0,0,0,9.8\n0.001,0,0,NaN\n"), "line 3, column `accel_z_mps2`"),
+        (format!("{header}0,0,0,9.8\n0.002,0,0,9.8\n0.001,0,0,9.8\n"), "line 4, column `t_s`: 0.001 does not come after 0.002"),
+        (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
+        (header.to_owned(), "no rows"),
+    ] {
+        fs::write(&table, content).expect("write");
+        expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", words]);
+        assert_eq!(files(folder.path()), ["half.csv"]);
+    }
+    expect(&["import", &text(&at(&folder, "none.csv"))], 1, &["none.csv", "no such file"]);
+}
+
+#[test]
+fn recordings_that_cannot_be_reviewed() {
+    let folder = TempDir::new().expect("temp");
+    let out = text(&at(&folder, "review"));
+    let file = at(&folder, "x.mcap");
+    fs::write(&file, "t_s,accel").expect("write");
+    expect(&["review", &text(&file), "--out", &out], 1, &["is not a Steadypass recording", "steadypass import"]);
+    expect(&["review", &text(&at(&folder, "y.mcap")), "--out", &out], 1, &["no such file"]);
+    let facts = steadypass::recording::Facts::default();
+    let empty = at(&folder, "empty.mcap");
+    steadypass::recording::RecordingWriter::create(&empty, &facts).expect("created").finish(0, "stopped").expect("finished");
+    expect(&["review", &text(&empty), "--out", &out], 1, &["holds no sensor data"]);
+    assert!(!at(&folder, "review").exists() || files(&at(&folder, "review")).is_empty(), "nothing half-written");
+}
+
+#[test]
+fn arguments_that_make_no_sense_are_code_two() {
+    expect(&["review"], 2, &["Usage"]);
+    expect(&["record", "--seconds", "-1"], 2, &[]);
+    expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "40"], 2, &["0.05 to 3 m"]);
+    expect(&["review", "a/x.mcap", "b/x.mcap", "--out", "c"], 2, &["two recordings are called x.mcap"]);
+    expect(&["demo", "--speed", "100"], 2, &["0.5 to 20"]);
+    expect(&["import", "x.csv", "--out", "x.txt"], 2, &["ends in .mcap"]);
+    expect(&["--units", "cubits", "ports"], 2, &["si"]);
+}
+
+#[test]
+fn a_plan_with_a_slip_is_refused_with_the_nearest_key() {
+    let folder = TempDir::new().expect("temp");
+    let plan = at(&folder, "plan.toml");
+    fs::write(&plan, "heat_rise_limit = 3\n").expect("write");
+    let args = ["record", "--plan", &text(&plan), "--port", "/dev/null"];
+    expect(&args, 1, &["plan.toml", "heat_rise"]);
+}
+
+/// A file system of a few hundred kilobytes fills up: the program says so and keeps what it had. Needs a mount of its own.
+#[test]
+fn a_full_disk_is_named_and_what_was_recorded_stays() {
+    let folder = TempDir::new().expect("temp");
+    let small = at(&folder, "small");
+    fs::create_dir(&small).expect("folder");
+    let mounted = Command::new("mount").args(["-t", "tmpfs", "-o", "size=200k", "tmpfs", &text(&small)]).status();
+    if !mounted.is_ok_and(|s| s.success()) {
+        println!("cannot mount a small file system here (needs root): a full disk is not tried");
+        return;
+    }
+    let port = virtual_port(&folder, &Scenario::demo(), 5.0);
+    let child = start_record(&port, &small.join("run.mcap"), &[]);
+    let output = child.wait_with_output().expect("ends by itself");
+    let review = run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&at(&folder, "review"))]);
+    // Results do not fit either, and leave nothing behind.
+    let crammed = run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&small.join("review"))]);
+    let left = files(&small);
+    let unmounted = Command::new("umount").arg(&small).status();
+    assert!(unmounted.is_ok_and(|s| s.success()));
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    assert!(stderr(&output).contains("the disk is full"), "{}", stderr(&output));
+    assert!(review.status.success(), "what was recorded reviews: {}", stderr(&review));
+    assert_eq!(crammed.status.code(), Some(1), "{}", stderr(&crammed));
+    assert!(stderr(&crammed).contains("the disk is full"), "{}", stderr(&crammed));
+    assert!(left.contains(&"run.mcap.part".to_owned()), "{left:?}");
+}

@@ -1,0 +1,78 @@
+//! kill -9 at random moments: every recording reviews, and each loses at most a second.
+
+use std::{thread, time::Duration};
+
+use steadypass::{
+    recording::{Body, Reader, part_path},
+    simulation::Scenario,
+};
+use steadypass_protocol::{ToHost, decode_frame};
+use tempfile::TempDir;
+
+use crate::support::*;
+
+const KILLS: u64 = 20;
+
+#[test]
+fn a_killed_recording_loses_at_most_a_second() {
+    // Moments from a fixed sequence (an LCG of Numerical Recipes), so that a failure can be repeated.
+    let moments: Vec<u64> =
+        (0..KILLS).scan(20_261_125u32, |s, _| { *s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223); Some(u64::from(*s >> 16) % 3000) }).collect();
+    let losses: Vec<(u64, f64)> = thread::scope(|scope| {
+        let workers: Vec<_> = moments
+            .chunks(moments.len().div_ceil(4))
+            .map(|share| scope.spawn(move || share.iter().map(|&ms| (ms, kill_after(ms))).collect::<Vec<_>>()))
+            .collect();
+        workers.into_iter().flat_map(|w| w.join().expect("no panic")).collect()
+    });
+    let worst = losses.iter().map(|(_, loss)| *loss).fold(0.0, f64::max);
+    println!("{} kills, worst loss {worst:.2} s", losses.len());
+    assert_eq!(losses.len() as u64, KILLS);
+    for (ms, loss) in losses {
+        assert!(loss <= 1.0, "killed {ms} ms into streaming: {loss:.2} s lost");
+    }
+}
+
+/// Kills a recording `ms` after its first data; seconds of sensor data that were sent but are not on the disk.
+fn kill_after(ms: u64) -> f64 {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, &Scenario::demo(), 1.0);
+    let out = at(&folder, "run.mcap");
+    let mut child = start_record(&port, &out, &[]);
+    wait_for("streaming", || port.with(|s| s.is_streaming()));
+    thread::sleep(Duration::from_millis(ms));
+    let sent_us = port.with(|s| s.now_us());
+    child.kill().expect("running"); // SIGKILL
+    child.wait().expect("ends");
+
+    let part = part_path(&out);
+    let last_us = last_sample_us(&part);
+    let review = run(&["review", &text(&part), "--no-sheets", "--out", &text(&at(&folder, "review"))]);
+    match last_us {
+        // Killed before the first flush: there is nothing yet, and the program says so.
+        None => assert!(stderr(&review).contains("holds no sensor data"), "{}", stderr(&review)),
+        Some(_) => {
+            assert!(review.status.success(), "{}", stderr(&review));
+            assert!(stderr(&review).contains("was not finished"), "{}", stderr(&review));
+            assert_eq!(files(&at(&folder, "review")), ["passes.csv", "series.csv", "strokes.csv", "warnings.csv"]);
+        }
+    }
+    let started_us = sent_us.saturating_sub(ms * 1000);
+    sent_us.saturating_sub(last_us.unwrap_or(started_us)) as f64 * 1e-6
+}
+
+/// Sensor time of the last accelerometer sample on the disk.
+fn last_sample_us(recording: &std::path::Path) -> Option<u64> {
+    let mut reader = Reader::open(recording).expect("a killed recording opens");
+    let mut last = None;
+    let mut look = |entry: steadypass::recording::Entry<'_>| {
+        let Body::Frame(raw) = entry.body else { return };
+        let mut scratch = [0; steadypass_protocol::MAX_FRAME];
+        let frame = decode_frame(raw, &mut scratch).expect("stored frames are whole");
+        if let Ok(ToHost::Accel(block)) = ToHost::decode(frame.payload) {
+            last = Some(block.first_us + block.samples.len() as u64 * u64::from(block.spacing_ns) / 1000);
+        }
+    };
+    while reader.next_chunk(&mut look).expect("reads") {}
+    last
+}
