@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{ArgAction, Args, Parser, Subcommand};
-use steadypass::guidance::Units;
+use steadypass::{guidance::Units, simulation::DEMO_SPEED};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
 ///
@@ -73,7 +73,7 @@ pub(crate) struct DemoArgs {
     #[arg(long, value_name = "DIR", default_value = "steadypass-demo")]
     pub(crate) out: PathBuf,
     /// How much faster than real time the virtual sensor works, 0.5 to 20.
-    #[arg(long, default_value_t = 2.0, value_name = "FACTOR")]
+    #[arg(long, default_value_t = DEMO_SPEED, value_name = "FACTOR")]
     pub(crate) speed: f64,
 }
 
