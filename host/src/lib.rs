@@ -8,6 +8,7 @@
 //! port, no file. Live and review feed them the same messages, so they cannot disagree.
 
 pub mod analysis;
+pub mod calibration;
 pub mod drawing;
 pub mod exposure;
 pub mod guidance;
