@@ -156,7 +156,8 @@ impl Calibration {
     /// [`CalibrationError::Implausible`], with the figure and its limit.
     pub fn check(&self) -> Result<(), CalibrationError> {
         for (what, value, usual, unit) in self.figures() {
-            if !(value.abs() <= FAULT * usual) {
+            // Not a number is no figure either.
+            if value.is_nan() || value.abs() > FAULT * usual {
                 return Err(CalibrationError::Implausible { what, value, limit: FAULT * usual, unit });
             }
         }

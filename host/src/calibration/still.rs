@@ -38,10 +38,10 @@ struct Moments {
 impl Moments {
     fn add(&mut self, sample: [f32; 3]) {
         self.n += 1.0;
-        for i in 0..3 {
-            let step = f64::from(sample[i]) - self.mean[i];
-            self.mean[i] += step / self.n;
-            self.squares[i] += step * (f64::from(sample[i]) - self.mean[i]);
+        for ((mean, squares), value) in self.mean.iter_mut().zip(&mut self.squares).zip(sample.map(f64::from)) {
+            let step = value - *mean;
+            *mean += step / self.n;
+            *squares += step * (value - *mean);
         }
     }
 
@@ -258,9 +258,9 @@ pub(super) mod tests {
         let poses = record(&[(5.0, UP, [0.3, 0.1, 0.0], 0.5), (60.0, UP, BIAS, 0.0), (5.0, UP, BIAS, 0.5)]).poses();
         let check = check(&poses, "2026-03-02T09:00:00+01:00").unwrap();
         let gyro = check.gyro.unwrap();
-        for i in 0..3 {
+        for (i, bias) in BIAS.into_iter().enumerate() {
             // 0.0008 rad/s over sqrt(208 · 59) samples is 7e-6.
-            assert!((gyro.bias_radps[i] - BIAS[i]).abs() < 4.0 * gyro.sd_radps[i], "{gyro:?}");
+            assert!((gyro.bias_radps[i] - bias).abs() < 4.0 * gyro.sd_radps[i], "{gyro:?}");
             assert!((3e-6..2e-5).contains(&gyro.sd_radps[i]), "{gyro:?}");
         }
         assert!((check.pose.start_s - 5.5).abs() < 0.6, "{}", check.pose.start_s);

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibration::{Calibration, CalibrationError};
+
 /// Where the data came from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -29,6 +31,8 @@ pub struct Facts {
     pub panel: String,
     /// The plan in force, as TOML.
     pub plan: String,
+    /// The sensor's calibration in force, as TOML; empty when there was none.
+    pub calibration: String,
     /// Where the data came from.
     pub source: Source,
     /// Name of the file or port it came from.
@@ -41,6 +45,16 @@ pub struct Facts {
     pub program: String,
     /// Start, RFC 3339 with the zone of the shop.
     pub started: String,
+}
+
+impl Facts {
+    /// The calibration that was in force, `None` when there was none.
+    ///
+    /// # Errors
+    /// When it cannot be read: readings would silently be others than those that were shown live.
+    pub fn sensor_calibration(&self) -> std::result::Result<Option<Calibration>, CalibrationError> {
+        (!self.calibration.is_empty()).then(|| Calibration::from_toml(&self.calibration)).transpose()
+    }
 }
 
 /// Facts known when a recording was closed properly.

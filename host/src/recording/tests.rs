@@ -289,3 +289,43 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
         assert_eq!(left, ["table.csv"], "nothing is left behind");
     }
 }
+
+#[test]
+fn the_calibration_in_the_facts_is_applied_to_what_the_sensor_said() {
+    use crate::calibration::{Accel, Calibration, Gyro, Thermometer};
+    let when = "2026-03-02T09:00:00+01:00".to_owned();
+    let calibration = Calibration {
+        gyro: Some(Gyro { when: when.clone(), bias_radps: [0.01; 3], sd_radps: [0.0; 3], seconds: 60.0 }),
+        accel: Some(Accel {
+            when: when.clone(),
+            offset_mps2: [0.1, 0.0, -0.1],
+            scale: [1.0, 1.01, 0.99],
+            gravity_mps2: 9.81,
+            poses: 6,
+            left_over_mps2: 0.0,
+        }),
+        thermometer: Some(Thermometer { when, offset_k: 0.5, target_emissivity: 0.97, points: 1, left_over_k: 0.0 }),
+        ..Calibration::of("0101010101010101")
+    };
+    let facts = Facts { calibration: calibration.to_toml(), ..Facts::default() };
+    let look = raw(&ToHost::Surface(Surface { index: 0, t_us: 10, object_raw: 15_000, ambient_raw: 14_900, flags: 0 }));
+    let frames = [raw(&hello(0)), accel(0, 0, &[[1000, 2000, 1500]; 4]), look];
+    let values = |mut timeline: Timeline| {
+        let mut values = Vec::new();
+        for frame in &frames {
+            timeline.push(&Entry { log_ns: 1, body: Body::Frame(frame) }, &mut |reading| match reading {
+                Reading::Accel(run) => values.extend(run.samples[0]),
+                Reading::Surface(look) => values.extend([look.apparent_c.unwrap(), look.ambient_c.unwrap()]),
+                _ => {}
+            });
+        }
+        values
+    };
+    let before = values(Timeline::calibrated(Facts::default().sensor_calibration().unwrap()));
+    let after = values(Timeline::calibrated(facts.sensor_calibration().unwrap()));
+    let expected = [before[0] - 0.1, before[1] * 1.01, (before[2] + 0.1) * 0.99, before[3] - 0.5, before[4]];
+    for (a, e) in after.iter().zip(expected) {
+        assert!((a - e).abs() < 1e-4, "{after:?} {expected:?}");
+    }
+    assert!(Facts { calibration: "sensor = 3".into(), ..Facts::default() }.sensor_calibration().is_err());
+}

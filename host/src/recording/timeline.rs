@@ -7,7 +7,10 @@
 use steadypass_protocol::{Block, DecodeError, Hello, MAX_FRAME, Mounting, Scale, Surface, ToHost, decode_frame};
 
 use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
-use crate::analysis::{Reading, Run, SurfaceLook};
+use crate::{
+    analysis::{Reading, Run, SurfaceLook},
+    calibration::Calibration,
+};
 
 /// A hole longer than this is an interruption: nothing before continues across it. Shorter ones are lost samples.
 const BREAK_US: f64 = 500_000.0;
@@ -111,12 +114,18 @@ pub struct Timeline {
     surface_index: Option<u8>,
     losses: Losses,
     samples: Vec<[f32; 3]>,
+    calibration: Option<Calibration>,
 }
 
 impl Timeline {
     /// At the start of a recording.
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// At the start of a recording of a calibrated sensor; tables of other loggers are taken as they are.
+    pub fn calibrated(calibration: Option<Calibration>) -> Self {
+        Self { calibration, ..Self::default() }
     }
 
     /// What is missing so far.
@@ -200,9 +209,17 @@ impl Timeline {
         let gap = stream.due_us.replace(first_us + spacing_us * count as f64).filter(|due| first_us - due > BREAK_US);
 
         let unit = f64::from(scale.nano_per_count) * 1e-9;
+        let calibrated = |reading: [f32; 3]| match &self.calibration {
+            Some(calibration) if is_gyro => calibration.gyro_radps(reading),
+            Some(calibration) => calibration.accel_mps2(reading),
+            None => reading,
+        };
         self.samples.clear();
         self.samples.extend(
-            block.samples.iter().map(|s| introduction.mounting.apply(s.map(|count| (f64::from(count) * unit) as f32))),
+            block
+                .samples
+                .iter()
+                .map(|s| calibrated(introduction.mounting.apply(s.map(|count| (f64::from(count) * unit) as f32)))),
         );
         let limit = scale.full_scale.saturating_abs();
         let clipped = block.samples.iter().filter(|s| s.iter().any(|c| c.saturating_abs() >= limit)).count() as u32;
@@ -228,9 +245,10 @@ impl Timeline {
         self.losses.surface_failed += u64::from(!good);
         // 0.02 K per count, absolute: maker application note 390119061402, page 14.
         let celsius = |raw: u16| good.then(|| (f64::from(raw) * 0.02 - 273.15) as f32);
+        let apparent_c = celsius(look.object_raw);
         sink(Reading::Surface(SurfaceLook {
             t_us,
-            apparent_c: celsius(look.object_raw),
+            apparent_c: apparent_c.map(|c| self.calibration.as_ref().map_or(c, |known| known.apparent_c(c))),
             ambient_c: celsius(look.ambient_raw),
             corrected: false,
         }));
