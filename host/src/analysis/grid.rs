@@ -123,30 +123,33 @@ mod tests {
 
     #[test]
     fn constants_and_ramps_pass_exactly_at_any_rate() {
+        let mut worst = 0.0_f64;
         for rate in [50.0, 104.0, 208.0, 1687.658, 97_656.0] {
             for (k, v) in run(rate, 2.0, |t| 3.0 - 2.0 * t).into_iter().enumerate().skip(2) {
-                let v = v.expect("no holes")[0];
                 let truth = 3.0 - 2.0 * k as f64 * STEP_S;
-                // A sampled kernel repeats a ramp exactly only where the samples are dense; measured 0.010 at 104 Hz.
-                assert!((v - truth).abs() < 0.02, "{rate} Hz: {v} for {truth}");
+                worst = worst.max((v.expect("no holes")[0] - truth).abs());
             }
         }
+        println!("worst {worst:.6}");
+        assert!(worst < 0.02, "worst {worst}");
     }
 
     #[test]
     fn orbit_vibration_is_suppressed_where_turns_live() {
-        // 18 m/s² at every orbit rate from 25 to 115 Hz: what is left below 3 Hz after a 0.2 s mean must be far below the
-        // 0.05 m/s² of an arm turning.
+        // 18 m/s² at every orbit rate from 25 to 115 Hz: what is left under a 0.1 s Gaussian, the detector's own weight,
+        // must be far below the 0.05 m/s² of an arm turning.
+        let weights: Vec<f64> = (-20..=20).map(|k| (-0.5 * (f64::from(k) * STEP_S / 0.1).powi(2)).exp()).collect();
+        let total: f64 = weights.iter().sum();
         let mut worst = 0.0_f64;
         for tenths in 250..1150 {
             let hz = f64::from(tenths) / 10.0;
             let grid = run(1687.658, 3.0, |t| 18.0 * (core::f64::consts::TAU * hz * t).sin());
             let v: Vec<f64> = grid.into_iter().skip(5).map(|v| v.unwrap()[0]).collect();
-            for w in v.windows(10) {
-                worst = worst.max((w.iter().sum::<f64>() / 10.0).abs());
+            for w in v.windows(weights.len()) {
+                worst = worst.max((w.iter().zip(&weights).map(|(v, w)| v * w).sum::<f64>() / total).abs());
             }
         }
-        assert!(worst < 0.03, "worst {worst:.4} m/s²"); // measured 0.019 at 25 Hz
+        assert!(worst < 1e-4, "worst {worst:.6} m/s²"); // measured 5e-5
     }
 
     #[test]
@@ -162,8 +165,8 @@ mod tests {
                 got.push(grid.take(got.len() as i64));
             }
         }
-        let holes: Vec<usize> = got.iter().enumerate().filter(|(_, v)| v.is_none()).map(|(k, _)| k).collect();
-        assert_eq!(holes, (15..=25).collect::<Vec<_>>().into_iter().filter(|k| got[*k].is_none()).collect::<Vec<_>>());
-        assert!(holes.contains(&20) && !holes.contains(&13) && !holes.contains(&27), "{holes:?}");
+        let holes: Vec<usize> = (0..got.len()).filter(|k| got[*k].is_none()).collect();
+        // Points from 0.30 to 0.50 s; the outermost keep half of their weight and count as known.
+        assert_eq!(holes, (15..25).collect::<Vec<_>>());
     }
 }
