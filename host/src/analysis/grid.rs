@@ -130,8 +130,7 @@ mod tests {
                 worst = worst.max((v.expect("no holes")[0] - truth).abs());
             }
         }
-        println!("worst {worst:.6}");
-        assert!(worst < 0.02, "worst {worst}");
+        assert!(worst < 1e-5, "worst {worst}"); // measured 2e-6, the rounding of f32
     }
 
     #[test]
