@@ -56,7 +56,11 @@ fn a_busy_port_and_a_taken_name() {
     let first = start_record(&port, &at(&folder, "first.mcap"), &[]);
     wait_for("streaming", || port.with(|s| s.is_streaming()));
     let name = text(port.path());
-    expect(&["record", "--port", &name, "--out", &text(&at(&folder, "second.mcap"))], 1, &["in use by another program"]);
+    expect(
+        &["record", "--port", &name, "--out", &text(&at(&folder, "second.mcap"))],
+        1,
+        &["in use by another program"],
+    );
     let output = interrupt(first);
     assert!(output.status.success(), "{}", stderr(&output));
     expect(&["record", "--port", &name, "--out", &text(&at(&folder, "first.mcap"))], 1, &["exists already"]);
@@ -95,7 +99,10 @@ fn tables_that_cannot_be_imported_leave_nothing() {
     for (content, words) in [
         ("t_s,accel_x_mps2\n0,1\n".to_owned(), "no column `accel_y_mps2`, `accel_z_mps2`"),
         (format!("{header}0,0,0,9.8\n0.001,0,0,NaN\n"), "line 3, column `accel_z_mps2`"),
-        (format!("{header}0,0,0,9.8\n0.002,0,0,9.8\n0.001,0,0,9.8\n"), "line 4, column `t_s`: 0.001 does not come after 0.002"),
+        (
+            format!("{header}0,0,0,9.8\n0.002,0,0,9.8\n0.001,0,0,9.8\n"),
+            "line 4, column `t_s`: 0.001 does not come after 0.002",
+        ),
         (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
         (header.to_owned(), "no rows"),
     ] {
@@ -116,7 +123,10 @@ fn recordings_that_cannot_be_reviewed() {
     expect(&["review", &text(&at(&folder, "y.mcap")), "--out", &out], 1, &["no such file"]);
     let facts = steadypass::recording::Facts::default();
     let empty = at(&folder, "empty.mcap");
-    steadypass::recording::RecordingWriter::create(&empty, &facts).expect("created").finish(0, "stopped").expect("finished");
+    steadypass::recording::RecordingWriter::create(&empty, &facts)
+        .expect("created")
+        .finish(0, "stopped")
+        .expect("finished");
     expect(&["review", &text(&empty), "--out", &out], 1, &["holds no sensor data"]);
     assert!(!at(&folder, "review").exists() || files(&at(&folder, "review")).is_empty(), "nothing half-written");
 }
@@ -155,9 +165,11 @@ fn a_full_disk_is_named_and_what_was_recorded_stays() {
     let port = virtual_port(&folder, &Scenario::demo(), 5.0);
     let child = start_record(&port, &small.join("run.mcap"), &[]);
     let output = child.wait_with_output().expect("ends by itself");
-    let review = run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&at(&folder, "review"))]);
+    let review =
+        run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&at(&folder, "review"))]);
     // Results do not fit either, and leave nothing behind.
-    let crammed = run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&small.join("review"))]);
+    let crammed =
+        run(&["review", &text(&small.join("run.mcap.part")), "--no-sheets", "--out", &text(&small.join("review"))]);
     let left = files(&small);
     let unmounted = Command::new("umount").arg(&small).status();
     assert!(unmounted.is_ok_and(|s| s.success()));

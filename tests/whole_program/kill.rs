@@ -16,8 +16,12 @@ const KILLS: u64 = 20;
 #[test]
 fn a_killed_recording_loses_at_most_a_second() {
     // Moments from a fixed sequence (an LCG of Numerical Recipes), so that a failure can be repeated.
-    let moments: Vec<u64> =
-        (0..KILLS).scan(20_261_125u32, |s, _| { *s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223); Some(u64::from(*s >> 16) % 3000) }).collect();
+    let moments: Vec<u64> = (0..KILLS)
+        .scan(20_261_125u32, |s, _| {
+            *s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            Some(u64::from(*s >> 16) % 3000)
+        })
+        .collect();
     let losses: Vec<(u64, f64)> = thread::scope(|scope| {
         let workers: Vec<_> = moments
             .chunks(moments.len().div_ceil(4))

@@ -12,24 +12,24 @@ use steadypass::simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor
 use tempfile::TempDir;
 
 /// The program.
-pub fn steadypass() -> Command {
+pub(crate) fn steadypass() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_steadypass"));
     command.env_remove("STEADYPASS_SHOP").stdin(Stdio::null());
     command
 }
 
 /// Runs it to its end.
-pub fn run(args: &[&str]) -> Output {
+pub(crate) fn run(args: &[&str]) -> Output {
     steadypass().args(args).output().expect("the program starts")
 }
 
 /// What it said on stderr.
-pub fn stderr(output: &Output) -> String {
+pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 /// A virtual sensor behind a path in `folder`, `speed` times as fast as real time.
-pub fn virtual_port(folder: &TempDir, scenario: &Scenario, speed: f64) -> VirtualPort {
+pub(crate) fn virtual_port(folder: &TempDir, scenario: &Scenario, speed: f64) -> VirtualPort {
     let silence_us = (steadypass_protocol::HOST_SILENCE_US as f64 * speed.max(1.0)) as u64;
     let options = SensorOptions { silence_us, ..SensorOptions::default() };
     let sensor = VirtualSensor::new(scenario, options).expect("a valid scenario");
@@ -37,26 +37,26 @@ pub fn virtual_port(folder: &TempDir, scenario: &Scenario, speed: f64) -> Virtua
 }
 
 /// A path as an argument.
-pub fn text(path: &Path) -> String {
+pub(crate) fn text(path: &Path) -> String {
     path.to_str().expect("utf-8").to_owned()
 }
 
 /// Starts `record` from `port` into `out`, with `more` arguments.
-pub fn start_record(port: &VirtualPort, out: &Path, more: &[&str]) -> Child {
+pub(crate) fn start_record(port: &VirtualPort, out: &Path, more: &[&str]) -> Child {
     let mut command = steadypass();
     command.args(["record", "--no-review", "--port", &text(port.path()), "--out", &text(out)]).args(more);
     command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts")
 }
 
 /// Asks a child to stop, as Ctrl-C does, and waits for it.
-pub fn interrupt(child: Child) -> Output {
+pub(crate) fn interrupt(child: Child) -> Output {
     let pid = nix::unistd::Pid::from_raw(i32::try_from(child.id()).expect("a process id"));
     nix::sys::signal::kill(pid, nix::sys::signal::Signal::SIGINT).expect("the child is running");
     child.wait_with_output().expect("ends")
 }
 
 /// Waits until `condition` holds.
-pub fn wait_for(what: &str, condition: impl Fn() -> bool) {
+pub(crate) fn wait_for(what: &str, condition: impl Fn() -> bool) {
     let deadline = Instant::now() + Duration::from_secs(60);
     while !condition() {
         assert!(Instant::now() < deadline, "{what} did not happen within a minute");
@@ -65,20 +65,22 @@ pub fn wait_for(what: &str, condition: impl Fn() -> bool) {
 }
 
 /// A CSV file as one map a row.
-pub fn rows(path: &Path) -> Vec<HashMap<String, String>> {
+pub(crate) fn rows(path: &Path) -> Vec<HashMap<String, String>> {
     let mut reader = csv::Reader::from_path(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     reader.deserialize().map(|row| row.expect("a whole row")).collect()
 }
 
 /// Files in a folder, sorted.
-pub fn files(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> =
-        fs::read_dir(folder).expect("a folder").map(|f| f.expect("an entry").file_name().to_string_lossy().into()).collect();
+pub(crate) fn files(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .expect("a folder")
+        .map(|f| f.expect("an entry").file_name().to_string_lossy().into())
+        .collect();
     names.sort();
     names
 }
 
 /// A file in a folder.
-pub fn at(folder: &TempDir, name: &str) -> PathBuf {
+pub(crate) fn at(folder: &TempDir, name: &str) -> PathBuf {
     folder.path().join(name)
 }
