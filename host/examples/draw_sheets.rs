@@ -11,7 +11,7 @@ use steadypass::analysis::{Interval, Measured};
 use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
-use steadypass::report::{PassSheet, RecordingPart, ReviewPage, index_html};
+use steadypass::report::{PassSheets, RecordingPart, ReviewPage, index_html};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let out = std::path::PathBuf::from(std::env::args().nth(1).unwrap_or_else(|| ".".to_owned()));
@@ -44,10 +44,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         eprintln!("{name}: {:.0?}", started.elapsed());
         std::fs::write(out.join(format!("{name}.png")), &pngs[pngs.len() - 1])?;
     }
-    let shown = sheets.iter().zip(&pngs).take(3);
-    let passes: Vec<PassSheet<'_>> = shown
-        .map(|((name, sheet), png)| PassSheet { input: sheet.input(), file_name: format!("{name}.png"), png })
-        .collect();
+    let mut passes = PassSheets::default();
+    for ((name, sheet), png) in sheets.iter().zip(pngs).take(3) {
+        passes.push(&sheet.input(), &format!("{name}.png"), png);
+    }
     let warnings: Vec<Warning> = sheets.iter().take(3).flat_map(|(_, s)| s.warnings.iter().copied()).collect();
     let page = index_html(&ReviewPage {
         recordings: &[RecordingPart {

@@ -7,7 +7,7 @@ use invented_pass::{Invented, Recipe};
 use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
-use steadypass::report::{EMBED_LIMIT_BYTES, PassSheet, RecordingPart, ReviewPage, index_html};
+use steadypass::report::{EMBED_LIMIT_BYTES, PassSheets, RecordingPart, ReviewPage, index_html};
 
 struct Made {
     sheets: Vec<Invented>,
@@ -33,12 +33,10 @@ impl Made {
     }
 
     fn page(&self) -> String {
-        let passes: Vec<PassSheet<'_>> = self
-            .sheets
-            .iter()
-            .zip(&self.pngs)
-            .map(|(s, png)| PassSheet { input: s.input(), file_name: format!("pass-{:02}.png", s.pass.pass), png })
-            .collect();
+        let mut passes = PassSheets::default();
+        for (s, png) in self.sheets.iter().zip(&self.pngs) {
+            passes.push(&s.input(), &format!("pass-{:02}.png", s.pass.pass), png.clone());
+        }
         let mut warnings: Vec<Warning> = self.sheets.iter().flat_map(|s| s.warnings.iter().copied()).collect();
         let none = Default::default();
         warnings.push(Warning { t_s: 5.0, kind: WarningKind::SignalLost, value: Some(1.2), limit: Some(1.0) });

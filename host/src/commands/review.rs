@@ -124,7 +124,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         }
         let mut written = results.event(&event).map_err(Failure::from);
         if let (Ok(()), Some(sheets)) = (&written, &mut sheets) {
-            written = sheets.take(event, &mut results);
+            written = sheets.take(&event, &mut results);
         }
         if let Err(error) = written {
             failure.get_or_insert(error);

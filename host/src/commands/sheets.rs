@@ -5,7 +5,7 @@ use steadypass::{
     drawing::{PlanBands, SessionFacts, SheetInput, rubbing_setup, section_pass_png},
     guidance::{Plan, Units, Warning},
     recording::{Damage, Facts, Losses, Source},
-    report::{PassSheet, RecordingPart, ReviewPage, index_html},
+    report::{PassSheets, RecordingPart, ReviewPage, index_html},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
     tables::{PASSES, SERIES, STROKES, WARNINGS},
@@ -13,20 +13,13 @@ use steadypass::{
 
 use super::{Failure, facts::machine_text};
 
-/// Sheets of one recording.
+/// Sheets of one recording. What a pass was drawn from is let go with it: memory does not grow with the day.
 pub(super) struct Sheets {
     session: SessionFacts,
     plan: Plan,
     units: Units,
-    drawn: Vec<Drawn>,
+    passes: PassSheets,
     warnings: Vec<Warning>,
-}
-
-struct Drawn {
-    judged: Box<JudgedPass>,
-    rubbing: Option<RubbingMap>,
-    file_name: String,
-    png: Vec<u8>,
 }
 
 impl Sheets {
@@ -39,13 +32,13 @@ impl Sheets {
             date: date_text(&facts.started),
             invented: facts.source == Source::Simulation,
         };
-        Self { session, plan, units, drawn: Vec::new(), warnings: Vec::new() }
+        Self { session, plan, units, passes: PassSheets::default(), warnings: Vec::new() }
     }
 
     /// Draws what is due.
-    pub(super) fn take(&mut self, event: Event, results: &mut Results) -> Result<(), Failure> {
+    pub(super) fn take(&mut self, event: &Event, results: &mut Results) -> Result<(), Failure> {
         match event {
-            Event::Warning(warning) => self.warnings.push(warning),
+            Event::Warning(warning) => self.warnings.push(*warning),
             Event::Pass(judged) => return self.draw(judged, results),
             _ => {}
         }
@@ -61,20 +54,11 @@ impl Sheets {
         damage: Damage,
         results: &mut Results,
     ) -> Result<(), Failure> {
-        let passes: Vec<PassSheet<'_>> = self
-            .drawn
-            .iter()
-            .map(|d| PassSheet {
-                input: self.input(&d.judged, d.rubbing.as_ref()),
-                file_name: d.file_name.clone(),
-                png: &d.png,
-            })
-            .collect();
         let recording = RecordingPart {
             name,
             session: &self.session,
             seconds,
-            passes: &passes,
+            passes: &self.passes,
             warnings: &self.warnings,
             losses,
             damage,
@@ -89,27 +73,24 @@ impl Sheets {
         Ok(())
     }
 
-    fn draw(&mut self, judged: Box<JudgedPass>, results: &mut Results) -> Result<(), Failure> {
+    fn draw(&mut self, judged: &JudgedPass, results: &mut Results) -> Result<(), Failure> {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&self.plan));
-        let png = section_pass_png(&self.input(&judged, rubbing.as_ref())).map_err(Failure::failed)?;
-        let file_name = sheet_name(judged.pass.section, judged.pass.pass);
-        results.file(&file_name, &png)?;
-        self.drawn.push(Drawn { judged, rubbing, file_name, png });
-        Ok(())
-    }
-
-    fn input<'a>(&'a self, judged: &'a JudgedPass, rubbing: Option<&'a RubbingMap>) -> SheetInput<'a> {
-        SheetInput {
+        let input = SheetInput {
             session: &self.session,
             pass: &judged.pass,
             strokes: &judged.strokes,
             rows: &judged.rows,
             warnings: &judged.warnings,
             bands: PlanBands::from(&self.plan),
-            rubbing,
+            rubbing: rubbing.as_ref(),
             machine: self.plan.machine.kind,
             units: self.units,
-        }
+        };
+        let png = section_pass_png(&input).map_err(Failure::failed)?;
+        let file_name = sheet_name(judged.pass.section, judged.pass.pass);
+        results.file(&file_name, &png)?;
+        self.passes.push(&input, &file_name, png);
+        Ok(())
     }
 }
 

@@ -1,6 +1,7 @@
 //! The review as one page: what a technician opens, prints, or sends to a phone.
 //!
 //! ```text
+//! pass by pass: SheetInput, PNG ─► PassSheets (words and figures only)
 //! ReviewPage (recordings with their sheets, warnings, losses) ─► index_html ─► one file, no scripts, no outside requests
 //! ```
 //!
@@ -11,25 +12,15 @@ mod page;
 mod passes;
 
 pub use page::index_html;
+pub use passes::PassSheets;
 
-use crate::drawing::{SessionFacts, SheetInput};
+use crate::drawing::SessionFacts;
 use crate::guidance::Warning;
 use crate::recording::{Damage, Losses};
 
 /// Largest sum of PNG sizes that is carried inside the page. A sheet is about 0.3 MB, so this is some forty passes; a page of
 /// 16 MB still opens at once on a phone.
 pub const EMBED_LIMIT_BYTES: usize = 12_000_000;
-
-/// One pass with its sheet.
-#[derive(Clone, Debug)]
-pub struct PassSheet<'a> {
-    /// What the sheet was drawn from.
-    pub input: SheetInput<'a>,
-    /// Name of the PNG file beside the page.
-    pub file_name: String,
-    /// The PNG.
-    pub png: &'a [u8],
-}
 
 /// One recording of the review.
 #[derive(Clone, Debug)]
@@ -41,7 +32,7 @@ pub struct RecordingPart<'a> {
     /// Length, s.
     pub seconds: f64,
     /// Its passes, in order.
-    pub passes: &'a [PassSheet<'a>],
+    pub passes: &'a PassSheets,
     /// Every warning, also outside the passes.
     pub warnings: &'a [Warning],
     /// What the stream says is missing.

@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
-use super::{EMBED_LIMIT_BYTES, PassSheet, RecordingPart, ReviewPage, passes};
+use super::passes::PassSheet;
+use super::{RecordingPart, ReviewPage, passes};
 use crate::drawing::canvas::escape;
 use crate::drawing::units::{clock, duration};
-use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH, finding};
+use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH};
 use crate::guidance::{Units, Warning};
 
 const STYLE: &str = include_str!("style.css");
@@ -19,8 +20,7 @@ const UNTRIED: &str = include_str!("untried.html");
 /// The page as HTML, UTF-8. Pure; the caller writes it as `index.html` beside the sheets.
 #[must_use]
 pub fn index_html(page: &ReviewPage<'_>) -> String {
-    let sheets = || page.recordings.iter().flat_map(|r| r.passes);
-    let embed = sheets().map(|s| s.png.len()).sum::<usize>() <= EMBED_LIMIT_BYTES;
+    let sheets = || page.recordings.iter().flat_map(|r| &r.passes.sheets);
     let title = match page.recordings {
         [one] => format!("Review of {}", shown(one.name)),
         many => format!("Review of {} recordings", many.len()),
@@ -44,7 +44,7 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
     html.push_str("<h2 id=\"figures\">Figures</h2>\n");
     for recording in page.recordings {
         session(&mut html, recording, page.recordings.len() > 1);
-        if recording.passes.is_empty() {
+        if recording.passes.sheets.is_empty() {
             html.push_str(
                 "<p>No section pass was found: the motor did not run, or the machine did not travel to and fro for long \
                  enough. <code>series.csv</code> shows what was measured.</p>\n",
@@ -57,7 +57,7 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
         html.push_str("<p>None, because there is no pass.</p>\n");
     }
     for sheet in sheets() {
-        figure(&mut html, sheet, embed);
+        figure(&mut html, sheet);
     }
     html.push_str("<div class=\"after\">\n<h2 id=\"warnings\">Warnings given</h2>\n");
     page.recordings.iter().for_each(|r| warnings(&mut html, r, page.recordings.len() > 1));
@@ -103,28 +103,25 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     parts.extend([shown(&s.panel), shown(&s.date)].into_iter().filter(|p| !p.is_empty()));
     parts.push(format!("{} recorded", duration(recording.seconds)));
     let _ = writeln!(html, "<p class=\"soft\">{}</p>", escape(&parts.join(" · ")));
-    html.push_str(if recording.passes.is_empty() { "" } else { "<ul>\n" });
-    for sheet in recording.passes {
-        let pass = sheet.input.pass;
+    html.push_str(if recording.passes.sheets.is_empty() { "" } else { "<ul>\n" });
+    for sheet in &recording.passes.sheets {
         let _ = writeln!(
             html,
             "<li><strong>Section {}, pass {}:</strong> {}.</li>",
-            pass.section,
-            pass.pass,
-            escape(&finding(&sheet.input))
+            sheet.section,
+            sheet.pass,
+            escape(&sheet.finding)
         );
     }
-    html.push_str(if recording.passes.is_empty() { "" } else { "</ul>\n" });
+    html.push_str(if recording.passes.sheets.is_empty() { "" } else { "</ul>\n" });
 }
 
-fn figure(html: &mut String, sheet: &PassSheet<'_>, embed: bool) {
-    let pass = sheet.input.pass;
-    let source = if embed {
-        format!("data:image/png;base64,{}", STANDARD.encode(sheet.png))
-    } else {
-        escape(&percent_encoded(&sheet.file_name))
+fn figure(html: &mut String, sheet: &PassSheet) {
+    let source = match &sheet.png {
+        Some(png) => format!("data:image/png;base64,{}", STANDARD.encode(png)),
+        None => escape(&percent_encoded(&sheet.file_name)),
     };
-    let name = format!("Section {} · pass {}", pass.section, pass.pass);
+    let name = sheet.name();
     let _ = writeln!(
         html,
         "<figure><figcaption>{name} <span class=\"soft\">({})</span>\
@@ -132,7 +129,7 @@ fn figure(html: &mut String, sheet: &PassSheet<'_>, embed: bool) {
          role=\"group\" aria-label=\"{name}, scrolls sideways on a narrow screen\"><img src=\"{source}\" \
          width=\"{SHEET_WIDTH}\" height=\"{SHEET_HEIGHT}\" alt=\"Section pass sheet. {}\"></div></figure>",
         escape(&sheet.file_name),
-        escape(&finding(&sheet.input)),
+        escape(&sheet.finding),
     );
 }
 
@@ -145,7 +142,7 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         return;
     }
     let (units, rate_unit) =
-        recording.passes.first().map_or((Units::Si, "OPM"), |sheet| (sheet.input.units, sheet.input.rate_words().1));
+        recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
     html.push_str(
         "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, min:s</th><th scope=\"col\">Kind</th>\
          <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
@@ -164,8 +161,8 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
 }
 
 fn pass_of(recording: &RecordingPart<'_>, warning: &Warning) -> Option<u32> {
-    let passes = recording.passes.iter().map(|sheet| sheet.input.pass);
-    passes.into_iter().find(|p| warning.t_s >= p.start_s && warning.t_s <= p.end_s).map(|p| p.pass)
+    let mut sheets = recording.passes.sheets.iter();
+    sheets.find(|s| (s.start_s..=s.end_s).contains(&warning.t_s)).map(|s| s.pass)
 }
 
 fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {

@@ -1,14 +1,73 @@
-//! The key-figure table: one row per pass, a card per pass on a phone.
+//! Passes as the page shows them, and the key-figure table: one row per pass, a card per pass on a phone.
 
 use std::fmt::Write as _;
 
-use super::PassSheet;
+use super::EMBED_LIMIT_BYTES;
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace};
 use crate::drawing::units::{duration, number};
-use crate::guidance::Band;
+use crate::drawing::{SheetInput, finding};
+use crate::guidance::{Band, Units};
+
+/// The passes of a recording as the page shows them.
+///
+/// Words and figures only: series, track and map of a pass are let go once its sheet is drawn, so that a long day costs the page
+/// a few hundred bytes a pass. The pictures' bytes are kept while all of them together stay under [`EMBED_LIMIT_BYTES`].
+#[derive(Clone, Debug, Default)]
+pub struct PassSheets {
+    pub(super) sheets: Vec<PassSheet>,
+    bytes: usize,
+}
+
+/// One pass.
+#[derive(Clone, Debug)]
+pub(super) struct PassSheet {
+    pub(super) pass: u32,
+    pub(super) section: u32,
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    /// What it was like, in one sentence.
+    pub(super) finding: String,
+    cells: Vec<Cell>,
+    pub(super) units: Units,
+    pub(super) rate_unit: &'static str,
+    /// Name of the PNG file beside the page.
+    pub(super) file_name: String,
+    /// The PNG, when it shall be carried inside the page.
+    pub(super) png: Option<Vec<u8>>,
+}
+
+impl PassSheets {
+    /// Adds a pass with its sheet: what it was drawn from, the name of its file beside the page, and the PNG.
+    pub fn push(&mut self, input: &SheetInput<'_>, file_name: &str, png: Vec<u8>) {
+        self.bytes += png.len();
+        if self.bytes > EMBED_LIMIT_BYTES {
+            self.sheets.iter_mut().for_each(|sheet| sheet.png = None);
+        }
+        self.sheets.push(PassSheet {
+            pass: input.pass.pass,
+            section: input.pass.section,
+            start_s: input.pass.start_s,
+            end_s: input.pass.end_s,
+            finding: finding(input),
+            cells: cells(input),
+            units: input.units,
+            rate_unit: input.rate_words().1,
+            file_name: file_name.to_owned(),
+            png: (self.bytes <= EMBED_LIMIT_BYTES).then_some(png),
+        });
+    }
+}
+
+impl PassSheet {
+    /// "Section 2 · pass 3".
+    pub(super) fn name(&self) -> String {
+        format!("Section {} · pass {}", self.section, self.pass)
+    }
+}
 
 /// A cell: its heading, the figure, what stands under it in small type, and whether it is outside the plan.
+#[derive(Clone, Debug)]
 struct Cell {
     label: &'static str,
     value: String,
@@ -28,17 +87,16 @@ impl Cell {
 }
 
 /// The table of some passes; an empty text when there are none.
-pub(super) fn table(passes: &[PassSheet<'_>]) -> String {
-    let rows: Vec<(String, Vec<Cell>)> = passes.iter().map(row).collect();
-    let Some((_, first)) = rows.first() else { return String::new() };
+pub(super) fn table(passes: &PassSheets) -> String {
+    let Some(first) = passes.sheets.first() else { return String::new() };
     let mut html = String::from("<div class=\"wide\"><table class=\"cards\"><thead><tr><th scope=\"col\">Pass</th>");
-    for cell in first {
+    for cell in &first.cells {
         let _ = write!(html, "<th scope=\"col\">{}</th>", escape(cell.label));
     }
     html.push_str("</tr></thead><tbody>\n");
-    for (head, cells) in &rows {
-        let _ = write!(html, "<tr><th scope=\"row\">{}</th>", escape(head));
-        for cell in cells {
+    for sheet in &passes.sheets {
+        let _ = write!(html, "<tr><th scope=\"row\">{}</th>", escape(&sheet.name()));
+        for cell in &sheet.cells {
             let class = if cell.outside { " class=\"outside\"" } else { "" };
             let _ = write!(html, "<td{class} data-label=\"{}\">{}", escape(cell.label), escape(&cell.value));
             if !cell.detail.is_empty() {
@@ -52,8 +110,7 @@ pub(super) fn table(passes: &[PassSheet<'_>]) -> String {
     html
 }
 
-fn row(sheet: &PassSheet<'_>) -> (String, Vec<Cell>) {
-    let input = &sheet.input;
+fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let (pass, u, facts) = (input.pass, input.scale(), Facts::of(input));
     let (_, rate_unit) = input.rate_words();
     let speed = pass.traverse_mean_mps;
@@ -118,6 +175,5 @@ fn row(sheet: &PassSheet<'_>) -> (String, Vec<Cell>) {
             n => format!("{n} warnings"),
         }),
     );
-    let head = format!("Section {} · pass {}", pass.section, pass.pass);
-    (head, vec![time, arm, kept, rate, pad, rise, start, rubbing, vibration])
+    vec![time, arm, kept, rate, pad, rise, start, rubbing, vibration]
 }
