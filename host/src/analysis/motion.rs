@@ -20,6 +20,9 @@ const REACH: i64 = (REACH_S / STEP_S) as i64;
 pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 /// Longest hole that is bridged, grid points.
 const BRIDGE: u32 = 10;
+/// Side lobes of the detector lie within this many grid points of the peak and are smaller by this factor.
+const LOBE: i64 = 30;
+const OVERSHADOWED: f64 = 2.5;
 /// Neighbouring events fitted along with one.
 const NEIGHBOURS: usize = 4;
 /// An event this close to the end of what is kept cannot be measured, grid points.
@@ -37,7 +40,7 @@ pub(super) struct Motion {
     /// Found, not yet measured.
     pending: VecDeque<i64>,
     /// All found lately.
-    found: VecDeque<i64>,
+    found: VecDeque<(i64, f64)>,
     width_s: f64,
     holes: u32,
     last_acceleration: [f64; 2],
@@ -129,26 +132,41 @@ impl Motion {
         if index.rem_euclid(50) == 0 {
             self.biases.push_back((index, self.attitude.bias()));
         }
-        if let Some((at, _)) = self.detector.push(acceleration) {
-            self.pending.push_back(at);
-            self.found.push_back(at);
-        }
+        self.detect(acceleration);
         while self.pending.front().is_some_and(|at| at + REACH + DETECT_LAG as i64 <= index) {
             self.measure_next(motor_on);
         }
-        while self.found.front().is_some_and(|at| at + 4 * REACH + (DETECT_LAG as i64) < index) {
+        while self.found.front().is_some_and(|(at, _)| at + 4 * REACH + (DETECT_LAG as i64) < index) {
             self.found.pop_front();
         }
+    }
+
+    fn detect(&mut self, acceleration: [f64; 2]) {
+        if let Some((at, size)) = self.detector.push(acceleration) {
+            self.pending.push_back(at);
+            self.found.push_back((at, size));
+        }
+    }
+
+    /// Whether a peak is but a side lobe of a larger one: the detector rings once to either side.
+    fn is_side_lobe(&self, at: i64) -> bool {
+        let own = self.found.iter().find(|f| f.0 == at).map_or(0.0, |f| f.1);
+        self.found.iter().any(|f| (f.0 - at).abs() <= LOBE && f.1 > OVERSHADOWED * own)
     }
 
     fn measure_next(&mut self, motor_on: &dyn Fn(f64) -> bool) {
         let Some(at) = self.pending.pop_front() else { return };
         let t_s = at as f64 * STEP_S;
         let kept = self.first + ROOM..self.first + self.points.len() as i64 - ROOM;
-        if !motor_on(t_s) || !kept.contains(&at) {
+        if !motor_on(t_s) || !kept.contains(&at) || self.is_side_lobe(at) {
             return;
         }
-        let mut near: Vec<i64> = self.found.iter().copied().filter(|f| (f - at).abs() <= REACH && *f != at).collect();
+        let mut near: Vec<i64> = self
+            .found
+            .iter()
+            .map(|f| f.0)
+            .filter(|f| (f - at).abs() <= REACH && *f != at && !self.is_side_lobe(*f))
+            .collect();
         near.sort_by_key(|f| (f - at).abs());
         near.truncate(NEIGHBOURS);
         near.push(at);
@@ -175,10 +193,7 @@ impl Motion {
     ) -> Vec<SettledPass> {
         if at_end {
             for _ in 0..DETECT_LAG {
-                if let Some((at, _)) = self.detector.push(self.last_acceleration) {
-                    self.pending.push_back(at);
-                    self.found.push_back(at);
-                }
+                self.detect(self.last_acceleration);
             }
         }
         while !self.pending.is_empty() {

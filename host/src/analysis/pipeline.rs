@@ -39,16 +39,25 @@ const IDLE_S: f64 = 120.0;
 const MOTOR_VIBRATION: f64 = 1.0;
 /// Motor off for this long ends a pass, s.
 const OFF_CUT_S: f64 = 0.5;
-/// While the motor gathers speed its vibration shifts the sensor's zero, which looks like a push of the arm: nothing is
-/// believed so soon after it starts, s.
+/// A motor gathering speed shakes slowly enough to look like a push of the arm: while it shakes without a rate, nothing is
+/// believed so soon after it started, s.
 const SPIN_UP_S: f64 = 0.8;
 
-/// Whether the motor ran, tick by tick.
+/// What the motor did at a tick.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Motor {
+    Off,
+    /// Vibration, but no rate: gathering speed, running down.
+    Shaking,
+    AtSpeed,
+}
+
+/// What the motor did, tick by tick; nothing where the stream is too slow to tell.
 #[derive(Debug, Default)]
 struct MotorLog {
     /// Tick of the front.
     first: i64,
-    on: VecDeque<Option<bool>>,
+    on: VecDeque<Option<Motor>>,
     /// Ticks since it last ran.
     off_ticks: i64,
     /// Times that end a pass, s.
@@ -56,13 +65,13 @@ struct MotorLog {
 }
 
 impl MotorLog {
-    fn push(&mut self, index: i64, on: Option<bool>) {
+    fn push(&mut self, index: i64, on: Option<Motor>) {
         if self.on.is_empty() || index != self.first + self.on.len() as i64 {
             self.on.clear();
             self.first = index;
         }
         self.on.push_back(on);
-        if on == Some(false) {
+        if on == Some(Motor::Off) {
             self.off_ticks += 1;
             if self.off_ticks as f64 * TICK_US == OFF_CUT_S * 1e6 {
                 self.cuts_s.push(index as f64 * TICK_US * 1e-6 - OFF_CUT_S);
@@ -77,13 +86,24 @@ impl MotorLog {
         }
     }
 
+    /// Notes that a rate was found at a tick, with hindsight.
+    fn note_rate(&mut self, index: i64) {
+        if let Some(on) = usize::try_from(index - self.first).ok().and_then(|i| self.on.get_mut(i)) {
+            *on = Some(Motor::AtSpeed);
+        }
+    }
+
     /// Whether it ran, and had gathered speed, at a time; a stream too slow to tell counts as running.
     fn ran_at(&self, t_s: f64) -> bool {
-        let on_at = |t: f64| {
+        let at = |t: f64| {
             let at = (t * 1e6 / TICK_US).round() as i64 - self.first;
-            usize::try_from(at).ok().and_then(|i| self.on.get(i)).is_some_and(|on| *on != Some(false))
+            usize::try_from(at).ok().and_then(|i| self.on.get(i)).copied()
         };
-        on_at(t_s) && on_at(t_s - SPIN_UP_S)
+        match at(t_s) {
+            Some(Some(Motor::AtSpeed) | None) => true,
+            Some(Some(Motor::Shaking)) => !matches!(at(t_s - SPIN_UP_S), Some(Some(Motor::Off)) | None),
+            Some(Some(Motor::Off)) | None => false,
+        }
     }
 }
 
@@ -111,6 +131,8 @@ pub struct Pipeline {
     ticks: VecDeque<OrbitTick>,
     waiting: VecDeque<Waiting>,
     settled_orbit: VecDeque<OrbitTick>,
+    /// Ticks at which hindsight found a rate, not yet in the motor log.
+    rates_seen: VecDeque<i64>,
     /// Live figures of the strokes so far.
     last_stroke: Option<Interval>,
     strokes_in_pass: u32,
@@ -143,6 +165,7 @@ impl Pipeline {
             ticks: VecDeque::new(),
             waiting: VecDeque::new(),
             settled_orbit: VecDeque::new(),
+            rates_seen: VecDeque::new(),
             last_stroke: None,
             strokes_in_pass: 0,
             strokes_seen: 0,
@@ -240,6 +263,9 @@ impl Pipeline {
             self.ticks.push_back(tick);
         }
         while let Some(tick) = self.orbit.pop_settled() {
+            if tick.rate_hz.is_some() {
+                self.rates_seen.push_back(tick.index);
+            }
             self.settled_orbit.push_back(tick);
         }
         while let Some(&tick) = self.ticks.front() {
@@ -284,12 +310,16 @@ impl Pipeline {
 
     fn tick(&mut self, tick: OrbitTick) {
         let t_s = tick.index as f64 * TICK_US * 1e-6;
-        let on = self
-            .orbit
-            .is_measurable()
-            .unwrap_or(false)
-            .then(|| tick.rate_hz.is_some() || tick.vibration_mps2.is_some_and(|v| v > MOTOR_VIBRATION));
-        self.motor.push(tick.index, on);
+        let motor = self.orbit.is_measurable().unwrap_or(false).then(|| match tick {
+            OrbitTick { rate_hz: Some(_), .. } => Motor::AtSpeed,
+            OrbitTick { vibration_mps2: Some(v), .. } if v > MOTOR_VIBRATION => Motor::Shaking,
+            _ => Motor::Off,
+        });
+        let on = motor.map(|m| m != Motor::Off);
+        self.motor.push(tick.index, motor);
+        while self.rates_seen.front().is_some_and(|i| *i <= tick.index) {
+            self.rates_seen.pop_front().into_iter().for_each(|i| self.motor.note_rate(i));
+        }
         while self.marks_us.front().is_some_and(|m| *m <= t_s * 1e6) {
             let Some(mark_us) = self.marks_us.pop_front() else { break };
             let mark_s = mark_us * 1e-6;

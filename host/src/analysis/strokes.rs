@@ -23,9 +23,16 @@ const BEHIND: f64 = 40.0;
 const REAL_COST: f64 = 3.0;
 /// What a stroke in the same direction as the one before costs, natural log.
 const SAME_WAY_COST: f64 = 5.0;
+/// What a new direction costs, across the strokes before and at most aslant to them, natural log.
+const ACROSS_COST: f64 = 1.0;
+const ASLANT_COST: f64 = 4.0;
+/// What a stroke whose start was not seen costs, natural log.
+const UNSEEN_COST: f64 = 4.0;
 /// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
 const NOISE_MPS: f64 = 0.007;
 const STEP_MPS: f64 = 0.005;
+/// How well a stroke's direction is known at first, rad.
+const ASKEW: f64 = 0.15;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
@@ -72,6 +79,8 @@ struct Account {
     since_s: f64,
     strokes: u32,
     past: Option<Arc<Past>>,
+    /// At rest: the burst called noise last, and what that cost. It may yet turn out to have been half of a turn.
+    passed_over: Option<(Event, f64)>,
 }
 
 /// A stroke as the events tell it.
@@ -119,6 +128,7 @@ impl StrokeTracker {
                 since_s: f64::NEG_INFINITY,
                 strokes: 0,
                 past: None,
+                passed_over: None,
             }],
         }
     }
@@ -132,9 +142,13 @@ impl StrokeTracker {
         let mut next = Vec::with_capacity(4 * self.accounts.len());
         for a in &self.accounts {
             let noise = fits(event.step[0], NOISE_MPS) + fits(event.step[1], NOISE_MPS) + 0.3;
-            next.push(Account { score: a.score + noise, ..a.clone() });
+            let passed_over = (a.mode == Mode::Rest).then_some((event, noise));
+            next.push(Account { score: a.score + noise, passed_over, ..a.clone() });
             match a.mode {
-                Mode::Rest => next.extend(a.starts(event, size)),
+                Mode::Rest => {
+                    next.extend(a.starts(event, size));
+                    next.extend(a.turned_unseen(event));
+                }
                 Mode::Stroke => a.ends(event, &mut next),
                 Mode::Sidestep => next.extend(a.turns_back(event)),
             }
@@ -178,7 +192,35 @@ impl StrokeTracker {
 impl Account {
     fn after(&self, score: f64, mode: Mode, role: Role, event: Event) -> Self {
         let past = Some(Arc::new(Past { role, event, before: self.past.clone() }));
-        Self { score: self.score + score, mode, since_s: event.t_s, past, ..self.clone() }
+        Self { score: self.score + score, mode, since_s: event.t_s, past, passed_over: None, ..self.clone() }
+    }
+
+    /// The two last bursts were a turn of a stroke whose start was too gentle to be seen. Their sum is twice the new
+    /// stroke's velocity, their difference twice the sideways speed; only that the two stand at right angles can be checked.
+    fn turned_unseen(&self, event: Event) -> Option<Self> {
+        let (first, refund) = self.passed_over?;
+        let time_s = event.t_s - first.t_s;
+        if time_s < SIDESTEP_S.0 || time_s > SIDESTEP_S.1 {
+            return None;
+        }
+        let sum: [f64; 2] = [0, 1].map(|i| 0.5 * (first.step[i] + event.step[i]));
+        let speed: f64 = sum[0].hypot(sum[1]);
+        if speed < SPEEDS_MPS.0 || speed > SPEEDS_MPS.1 {
+            return None;
+        }
+        let d = sum.map(|v| v / speed);
+        let half: [f64; 2] = [0, 1].map(|i| 0.5 * (first.step[i] - event.step[i]));
+        // Signed to the left of the stroke that ended, which ran against the new one.
+        let side = half[0] * d[1] - half[1] * d[0];
+        let askew = half[0] * d[0] + half[1] * d[1];
+        let anyhow = -(0.08_f64).ln() - (core::f64::consts::TAU * speed).ln() - (0.24_f64).ln();
+        let score = anyhow + fits(askew, STEP_MPS.hypot(0.15 * side.abs())) - 2.0 * REAL_COST - UNSEEN_COST - refund;
+        let mut next = self.after(score, Mode::Stroke, Role::Start, event);
+        next.direction = Some(d);
+        next.speed = Some(speed);
+        next.sideways = Some(side);
+        next.stroke_s = None;
+        Some(next)
     }
 
     fn starts(&self, event: Event, size: f64) -> Option<Self> {
@@ -200,9 +242,10 @@ impl Account {
             let across = direction[0] * d[1] - direction[1] * d[0];
             let quarter = core::f64::consts::FRAC_PI_2;
             let off = (across.atan2(along) + 0.5 * quarter).rem_euclid(quarter) - 0.5 * quarter;
-            score += (-0.5 * (off / 0.2).powi(2)).max(-2.0) + 0.7;
+            score += (-0.5 * (off / 0.2).powi(2)).max(-ASLANT_COST) + 0.7;
             if along.abs() < 0.7 {
                 stroke_s = None;
+                score -= ACROSS_COST;
             } else if along > 0.0 {
                 // Strokes run to and fro; one more the same way needs a way back that was not seen.
                 score -= SAME_WAY_COST;
@@ -223,7 +266,7 @@ impl Account {
         }
         let taken = -(event.step[0] * d[0] + event.step[1] * d[1]);
         let side = event.step[1] * d[0] - event.step[0] * d[1];
-        let sd = STEP_MPS.hypot(0.15 * speed);
+        let sd = STEP_MPS.hypot(0.15 * speed).hypot(ASKEW * side.abs());
         let lasting = match self.stroke_s {
             Some(usual) => (-0.5 * ((time_s / usual).ln() / 0.22).powi(2)).max(-5.0),
             None => -0.5 * ((time_s / 8.0).ln() / 0.8).powi(2),
@@ -263,17 +306,20 @@ impl Account {
         }
         let given = -(event.step[0] * d[0] + event.step[1] * d[1]);
         let side = event.step[0] * d[1] - event.step[1] * d[0];
-        let score = fits(given - speed, STEP_MPS.hypot(0.2 * speed)) + fits(side - c, STEP_MPS.hypot(0.2 * c.abs()));
+        let sd = STEP_MPS.hypot(0.2 * speed).hypot(ASKEW * side.abs());
+        let score = fits(given - speed, sd) + fits(side - c, STEP_MPS.hypot(0.2 * c.abs()));
         let mut next = self.after(score - REAL_COST, Mode::Stroke, Role::Start, event);
         next.speed = Some(0.7 * speed + 0.3 * given.max(0.3 * speed));
-        // The step without its sideways part says where the new stroke goes; follow it a little.
-        let seen = [event.step[0] - c * d[1], event.step[1] + c * d[0]];
-        let size = seen[0].hypot(seen[1]);
+        // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes.
         let mut back = [-d[0], -d[1]];
-        if size > 0.5 * speed && given > 0.5 * size {
-            back = [0.8 * back[0] + 0.2 * seen[0] / size, 0.8 * back[1] + 0.2 * seen[1] / size];
-            let n = back[0].hypot(back[1]);
-            back = [back[0] / n, back[1] / n];
+        if let Some(past) = &self.past {
+            let sum = [past.event.step[0] + event.step[0], past.event.step[1] + event.step[1]];
+            let size = sum[0].hypot(sum[1]);
+            if size > speed && given > 0.3 * speed {
+                back = [back[0] + sum[0] / size, back[1] + sum[1] / size];
+                let n = back[0].hypot(back[1]);
+                back = [back[0] / n, back[1] / n];
+            }
         }
         next.direction = Some(back);
         Some(next)
