@@ -28,7 +28,7 @@ pub(super) const TICK_US: f64 = 100_000.0;
 /// Longer silences than this get no ticks, µs.
 const SKIP_US: f64 = 60e6;
 /// How far settled estimates lag behind the stream, s.
-pub(super) const HINDSIGHT_S: f64 = 0.6;
+pub(super) const HINDSIGHT_S: f64 = 2.2;
 
 /// Rate the stream is averaged down to, Hz, at least.
 const WORK_RATE_HZ: f64 = 1500.0;
@@ -40,6 +40,8 @@ const SEGMENT_S: f64 = 0.022;
 const WINDOW_S: f64 = 0.28;
 /// ... and at least this many sums.
 const WINDOW_SEGMENTS: f64 = 7.0;
+/// A tick this far beyond the first or last sum still gets a rate, µs.
+const REACH_US: f64 = 40_000.0;
 /// Time constant of the mean that is taken off before mixing, s.
 const MEAN_S: f64 = 0.25;
 /// Time between searches while no machine is known to run, and while one is being followed, s.
@@ -61,6 +63,10 @@ pub(super) struct Segment {
     cycles: f64,
     /// Amplitude, m/s², root-sum-square over the axes.
     pub(super) amplitude: f64,
+    /// Length, µs.
+    long_us: f64,
+    /// Which lock it belongs to; phases of different locks have nothing in common.
+    chain: u32,
 }
 
 /// What is known at one tick.
@@ -100,6 +106,7 @@ struct Lock {
     cycles: f64,
     recent_amplitude: f64,
     bad: u32,
+    chain: u32,
     disagree: u32,
     missed: u32,
 }
@@ -124,6 +131,7 @@ pub(super) struct Orbit {
     next_search_us: f64,
     lock: Option<Lock>,
     segments: VecDeque<Segment>,
+    chains: u32,
     /// Smoothed variance of phases about the line, cycles².
     scatter: f64,
     spin: SpinWatch,
@@ -154,6 +162,7 @@ impl Orbit {
             next_search_us: 0.0,
             lock: None,
             segments: VecDeque::new(),
+            chains: 0,
             scatter: 0.0,
             spin: SpinWatch::new(),
             power_sum: 0.0,
@@ -323,7 +332,7 @@ impl Orbit {
 
     /// Begins to follow a rotation, from the middle of the samples it was found in.
     fn start(&mut self, t_us: f64, hz: f64) {
-        self.segments.clear();
+        self.chains += 1;
         self.spin.restart();
         self.scatter = 0.0;
         let replay = self.ring.len() * 3 / 4;
@@ -343,6 +352,7 @@ impl Orbit {
             cycles: 0.0,
             recent_amplitude: 0.0,
             bad: 0,
+            chain: self.chains,
             disagree: 0,
             missed: 0,
         };
@@ -380,7 +390,7 @@ impl Orbit {
             Some(segment) => {
                 self.spin.push(segment.mid_us, segment.amplitude);
                 self.segments.push_back(segment);
-                let horizon = segment.mid_us - 3e6;
+                let horizon = segment.mid_us - (HINDSIGHT_S + 1.5) * 1e6;
                 while self.segments.front().is_some_and(|s| s.mid_us < horizon) {
                     self.segments.pop_front();
                 }
@@ -401,9 +411,13 @@ impl Orbit {
         if let Some(v) = vibration {
             self.vibration.push_back((index, v));
         }
-        let rate =
-            if self.lock.is_some() && fresh { self.fit(tick_us - 2.0 * self.half_window_us(), tick_us) } else { None };
-        self.spin.update(tick_us, rate.is_some());
+        let rate = match self.segments.back().copied() {
+            Some(last) if self.lock.is_some() && fresh => {
+                self.fit(last.chain, tick_us - 2.0 * half_window_us(&last), tick_us)
+            }
+            _ => None,
+        };
+        self.spin.update(tick_us, rate.map(|r| r.value));
         self.live.push_back(OrbitTick {
             index,
             rate_hz: rate,
@@ -420,10 +434,20 @@ impl Orbit {
         let index = self.next_settled;
         self.next_settled += 1;
         let tick_us = index as f64 * TICK_US;
-        let half = self.half_window_us();
-        let covered = self.segments.front().is_some_and(|f| f.mid_us <= tick_us + 0.06e6)
-            && self.segments.back().is_some_and(|b| b.mid_us >= tick_us - 0.06e6);
-        let rate = if covered { self.fit(tick_us - half, tick_us + half) } else { None };
+        // The nearest sum, of the latest lock if there are two.
+        let nearest = self
+            .segments
+            .iter()
+            .rev()
+            .copied()
+            .min_by(|a, b| (a.mid_us - tick_us).abs().total_cmp(&(b.mid_us - tick_us).abs()));
+        let rate = match nearest {
+            Some(near) if (near.mid_us - tick_us).abs() < 0.6 * near.long_us + REACH_US => {
+                let half = half_window_us(&near);
+                self.fit(near.chain, tick_us - half, tick_us + half)
+            }
+            _ => None,
+        };
         let mut vibration = None;
         while let Some(&(at, v)) = self.vibration.front() {
             if at > index {
@@ -444,15 +468,10 @@ impl Orbit {
         });
     }
 
-    fn half_window_us(&self) -> f64 {
-        let segment_s = self.lock.as_ref().map_or(SEGMENT_S, |l| l.turns / l.hz);
-        0.5e6 * (WINDOW_SEGMENTS * segment_s).max(WINDOW_S)
-    }
-
     /// Straight line through the phases between two times; its slope is the rate.
-    fn fit(&mut self, from_us: f64, to_us: f64) -> Option<Measured> {
+    fn fit(&mut self, chain: u32, from_us: f64, to_us: f64) -> Option<Measured> {
         let (mut n, mut st, mut sp) = (0.0, 0.0, 0.0);
-        let inside = |s: &&Segment| s.mid_us >= from_us && s.mid_us <= to_us;
+        let inside = |s: &&Segment| s.chain == chain && s.mid_us >= from_us && s.mid_us <= to_us;
         let (t0, p0) = self.segments.iter().find(inside).map(|s| (s.mid_us, s.cycles))?;
         for s in self.segments.iter().filter(inside) {
             n += 1.0;
@@ -480,6 +499,11 @@ impl Orbit {
             .contains(&slope)
             .then(|| Measured { value: slope, sd: (pooled.max(scatter) / stt).sqrt() })
     }
+}
+
+/// Half of the fit's window around a sum, µs.
+fn half_window_us(segment: &Segment) -> f64 {
+    0.5 * (WINDOW_SEGMENTS * segment.long_us).max(WINDOW_S * 1e6)
 }
 
 impl Lock {
@@ -528,7 +552,8 @@ impl Lock {
         }
         self.cycles += advance_cycles;
         self.before = Some((self.sum, mid_us, mid_cycles));
-        let segment = Segment { mid_us, cycles: self.cycles, amplitude };
+        let long_us = t_us - self.start_us + work_us;
+        let segment = Segment { mid_us, cycles: self.cycles, amplitude, long_us, chain: self.chain };
         let end_us = t_us + work_us;
         // Any oscillator phase will do here, because phases are always taken relative to the oscillator.
         self.start_cycles = mid_cycles + self.hz * (end_us - mid_us) * 1e-6;

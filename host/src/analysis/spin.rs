@@ -6,7 +6,8 @@
 //!
 //! Where no line stands clear the spin is not known: a stalled pad, a rotary (whose pad cannot spin freely) and a very
 //! well balanced pad look alike. "Spin lost" is therefore only said when the beat was clear for [`SEEN_S`] seconds in this
-//! run of the motor and has been missing for [`LOST_S`].
+//! run of the motor, has been missing for [`LOST_S`], and the whole band of beats has sunk below [`QUIET`] of what it was
+//! (a spin that merely wanders smears its line, but keeps its power).
 
 use realfft::{RealFftPlanner, RealToComplex, num_complex::Complex};
 use std::collections::VecDeque;
@@ -24,10 +25,16 @@ const MAX_HZ: f64 = 14.0;
 /// A line must stand this much over the mean of the other bins, in power. For Gaussian noise each independent bin exceeds
 /// x times the mean with probability exp(-x); with 41 bins in the band that is one false line in about 4000 searches.
 const CLEAR: f64 = 12.0;
-/// A beat shallower than this share of the amplitude is not believed.
+/// A beat shallower than this share of the amplitude is not believed, and at the rates of a hand's tremor, which beats with
+/// a slow machine, it must be deeper.
 const MIN_DEPTH: f64 = 0.01;
+const TREMOR_DEPTH: f64 = 0.04;
+const TREMOR_FROM_HZ: f64 = 6.8;
+/// Slower than this is no orbital machine but a rotary, whose pad cannot spin freely, Hz.
+const SLOWEST_ORBIT_HZ: f64 = 22.0;
 const SEEN_S: f64 = 4.0;
 const LOST_S: f64 = 3.0;
+const QUIET: f64 = 0.25;
 
 pub(super) struct SpinWatch {
     fft: Arc<dyn RealToComplex<f32>>,
@@ -43,6 +50,9 @@ pub(super) struct SpinWatch {
     current: Option<f64>,
     seen_s: f64,
     missing_s: f64,
+    /// Power of the band of beats, relative to the amplitude squared: now, and while the beat was seen.
+    band: f64,
+    seen_band: f64,
     /// Results by the middle of their span, for hindsight.
     history: VecDeque<(f64, Option<f64>)>,
 }
@@ -65,6 +75,8 @@ impl SpinWatch {
             current: None,
             seen_s: 0.0,
             missing_s: 0.0,
+            band: 0.0,
+            seen_band: 0.0,
             history: VecDeque::new(),
         }
     }
@@ -76,6 +88,7 @@ impl SpinWatch {
         self.current = None;
         self.seen_s = 0.0;
         self.missing_s = 0.0;
+        self.seen_band = 0.0;
     }
 
     /// Takes the orbit's amplitude, m/s², at a time.
@@ -97,16 +110,19 @@ impl SpinWatch {
     }
 
     /// Called at every tick; searches when it is time to.
-    pub(super) fn update(&mut self, t_us: f64, running: bool) {
+    pub(super) fn update(&mut self, t_us: f64, rate_hz: Option<f64>) {
         if t_us < self.next_search_us {
             return;
         }
+        let running = rate_hz.is_some_and(|hz| hz > SLOWEST_ORBIT_HZ);
         self.next_search_us = t_us + PAUSE_US;
         self.current = if running && self.grid.len() == POINTS { self.search() } else { None };
         if running && self.grid.len() == POINTS {
             if self.current.is_some() {
                 self.seen_s += PAUSE_US * 1e-6;
                 self.missing_s = 0.0;
+                let gain = if self.seen_band == 0.0 { 1.0 } else { 0.1 };
+                self.seen_band += gain * (self.band - self.seen_band);
             } else {
                 self.missing_s += PAUSE_US * 1e-6;
             }
@@ -129,7 +145,7 @@ impl SpinWatch {
     }
 
     pub(super) fn is_lost(&self) -> bool {
-        self.seen_s >= SEEN_S && self.missing_s >= LOST_S
+        self.seen_s >= SEEN_S && self.missing_s >= LOST_S && self.band < QUIET * self.seen_band
     }
 
     fn search(&mut self) -> Option<f64> {
@@ -150,6 +166,7 @@ impl SpinWatch {
         let bin_hz = 1.0 / SPAN_S;
         let (first, last) = ((MIN_HZ / bin_hz).ceil() as usize, (MAX_HZ / bin_hz) as usize);
         let power: Vec<f64> = self.output.iter().map(|c| f64::from(c.norm_sqr())).collect();
+        self.band = power[first..=last].iter().sum::<f64>() / f64::from(mean * mean).max(1e-12);
         let peak = (first..=last).max_by(|a, b| power[*a].total_cmp(&power[*b]))?;
         let others: Vec<f64> = (first..=last).filter(|b| b.abs_diff(peak) > 2).map(|b| power[b]).collect();
         let floor = others.iter().sum::<f64>() / others.len() as f64;
@@ -160,6 +177,7 @@ impl SpinWatch {
         let (side, sign) =
             if power[peak + 1] > power[peak - 1] { (power[peak + 1], 1.0) } else { (power[peak - 1], -1.0) };
         let ratio = (side / power[peak]).sqrt();
-        Some((peak as f64 + sign * (2.0 * ratio - 1.0) / (ratio + 1.0)) * bin_hz)
+        let hz = (peak as f64 + sign * (2.0 * ratio - 1.0) / (ratio + 1.0)) * bin_hz;
+        (hz < TREMOR_FROM_HZ || depth > TREMOR_DEPTH).then_some(hz)
     }
 }
