@@ -42,8 +42,8 @@ pub(crate) const USUAL_ARM_MPS: f64 = 0.019;
 /// Relative standard deviation of a foreseen gain: heating along a run is not even.
 const GAIN_REL_SD: f64 = 0.1;
 
-/// The same when the arm speed is a guess.
-const GAIN_REL_SD_GUESSED: f64 = 0.4;
+/// Relative standard deviation of the usual arm speed.
+const USUAL_ARM_REL_SD: f64 = 0.4;
 
 /// Up to this age a run is known by its fitted shape, s; after, by lines.
 const YOUNG_S: f64 = 3.0;
@@ -73,8 +73,8 @@ pub(crate) struct Trend {
 pub struct Motion {
     /// What the machine is doing.
     pub state: State,
-    /// Arm speed: of the current stroke, or else of the last, m/s; `None` when not known.
-    pub arm_mps: Option<f64>,
+    /// Arm speed, m/s: of the last stroke, or as the strokes begin; `None` when not known.
+    pub arm_mps: Option<Measured>,
     /// How many passes this section has had before the current one.
     pub earlier_passes: u32,
 }
@@ -192,10 +192,9 @@ impl Heat {
             self.run = None;
             return Measured { value: flat.value, sd: flat.sd.hypot(long.slope_k_s * PATTERN_S) };
         }
-        let (arm_mps, rel_sd) = match motion.arm_mps {
-            Some(arm) if arm > 0.0 => (arm, GAIN_REL_SD),
-            _ => (USUAL_ARM_MPS, GAIN_REL_SD_GUESSED),
-        };
+        let usual = Measured { value: USUAL_ARM_MPS, sd: USUAL_ARM_REL_SD * USUAL_ARM_MPS };
+        let arm = motion.arm_mps.filter(|arm| arm.value > 0.0).unwrap_or(usual);
+        let (arm_mps, rel_sd) = (arm.value, GAIN_REL_SD.hypot(arm.sd / arm.value));
         let length_s = RUN_DIAMETERS * self.pad_diameter_m / arm_mps;
         if short.slope_k_s < 0.0 && long.slope_k_s < RUN_OVER_K_S {
             self.run = None;
@@ -275,7 +274,8 @@ pub fn trailing(mean_rises_k: &[Option<f64>]) -> Vec<Option<bool>> {
 mod tests {
     use super::*;
 
-    const WORKING: Motion = Motion { state: State::Working, arm_mps: Some(0.02), earlier_passes: 0 };
+    const WORKING: Motion =
+        Motion { state: State::Working, arm_mps: Some(Measured { value: 0.02, sd: 0.001 }), earlier_passes: 0 };
 
     fn trend(rise_k: f64, slope_k_s: f64) -> Trend {
         Trend { rise_k, slope_k_s, slope_sd_k_s: 0.15 }

@@ -283,7 +283,7 @@ mod tests {
         } else {
             State::Working
         };
-        Motion { state, arm_mps: (t > 15.0).then_some(0.02), earlier_passes: 0 }
+        Motion { state, arm_mps: (t > 15.0).then_some(Measured { value: 0.02, sd: 0.001 }), earlier_passes: 0 }
     }
 
     /// Looks at 16 Hz of a chip with lag, noise and steps of 0.02 K, in surroundings of 22 °C.
