@@ -121,8 +121,8 @@ pub struct Pipeline {
     settled_orbit: VecDeque<OrbitTick>,
     /// Live figures of the strokes so far.
     last_stroke: Option<Interval>,
-    /// Arm speed before a stroke is finished, as strokes began.
-    arm: Option<Interval>,
+    /// When the motor was last switched on, s.
+    running_since_s: Option<f64>,
     strokes_in_pass: u32,
     strokes_seen: u32,
     /// Passes of the current stretch so far, and those of the section before it.
@@ -162,7 +162,7 @@ impl Pipeline {
             waiting: VecDeque::new(),
             settled_orbit: VecDeque::new(),
             last_stroke: None,
-            arm: None,
+            running_since_s: None,
             strokes_in_pass: 0,
             strokes_seen: 0,
             passes_in_stretch: 0,
@@ -363,12 +363,7 @@ impl Pipeline {
         if state == State::Working {
             self.travelled_s = Some(t_s);
         }
-        // A finished stroke says it best, but is known only seconds after its end; until then, how strokes began.
-        if self.last_stroke.is_none() {
-            self.arm = now.speed_mps.map(running_estimate).or(self.arm);
-        }
-        let arm = self.last_stroke.or(self.arm);
-        let arm_mps = arm.map(|arm| Measured { value: arm.value, sd: (arm.hi - arm.lo) / (2.0 * Z90) });
+        let arm_mps = self.arm_mps(t_s, state);
         let earlier_passes = self.passes_in_section + self.passes_in_stretch.saturating_sub(1);
         let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, earlier_passes });
         let spin = tick.spin_hz;
@@ -403,6 +398,33 @@ impl Pipeline {
             self.fill_surface(settled);
         }
         self.decide(t_s, now.mode, now.since_s, now.strokes);
+    }
+
+    /// Arm speed, as well as it can be told now.
+    ///
+    /// A finished stroke says it best, but is known only seconds after its end. Until then: whoever comes to the end of the
+    /// first stroke has taken the time since the motor started for it, less what it took to set off.
+    fn arm_mps(&mut self, t_s: f64, state: State) -> Option<Measured> {
+        /// From switching on to the first movement, and for the first turn, s.
+        const SET_OFF_S: f64 = 3.0;
+        /// A stroke shorter than this is not one, s.
+        const SHORTEST_S: f64 = 4.0;
+        /// Travel of one stroke across a usual section (0.4-0.6 m square, common practice) less the pad, m.
+        const USUAL_STROKE_M: f64 = 0.35;
+        self.running_since_s = match state {
+            State::Still => None,
+            State::Running | State::Working => self.running_since_s.or(Some(t_s)),
+        };
+        if let Some(stroke) = self.last_stroke {
+            return Some(Measured { value: stroke.value, sd: (stroke.hi - stroke.lo) / (2.0 * Z90) });
+        }
+        let took_s = t_s - self.running_since_s? - SET_OFF_S;
+        let (length_m, rel_sd) = match self.setup.stroke_length_m {
+            Some(length) => (length, 0.2),
+            None => (USUAL_STROKE_M, 0.35),
+        };
+        let arm_mps = length_m / took_s;
+        (took_s > SHORTEST_S).then_some(Measured { value: arm_mps, sd: rel_sd * arm_mps })
     }
 
     /// Settles the stretch of work when it has come to an end.

@@ -2,7 +2,8 @@
 //!
 //! The machine is set down, then started, then moved. While the motor is off the spot rests on the paint; those readings
 //! count, the last two seconds of them. If the machine was started in the air and set down running, they saw something else:
-//! then the steady readings between start and first movement count. Without either (the recording began in the middle of
+//! then the steady readings of the first seconds with the motor running count (later ones may be of warmed paint, since
+//! travel is noticed only at the first turn). Without either (the recording began in the middle of
 //! work) the lower half of the first second's readings must do, since in half of the strokes the spot runs ahead of the pad.
 
 use std::collections::VecDeque;
@@ -22,6 +23,9 @@ const OTHER_PLACE_K: f64 = 1.5;
 /// less than a warming pad does in a second.
 const STEADY_K: f64 = 0.4;
 
+/// Readings this long after the motor's start may still be of the panel as it was, s.
+const UNTOUCHED_S: f64 = 3.0;
+
 /// Time from first movement after which a late start is settled, s.
 const LATE_S: f64 = 1.0;
 
@@ -34,6 +38,8 @@ pub(crate) struct Start {
     running: VecDeque<(f64, f64)>,
     /// In the first second of work, when there was nothing before.
     late: Vec<f64>,
+    /// When the motor started, as far as it was seen.
+    running_since_s: Option<f64>,
     working_since_s: Option<f64>,
     start_c: Option<f64>,
 }
@@ -57,12 +63,15 @@ impl Start {
             State::Still | State::Running if self.working_since_s.is_some() => {}
             State::Still => {
                 self.running.clear();
+                self.running_since_s = None;
                 keep(&mut self.resting, t_s, reading_c);
                 self.settle();
             }
             State::Running => {
-                keep(&mut self.running, t_s, reading_c);
-                self.settle();
+                if t_s - *self.running_since_s.get_or_insert(t_s) <= UNTOUCHED_S {
+                    keep(&mut self.running, t_s, reading_c);
+                    self.settle();
+                }
             }
         }
     }
@@ -136,6 +145,12 @@ mod tests {
         // Started in the air, set down running.
         let parts = [(5.0, State::Still, 14.0), (2.5, State::Running, 28.0), (9.0, State::Working, 33.0)];
         assert!((start(&parts).unwrap() - 28.0).abs() < 0.15);
+    }
+
+    #[test]
+    fn warmed_paint_seen_before_travel_is_noticed_does_not_count() {
+        let parts = [(4.0, State::Still, 17.5), (3.0, State::Running, 17.6), (20.0, State::Running, 23.0)];
+        assert!((start(&parts).unwrap() - 17.5).abs() < 0.1);
     }
 
     #[test]
