@@ -13,21 +13,28 @@
 
 mod attitude;
 mod comb;
+pub mod emissivity;
 pub mod findings;
 mod grid;
+pub mod heat;
 mod motion;
 mod orbit;
 mod pad_speed;
+pub mod panel;
 mod passes;
 mod pipeline;
 pub mod reading;
 pub mod rubbing;
 pub mod setup;
 mod spin;
+mod spot;
+mod start;
 mod strokes;
+pub mod surface;
 mod track;
 mod traverse;
 mod turns;
+mod warming;
 pub mod weighted_vibration;
 pub mod weighting;
 

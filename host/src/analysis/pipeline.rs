@@ -6,7 +6,8 @@
 //! accel ─┬─► orbit ──────────► orbit ticks ──┐
 //!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
 //! gyro ────► 50 Hz grid ─┴─► motion ─────────┤
-//!                            (turns, strokes)└─► rows wait ─► settled with the passes ─► Finding
+//!                            (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
+//! looks ─────────────────────► surface ──────┘
 //! ```
 //!
 //! Everything is driven by the times of the samples, never by when or in what portions they arrived.
@@ -23,8 +24,9 @@ use super::passes::{SECTION_PAUSE_S, SettledPass};
 use super::reading::{Reading, Run};
 use super::setup::Setup;
 use super::strokes::Mode;
+use super::surface::{SETTLE_S, Surface, SurfaceCounts, SurfaceSettled};
 use super::traverse::{STEP_SD_MPS, UNEVEN, Z90};
-use super::{Interval, track};
+use super::{Interval, heat, track};
 use std::collections::VecDeque;
 
 /// From the pad's centre to the chip, m, machine axes: a clip on the housing sits some 0.1 m above the face.
@@ -42,6 +44,9 @@ const OFF_CUT_S: f64 = 0.5;
 /// A motor gathering speed shakes slowly enough to look like a push of the arm: while it shakes without a rate, nothing is
 /// believed so soon after it started, s.
 const SPIN_UP_S: f64 = 0.8;
+
+/// Rows are not handed out before their figures have settled, s.
+const ROW_HINDSIGHT_S: f64 = if HINDSIGHT_S > SETTLE_S { HINDSIGHT_S } else { SETTLE_S } + 0.1;
 
 /// What the motor did at a tick.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,6 +118,8 @@ struct Waiting {
     index: i64,
     orbit: OrbitTick,
     row: SeriesRow,
+    /// Panel temperature at the section's start, °C.
+    start_c: Option<f64>,
 }
 
 /// The analysis of one recording or one live session.
@@ -123,6 +130,7 @@ pub struct Pipeline {
     gyro_grid: Gridder,
     motion: Motion,
     motor: MotorLog,
+    surface: Surface,
     next_grid: i64,
     first_accel_us: Option<f64>,
     marks_us: VecDeque<f64>,
@@ -135,8 +143,17 @@ pub struct Pipeline {
     rates_seen: VecDeque<i64>,
     /// Live figures of the strokes so far.
     last_stroke: Option<Interval>,
+    /// When the motor was last switched on, s.
+    running_since_s: Option<f64>,
     strokes_in_pass: u32,
     strokes_seen: u32,
+    /// Passes of the current stretch so far, and those of the section before it.
+    passes_in_stretch: u32,
+    passes_in_section: u32,
+    /// When the section began, s.
+    section_begun_s: f64,
+    /// When the arm last travelled, s; `None` before a section's first work.
+    travelled_s: Option<f64>,
     pass_count: u32,
     section: u32,
     section_heading: Option<f64>,
@@ -157,6 +174,7 @@ impl Pipeline {
             gyro_grid: Gridder::new(),
             motion: Motion::new(LEVER_M),
             motor: MotorLog::default(),
+            surface: Surface::new(&setup),
             next_grid: 0,
             first_accel_us: None,
             marks_us: VecDeque::new(),
@@ -167,8 +185,13 @@ impl Pipeline {
             settled_orbit: VecDeque::new(),
             rates_seen: VecDeque::new(),
             last_stroke: None,
+            running_since_s: None,
             strokes_in_pass: 0,
             strokes_seen: 0,
+            passes_in_stretch: 0,
+            passes_in_section: 0,
+            section_begun_s: f64::NEG_INFINITY,
+            travelled_s: None,
             pass_count: 0,
             section: 0,
             section_heading: None,
@@ -194,7 +217,11 @@ impl Pipeline {
         match reading {
             Reading::Accel(run) => self.push_accel(run),
             Reading::Gyro(run) => self.push_gyro(run),
-            Reading::Surface(_) => {}
+            Reading::Surface(look) => {
+                if look.t_us.is_finite() {
+                    self.surface.look(&look);
+                }
+            }
             Reading::Mark { t_us } => {
                 if t_us.is_finite() {
                     self.marks_us.push_back(t_us);
@@ -206,6 +233,7 @@ impl Pipeline {
                 self.orbit.interrupt(if to_us.is_finite() { to_us } else { 0.0 });
                 self.release(f64::INFINITY);
                 self.restart_motion();
+                self.surface.interrupted();
                 if to_us.is_finite() {
                     let index = (to_us / STEP_US).ceil() as i64 + 1;
                     self.next_grid = self.next_grid.max(index);
@@ -216,6 +244,11 @@ impl Pipeline {
             }
         }
         self.advance(self.watermark_us());
+    }
+
+    /// What became of the thermometer's looks.
+    pub fn surface_counts(&self) -> SurfaceCounts {
+        self.surface.counts()
     }
 
     /// Nothing more comes: settles everything.
@@ -302,10 +335,25 @@ impl Pipeline {
 
     fn restart_motion(&mut self) {
         self.motion.interrupt();
-        self.strokes_seen = 0;
-        self.strokes_in_pass = 0;
+        self.begin_stretch();
         // Headings of before and after cannot be compared.
         self.section_heading = None;
+    }
+
+    /// Strokes are counted from nothing again.
+    fn begin_stretch(&mut self) {
+        self.strokes_seen = 0;
+        self.strokes_in_pass = 0;
+        self.passes_in_stretch = 0;
+    }
+
+    /// Another panel, or the same one after it has been left alone.
+    fn begin_section(&mut self, t_s: f64) {
+        self.section_begun_s = t_s;
+        self.surface.new_section();
+        self.passes_in_section = 0;
+        self.passes_in_stretch = 0;
+        self.travelled_s = None;
     }
 
     fn tick(&mut self, tick: OrbitTick) {
@@ -326,17 +374,28 @@ impl Pipeline {
             self.motor.cuts_s.push(mark_s);
             self.section_marks_s.push(mark_s);
             self.settle_at_s = Some(mark_s + motion::MEASURED_S);
+            self.begin_section(mark_s);
+        }
+        if self.travelled_s.is_some_and(|last| t_s - last > SECTION_PAUSE_S) {
+            self.begin_section(t_s);
         }
         let now = self.motion.now();
         if now.strokes != self.strokes_seen {
             self.strokes_seen = now.strokes;
             let passes = self.motion.preview(&self.motor.cuts_s, self.setup.stroke_length_m);
             let last = passes.last();
+            self.passes_in_stretch = passes.len() as u32;
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
             self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
         }
         let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
         let state = state_of(on, working);
+        if state == State::Working {
+            self.travelled_s = Some(t_s);
+        }
+        let arm_mps = self.arm_mps(t_s, state);
+        let earlier_passes = self.passes_in_section + self.passes_in_stretch.saturating_sub(1);
+        let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, earlier_passes });
         let spin = tick.spin_hz;
         let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
         self.live.push_back(LiveTick {
@@ -349,17 +408,53 @@ impl Pipeline {
             traverse_mps: (state == State::Working).then(|| now.speed_mps.map(running_estimate)).flatten(),
             last_stroke_mps: self.last_stroke,
             strokes: self.strokes_in_pass,
+            surface_c: surface.surface_c,
+            surface_rise_k: surface.rise_k,
+            rise_in_10s_k: surface.rise_in_10s_k,
+            hot_side_rise_k: surface.hot_side_rise_k,
+            cool_in_s: surface.cool_in_s,
+            ambient_c: surface.ambient_c,
             vibration_mps2: tick.vibration_mps2,
             silent_s: (t_s - self.last_sample_us * 1e-6).max(0.0),
-            ..LiveTick::default()
         });
         let row = SeriesRow { t_s, vibration_mps2: tick.vibration_mps2, ..SeriesRow::default() };
         self.waiting.push_back(Waiting {
             index: tick.index,
             orbit: OrbitTick { index: tick.index, ..OrbitTick::default() },
             row,
+            start_c: None,
         });
+        if let Some(settled) = settled {
+            self.fill_surface(settled);
+        }
         self.decide(t_s, now.mode, now.since_s, now.strokes);
+    }
+
+    /// Arm speed, as well as it can be told now.
+    ///
+    /// A finished stroke says it best, but is known only seconds after its end. Until then: whoever comes to the end of the
+    /// first stroke has taken the time since the motor started for it, less what it took to set off.
+    fn arm_mps(&mut self, t_s: f64, state: State) -> Option<Measured> {
+        /// From switching on to the first movement, and for the first turn, s.
+        const SET_OFF_S: f64 = 3.0;
+        /// A stroke shorter than this is not one, s.
+        const SHORTEST_S: f64 = 4.0;
+        /// Travel of one stroke across a usual section (0.4-0.6 m square, common practice) less the pad, m.
+        const USUAL_STROKE_M: f64 = 0.35;
+        self.running_since_s = match state {
+            State::Still => None,
+            State::Running | State::Working => self.running_since_s.or(Some(t_s)),
+        };
+        if let Some(stroke) = self.last_stroke {
+            return Some(Measured { value: stroke.value, sd: (stroke.hi - stroke.lo) / (2.0 * Z90) });
+        }
+        let took_s = t_s - self.running_since_s? - SET_OFF_S;
+        let (length_m, rel_sd) = match self.setup.stroke_length_m {
+            Some(length) => (length, 0.2),
+            None => (USUAL_STROKE_M, 0.35),
+        };
+        let arm_mps = length_m / took_s;
+        (took_s > SHORTEST_S).then_some(Measured { value: arm_mps, sd: rel_sd * arm_mps })
     }
 
     /// Settles the stretch of work when it has come to an end.
@@ -373,18 +468,17 @@ impl Pipeline {
         if just_off || marked || rested || too_long {
             self.settle(false);
             self.motion.begin_anew();
-            self.strokes_seen = 0;
-            self.strokes_in_pass = 0;
+            self.begin_stretch();
             self.settle_at_s = None;
-            self.release(t_s - HINDSIGHT_S);
+            self.release(t_s - ROW_HINDSIGHT_S);
         } else if off || self.motion.kept_s() == 0.0 {
             if self.motion.kept_s() > 10.0 {
                 self.motion.begin_anew();
             }
-            self.release(t_s - HINDSIGHT_S);
+            self.release(t_s - ROW_HINDSIGHT_S);
         } else if mode == Mode::Rest && strokes == 0 && self.motion.kept_s() > IDLE_S {
             self.motion.begin_anew();
-            self.release(t_s - HINDSIGHT_S);
+            self.release(t_s - ROW_HINDSIGHT_S);
         }
     }
 
@@ -394,6 +488,9 @@ impl Pipeline {
             self.orbit.flush();
             while let Some(tick) = self.orbit.pop_settled() {
                 self.settled_orbit.push_back(tick);
+            }
+            while let Some(settled) = self.surface.settle() {
+                self.fill_surface(settled);
             }
         }
         self.fill_orbit();
@@ -439,6 +536,18 @@ impl Pipeline {
         }
     }
 
+    /// Puts a settled surface figure into its waiting row.
+    fn fill_surface(&mut self, settled: SurfaceSettled) {
+        let index = (settled.t_us / TICK_US).round() as i64;
+        let at = self.waiting.partition_point(|w| w.index < index);
+        if let Some(w) = self.waiting.get_mut(at).filter(|w| w.index == index) {
+            w.row.surface_c = settled.surface_c;
+            w.row.surface_rise_k = settled.rise_k;
+            w.row.ambient_c = settled.ambient_c;
+            w.start_c = settled.start_c;
+        }
+    }
+
     fn hand_out(&mut self, pass: &SettledPass) {
         let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
         let (start_s, end_s) = (first.start_s, last.end_s);
@@ -450,8 +559,18 @@ impl Pipeline {
         self.section_marks_s.retain(|m| *m > start_s);
         self.last_work_s = end_s;
         self.pass_count += 1;
+        // Passes from before a mark are settled after it.
+        self.passes_in_section += u32::from(start_s >= self.section_begun_s);
         let heading = pass.axis[1].atan2(pass.axis[0]);
         let section_heading = *self.section_heading.get_or_insert(heading);
+        let rises: Vec<Option<f64>> = pass
+            .strokes
+            .iter()
+            .map(|s| {
+                mean_of(&self.rows_between(s.start_s, s.end_s).filter_map(|w| w.row.surface_rise_k).collect::<Vec<_>>())
+            })
+            .collect();
+        let trails = heat::trailing(&rises);
         for (n, s) in pass.strokes.iter().enumerate() {
             let interval = s.traverse.interval();
             let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread };
@@ -461,7 +580,6 @@ impl Pipeline {
                 orbit.extend(w.row.orbit_opm.map(|m| m.value));
                 surface.extend(w.row.surface_c);
             }
-            let mean = surface.iter().sum::<f64>() / surface.len() as f64;
             let mid_s = 0.5 * (s.start_s + s.end_s);
             let travel = s.direction[1].atan2(s.direction[0]);
             self.findings.push_back(Finding::Stroke(Stroke {
@@ -474,17 +592,19 @@ impl Pipeline {
                 length_m: Some(s.traverse.length_m),
                 traverse_mps: Some(interval),
                 orbit_opm: quantile(&mut orbit, 0.5),
-                surface_c: mean.is_finite().then_some(mean),
-                spot_trails: None,
+                surface_c: mean_of(&surface),
+                spot_trails: trails.get(n).copied().flatten(),
             }));
         }
-        let (mut orbit, mut pad, mut rise, mut surface, mut power) = (vec![], vec![], vec![], vec![], vec![]);
+        let (mut orbit, mut pad, mut rise, mut surface, mut start, mut power) =
+            (vec![], vec![], vec![], vec![], None, vec![]);
         for w in self.rows_between(start_s, end_s) {
             w.row.state = State::Working;
             orbit.extend(w.row.orbit_opm.map(|m| m.value));
             pad.extend(w.row.pad_speed_mps);
             rise.extend(w.row.surface_rise_k);
-            surface.extend(w.row.surface_c.zip(w.row.surface_rise_k).map(|(c, r)| (c, c - r)));
+            surface.extend(w.row.surface_c);
+            start = start.or(w.start_c);
             power.extend(w.row.vibration_mps2.map(|v| v * v));
         }
         let free: Vec<f64> =
@@ -495,7 +615,6 @@ impl Pipeline {
         }
         let speeds: Vec<f64> = pass.strokes.iter().map(|s| s.traverse.speed_mps).collect();
         let peak = |v: &[f64]| v.iter().copied().reduce(f64::max);
-        let surface_c: Vec<f64> = surface.iter().map(|s| s.0).collect();
         self.findings.push_back(Finding::Pass(Box::new(Pass {
             pass: self.pass_count,
             section: self.section,
@@ -510,8 +629,8 @@ impl Pipeline {
             orbit_p95_opm: quantile(&mut orbit, 0.95),
             orbit_free_opm: quantile(&mut free.clone(), 0.5),
             pad_speed_mean_mps: mean_of(&pad),
-            surface_start_c: surface.first().map(|s| s.1),
-            surface_peak_c: peak(&surface_c),
+            surface_start_c: start,
+            surface_peak_c: peak(&surface),
             surface_rise_k: peak(&rise),
             vibration_mps2: mean_of(&power).map(f64::sqrt),
             track: points,

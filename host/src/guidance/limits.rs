@@ -13,19 +13,16 @@ pub(super) const HEAT_OVER: Timing = Timing { raise_s: 0.2, clear_s: 3.0, hold_s
 /// deviations of the thermometer's filtered noise.
 pub(super) const HEAT_CLEAR_K: f64 = 1.0;
 
-/// Heat ahead: speaks early or not at all, so a tenth of a second of agreement is enough; then quiet for 20 s, twice the
-/// time it looks ahead.
-pub(super) const HEAT_SOON: Timing = Timing { raise_s: 0.1, clear_s: 3.0, hold_s: 20.0 };
+/// Heat ahead: speaks early or not at all, so it speaks at once (the forecast has weighed its noise already); then quiet for
+/// 20 s, twice the time it looks ahead.
+pub(super) const HEAT_SOON: Timing = Timing { raise_s: 0.0, clear_s: 3.0, hold_s: 20.0 };
 
-/// Standard deviations by which the expected rise must pass the limit. One-sided 84 %: a late warning of heat costs paint,
-/// a needless one a pause.
-pub(super) const HEAT_SOON_SDS: f64 = 1.0;
+/// Standard deviations by which the expected rise must pass the limit. One-sided 69 %: a late warning of heat costs paint,
+/// a needless one a pause. Over simulated passes, 1.0 loses a tenth of the early warnings and saves few needless ones.
+pub(super) const HEAT_SOON_SDS: f64 = 0.5;
 
-/// So near under the limit, while not cooling, the scatter between strokes (a few percent of the rise) will cross it, K.
+/// So near under the limit the scatter between strokes (a few percent of the rise) will cross it, K.
 pub(super) const HEAT_NEAR_K: f64 = 0.6;
-
-/// Below this change within the look-ahead the surface is not cooling, K.
-pub(super) const HEAT_FALLING_K: f64 = 0.5;
 
 /// Pace: the interval must be clear of the band for 0.3 s; no second word about it for 10 s, about the time of a stroke, so
 /// that there is time to follow the first.

@@ -3,7 +3,7 @@
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
 //! | `heat-over` | the rise is over the limit | even the hot side is 1 K under it |
-//! | `heat-soon` | the rise expected in 10 s is clearly over the limit, or the rise is just under it and not falling | that is 1 K under it, or the panel is over the limit already |
+//! | `heat-soon` | the rise expected in 10 s is clearly over the limit, or the rise is just under it | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
@@ -240,7 +240,7 @@ impl Watch {
         }
         let (Some(rise), Some(expected)) = (tick.surface_rise_k, tick.rise_in_10s_k) else { return Evidence::Between };
         let sure = expected.value - limits::HEAT_SOON_SDS * expected.sd > self.heat_limit_k;
-        let near = rise > self.heat_limit_k - limits::HEAT_NEAR_K && expected.value > rise - limits::HEAT_FALLING_K;
+        let near = rise.min(expected.value) > self.heat_limit_k - limits::HEAT_NEAR_K;
         if sure || near {
             Evidence::Outside
         } else if expected.value < self.heat_limit_k - limits::HEAT_CLEAR_K {
@@ -362,7 +362,7 @@ mod tests {
     fn a_doubtful_forecast_says_nothing() {
         let begun = run(&mut watch(), 0.0, 30.0, |tick| {
             tick.surface_rise_k = Some(4.0);
-            tick.rise_in_10s_k = Some(Measured { value: 12.0, sd: 1.5 });
+            tick.rise_in_10s_k = Some(Measured { value: 12.0, sd: 2.0 });
         });
         assert_eq!(begun, []);
     }

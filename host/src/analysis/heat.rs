@@ -1,0 +1,361 @@
+//! How warm the panel is beyond what the spot sees, and how warm it will be.
+//!
+//! # What the spot sees
+//!
+//! The thermometer looks at the paint a hand's breadth from the pad's centre. In strokes one way it *trails*: it sees paint
+//! just worked. In the other it *leads* and sees paint not yet touched. Within one pass its readings swing by ten kelvin
+//! between neighbouring strokes while the panel itself only gets warmer. So:
+//!
+//! * the **hot side** is the highest rise of the section, cooling by Newton's law from the moment it was seen; a leading
+//!   spot does not pull it down;
+//! * **look-ahead** follows *warming runs*: the stretch in which the spot moves from untouched onto worked paint. The paint
+//!   under a pad of diameter `d` moving at `v` is heated for `d/v`, and a trailing spot needs that same time to travel from
+//!   the edge of the worked strip to where the pad has passed over completely. So a run lasts about `d/v`, and its rate is
+//!   the pad's heating rate: the run's length times its rate is what will be added, less the loss to the air. A young run is
+//!   fitted with its shape ([`super::warming`]), an older one with lines.
+//! * In later passes the spot crosses the pattern that earlier ones left; a steep run there is an edge of that pattern and
+//!   soon ends, so nothing is foreseen from it (a wide interval says so).
+//!
+//! It cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four seconds of a
+//! stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too warm, it
+//! comes with the crossing.
+
+use super::panel::{SHEET_TAU_S, decay_time_s, rise_after_k};
+use super::warming::{Expected, Warming};
+use super::{Measured, State};
+
+/// The look-ahead, s.
+pub(crate) const AHEAD_S: f64 = 10.0;
+
+/// A panel within this of its start is cool again, K.
+pub(crate) const COOL_K: f64 = 2.0;
+
+/// In later passes a slope may go on for about this long, s; it only widens the interval.
+const PATTERN_S: f64 = 3.0;
+
+/// Length of a run in pad diameters: a little more than one, because the turn and the strip beside add to it.
+const RUN_DIAMETERS: f64 = 1.15;
+
+/// Arm speed when it is not known, m/s: the middle of half an inch to one inch a second (common practice).
+pub(crate) const USUAL_ARM_MPS: f64 = 0.019;
+
+/// Relative standard deviation of a foreseen gain: heating along a run is not even.
+const GAIN_REL_SD: f64 = 0.1;
+
+/// Relative standard deviation of the usual arm speed.
+const USUAL_ARM_REL_SD: f64 = 0.4;
+
+/// Up to this age a run is known by its fitted shape, s; after, by lines.
+const YOUNG_S: f64 = 3.0;
+
+/// Slope below which a run does not count at the moment, K/s: it has reached its top, or turned.
+const CLIMBING_K_S: f64 = 0.3;
+
+/// Relative standard deviation, from run to run, of a heating rate that has been seen: pressure and overlap change.
+const SEEN_REL_SD: f64 = 0.3;
+
+/// A run ends when the slope over the short window falls below zero and that over the long one below this, K/s.
+const RUN_OVER_K_S: f64 = 0.15;
+
+/// A straight line through the last readings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Trend {
+    /// Value at the end, K above the start, lag of the chip included.
+    pub(crate) rise_k: f64,
+    /// Slope, K/s.
+    pub(crate) slope_k_s: f64,
+    /// Its standard deviation, K/s.
+    pub(crate) slope_sd_k_s: f64,
+}
+
+/// What the look-ahead needs besides the readings.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Motion {
+    /// What the machine is doing.
+    pub state: State,
+    /// Arm speed, m/s: of the last stroke, or as the strokes begin; `None` when not known.
+    pub arm_mps: Option<Measured>,
+    /// How many passes this section has had before the current one.
+    pub earlier_passes: u32,
+}
+
+/// The warming run that the spot is in, as last seen young.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    from_s: f64,
+    from_k: f64,
+}
+
+/// Heat state of one section.
+#[derive(Clone, Debug)]
+pub(crate) struct Heat {
+    pad_diameter_m: f64,
+    hot_side_k: Option<f64>,
+    hot_side_s: f64,
+    tau_s: f64,
+    /// Since when, and from which rise, the machine has stood still with a surface that cools.
+    cooling: Option<(f64, f64)>,
+    run: Option<Run>,
+    /// Heating rate of the runs so far, K/s; with the same hand, pad and liquid it is much the same in the next section.
+    seen_k_s: Option<f64>,
+}
+
+/// Over how much cooling the time constant is measured, K: large against the noise of a trend, small against a section's
+/// rise.
+const COOLING_SPAN_K: f64 = 1.0;
+
+/// A time constant outside this is not a panel cooling, s.
+const TAU_RANGE_S: std::ops::RangeInclusive<f64> = 30.0..=600.0;
+
+impl Heat {
+    pub(crate) fn new(pad_diameter_m: f64) -> Self {
+        Self {
+            pad_diameter_m,
+            hot_side_k: None,
+            hot_side_s: 0.0,
+            tau_s: SHEET_TAU_S,
+            cooling: None,
+            run: None,
+            seen_k_s: None,
+        }
+    }
+
+    /// A new section: the panel is another. How fast it warms and cools is likely the same.
+    pub(crate) fn new_section(&mut self) {
+        *self = Self { tau_s: self.tau_s, seen_k_s: self.seen_k_s, ..Self::new(self.pad_diameter_m) };
+    }
+
+    /// Brings the hot side up to `t_s`. `rise_k` is the spot's, where known.
+    pub(crate) fn hot_side(&mut self, t_s: f64, rise_k: Option<f64>) -> Option<f64> {
+        let cooled = self.hot_side_k.map(|hot| rise_after_k(hot, 0.0, self.tau_s, t_s - self.hot_side_s));
+        self.hot_side_k = match (cooled, rise_k) {
+            (Some(hot), Some(rise)) => Some(hot.max(rise)),
+            (hot, rise) => hot.or(rise),
+        };
+        self.hot_side_s = t_s;
+        self.hot_side_k
+    }
+
+    /// Learns how fast the panel cools while the machine stands on it.
+    pub(crate) fn watch_cooling(&mut self, t_s: f64, trend: Option<Trend>, state: State) {
+        let Some(trend) = trend.filter(|trend| {
+            // Standing on a panel that is warm, and nothing jumps (lifting the machine does).
+            state == State::Still && trend.rise_k > COOL_K && trend.slope_k_s.abs() < 1.0
+        }) else {
+            self.cooling = None;
+            return;
+        };
+        match self.cooling {
+            Some((from_s, from_k)) if from_k - trend.rise_k >= COOLING_SPAN_K => {
+                let tau_s = (t_s - from_s) / (from_k / trend.rise_k).ln();
+                if TAU_RANGE_S.contains(&tau_s) {
+                    self.tau_s = tau_s;
+                }
+                self.cooling = Some((t_s, trend.rise_k));
+            }
+            Some((_, from_k)) if trend.rise_k <= from_k => {}
+            _ => self.cooling = Some((t_s, trend.rise_k)),
+        }
+    }
+
+    /// The heating rate to expect of the next run.
+    fn expected(&self) -> Expected {
+        match self.seen_k_s {
+            Some(rate_k_s) => Expected { rate_k_s, sd_k_s: SEEN_REL_SD * rate_k_s },
+            None => Expected::usual(self.pad_diameter_m),
+        }
+    }
+
+    /// Seconds until the hot side is within 2 K of the start.
+    pub(crate) fn cool_in_s(&self) -> Option<f64> {
+        self.hot_side_k.map(|hot| decay_time_s(hot, COOL_K, self.tau_s))
+    }
+
+    /// The highest rise expected within ten seconds.
+    ///
+    /// `short` and `long` are lines through the last readings; `warming` fits a young run to the rises (K above the
+    /// start) when asked with an arm speed and an expected rate.
+    pub(crate) fn ahead(
+        &mut self,
+        t_s: f64,
+        short: Trend,
+        long: Trend,
+        motion: Motion,
+        warming: impl FnOnce(f64, Expected) -> Option<Warming>,
+    ) -> Measured {
+        let flat = Measured { value: short.rise_k, sd: short.slope_sd_k_s * SHORT_S / 2.0 };
+        if motion.state == State::Still {
+            self.run = None;
+            return flat;
+        }
+        if motion.earlier_passes > 0 {
+            self.run = None;
+            return Measured { value: flat.value, sd: flat.sd.hypot(long.slope_k_s * PATTERN_S) };
+        }
+        let usual = Measured { value: USUAL_ARM_MPS, sd: USUAL_ARM_REL_SD * USUAL_ARM_MPS };
+        let arm = motion.arm_mps.filter(|arm| arm.value > 0.0).unwrap_or(usual);
+        let (arm_mps, rel_sd) = (arm.value, GAIN_REL_SD.hypot(arm.sd / arm.value));
+        let length_s = RUN_DIAMETERS * self.pad_diameter_m / arm_mps;
+        if short.slope_k_s < 0.0 && long.slope_k_s < RUN_OVER_K_S {
+            self.run = None;
+        }
+        // A run near its end tells the heating rate best.
+        if let Some(run) = self.run
+            && t_s - run.from_s >= YOUNG_S.max(0.7 * length_s)
+        {
+            let rate_k_s = (short.rise_k - run.from_k) / (t_s - run.from_s).min(length_s);
+            self.seen_k_s = Some(rate_k_s.max(0.0)).filter(|rate| *rate > 0.0).or(self.seen_k_s);
+        }
+        // As long as the run is young, its begin is what the newest fit says.
+        let young = match self.run {
+            Some(run) if t_s - run.from_s >= YOUNG_S => None,
+            _ if short.slope_k_s > 0.0 => warming(arm_mps, self.expected()),
+            _ => None,
+        };
+        if let Some(young) = young {
+            self.run = Some(Run { from_s: t_s - young.age_s, from_k: young.from });
+        }
+        let Some(run) = self.run.filter(|_| short.slope_k_s > CLIMBING_K_S) else { return flat };
+
+        let left_s = (length_s - (t_s - run.from_s)).max(0.0);
+        let (top_k, rate_k_s, rate_sd_k_s) = match young {
+            Some(Warming { rate_k_s, rate_sd_k_s, .. }) => {
+                (run.from_k + rise_after_k(0.0, rate_k_s, self.tau_s, length_s), rate_k_s, rate_sd_k_s)
+            }
+            None => {
+                // The slope swings with turns and overlap, the mean of the run lags: the middle errs least.
+                let mean = (short.rise_k - run.from_k) / (t_s - run.from_s).max(LONG_S);
+                let rate = 0.5 * (long.slope_k_s + mean);
+                (rise_after_k(short.rise_k, rate, f64::INFINITY, left_s), rate, long.slope_sd_k_s)
+            }
+        };
+        let gain = (top_k - short.rise_k).min(rate_k_s * AHEAD_S);
+        if gain <= 0.0 {
+            return flat;
+        }
+        Measured { value: short.rise_k + gain, sd: (rel_sd * gain).hypot(rate_sd_k_s * left_s.min(AHEAD_S)) }
+    }
+}
+
+/// Length of the short window, s.
+pub(crate) const SHORT_S: f64 = 0.8;
+
+/// Length of the long window, s.
+pub(crate) const LONG_S: f64 = 1.2;
+
+/// Which strokes of a pass the spot trailed in, from their mean rises over the section's start (K), in order. Strokes of a
+/// pass alternate in direction, so every other one trails: the warmer half. `None` where the halves do not differ clearly,
+/// or the spot looks sideways.
+pub fn trailing(mean_rises_k: &[Option<f64>]) -> Vec<Option<bool>> {
+    /// Least difference of the halves, K.
+    const CLEAR_K: f64 = 1.0;
+    /// And in standard errors of it.
+    const CLEAR_SES: f64 = 2.0;
+
+    let half = |parity: usize| -> Option<(f64, f64)> {
+        let values: Vec<f64> = mean_rises_k.iter().skip(parity).step_by(2).flatten().copied().collect();
+        let n = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / n;
+        let variance = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
+        (!values.is_empty()).then_some((mean, variance / n))
+    };
+    let trails = match (half(0), half(1)) {
+        (Some((first, first_var)), Some((second, second_var))) => {
+            let difference = first - second;
+            let clear = difference.abs() > CLEAR_K.max(CLEAR_SES * (first_var + second_var).sqrt());
+            clear.then_some(if difference > 0.0 { 0 } else { 1 })
+        }
+        _ => None,
+    };
+    (0..mean_rises_k.len()).map(|stroke| trails.map(|parity| stroke % 2 == parity)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WORKING: Motion =
+        Motion { state: State::Working, arm_mps: Some(Measured { value: 0.02, sd: 0.001 }), earlier_passes: 0 };
+
+    fn trend(rise_k: f64, slope_k_s: f64) -> Trend {
+        Trend { rise_k, slope_k_s, slope_sd_k_s: 0.15 }
+    }
+
+    #[test]
+    fn the_hot_side_outlasts_a_leading_stroke_and_cools_as_a_panel() {
+        let mut heat = Heat::new(0.13);
+        assert_eq!(heat.hot_side(0.0, None), None);
+        assert_eq!(heat.hot_side(0.0, Some(8.0)), Some(8.0));
+        let after = heat.hot_side(12.0, Some(0.5)).unwrap();
+        assert!((after - 8.0 * (-12.0 / SHEET_TAU_S).exp()).abs() < 1e-12);
+        assert_eq!(heat.hot_side(12.1, Some(9.0)), Some(9.0));
+        let wait = heat.cool_in_s().unwrap();
+        assert!((heat.hot_side(12.1 + wait, None).unwrap() - COOL_K).abs() < 1e-9);
+        heat.new_section();
+        assert_eq!(heat.cool_in_s(), None);
+    }
+
+    #[test]
+    fn it_learns_how_fast_this_panel_cools() {
+        let mut heat = Heat::new(0.13);
+        heat.hot_side(0.0, Some(12.0));
+        for i in 0..600 {
+            let t = f64::from(i) * 0.1;
+            let rise = 12.0 * (-t / 80.0).exp();
+            heat.watch_cooling(t, Some(trend(rise, -rise / 80.0)), State::Still);
+        }
+        assert!((heat.tau_s - 80.0).abs() < 1e-6, "{}", heat.tau_s);
+        // Lifted off: a jump is not cooling.
+        heat.watch_cooling(60.1, Some(trend(5.0, -20.0)), State::Still);
+        assert_eq!(heat.cooling, None);
+    }
+
+    fn line(t: f64) -> Trend {
+        trend(2.0 * t, 2.0)
+    }
+
+    #[test]
+    fn a_run_is_foreseen_to_its_end() {
+        let mut heat = Heat::new(0.13);
+        // 2 K/s for d/v = 6.5 s, a little more for turns and overlap: about 14 K in the end.
+        let young = |age_s| Some(Warming { rate_k_s: 2.0, rate_sd_k_s: 0.2, age_s, from: 0.0 });
+        let early = heat.ahead(1.5, line(1.5), line(1.5), WORKING, |_, _| young(1.5));
+        assert!((early.value - 14.0).abs() < 1.5 && early.sd < 2.5, "{early:?}");
+        let mid = heat.ahead(4.6, line(4.6), line(4.6), WORKING, |_, _| panic!("the run is not young any more"));
+        assert!((mid.value - 14.5).abs() < 1.5 && mid.sd < early.sd, "{mid:?}");
+        // The end of the run leaves what is there.
+        let over = heat.ahead(7.0, trend(13.0, -0.1), trend(13.0, 0.1), WORKING, |_, _| None);
+        assert_eq!(over.value, 13.0);
+        assert!(heat.run.is_none());
+    }
+
+    #[test]
+    fn an_arm_speed_that_is_not_known_widens_the_interval() {
+        let young = |_, _| Some(Warming { rate_k_s: 1.0, rate_sd_k_s: 0.1, age_s: 1.0, from: 0.0 });
+        let known = Heat::new(0.13).ahead(1.0, line(1.0), line(1.0), WORKING, young);
+        let unknown = Motion { arm_mps: None, ..WORKING };
+        let guessed = Heat::new(0.13).ahead(1.0, line(1.0), line(1.0), unknown, young);
+        assert!(guessed.sd > 2.0 * known.sd, "{known:?} {guessed:?}");
+    }
+
+    #[test]
+    fn with_the_motor_off_or_in_a_later_pass_a_slope_foretells_little() {
+        let still = Motion { state: State::Still, ..WORKING };
+        let never = |_: f64, _: Expected| -> Option<Warming> { panic!("not asked for") };
+        assert_eq!(Heat::new(0.13).ahead(1.0, trend(3.0, 2.0), trend(3.0, 2.0), still, never).value, 3.0);
+        let later = Motion { earlier_passes: 1, ..WORKING };
+        let ahead = Heat::new(0.13).ahead(1.0, trend(8.0, 4.0), trend(8.0, 4.0), later, never);
+        assert!(ahead.value == 8.0 && ahead.sd >= 12.0, "{ahead:?}");
+    }
+
+    #[test]
+    fn the_warmer_half_of_the_strokes_trails() {
+        let rises = [0.2, 6.5, 1.0, 6.0, 0.5].map(Some);
+        assert_eq!(trailing(&rises), [false, true, false, true, false].map(Some));
+        assert_eq!(trailing(&[Some(6.0), None, Some(5.0)]), [None; 3]);
+        assert_eq!(trailing(&[2.0, 2.4, 2.2, 2.1].map(Some)), [None; 4]);
+        // Rising by as much within the halves as between them.
+        assert_eq!(trailing(&[1.0, 3.0, 5.0, 7.0].map(Some)), [None; 4]);
+        assert_eq!(trailing(&[]), []);
+    }
+}
