@@ -48,6 +48,10 @@ pub(crate) enum Verb {
     Import(ImportArgs),
     /// Recomputes everything from recordings: a drawing per section pass, tables, one page.
     Review(ReviewArgs),
+    /// Hand-arm vibration by technician and day, against action and limit value: a screening figure.
+    Exposure(ExposureArgs),
+    /// What a sensor's readings are off by: at rest, on its six faces, at known temperatures; and how a field check went.
+    Calibrate(CalibrateArgs),
     /// Writes a table of invented sensor data with its truth, to learn and to check with.
     Simulate(SimulateArgs),
 }
@@ -98,6 +102,9 @@ pub(crate) struct RecordArgs {
     /// Do not review the recording when it ends. Otherwise the review goes beside it, into NAME.review/.
     #[arg(long)]
     pub(crate) no_review: bool,
+    /// Folder with the sensors' calibrations. Default: the user's own.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) calibration: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -148,4 +155,85 @@ pub(crate) struct SimulateArgs {
     /// Folder for KIND-SEED.csv and KIND-SEED.truth.json.
     #[arg(long, value_name = "DIR")]
     pub(crate) out: PathBuf,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass exposure monday/*.mcap --out monday\n  \
+                        steadypass exposure door.mcap --declared \"sander=4.5:30\" --declared \"drill@right=8+3:5\"\n  \
+                        steadypass exposure --technician Robin --declared sander=4.5:30\n\n\
+                        A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.")]
+pub(crate) struct ExposureArgs {
+    /// Recordings (.mcap, or .mcap.part left by a crash).
+    pub(crate) recordings: Vec<PathBuf>,
+    /// Value of a tool without sensor: NAME=A_HV:MINUTES in m/s², NAME=A_HV+K:MINUTES with the manual's uncertainty,
+    /// NAME@left or NAME@right for one hand. Repeat for several.
+    #[arg(long, value_name = "NAME=A_HV:MINUTES")]
+    pub(crate) declared: Vec<String>,
+    /// Only this technician; also names recordings that do not say whose they are.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) technician: Option<String>,
+    /// Only this day.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub(crate) day: Option<jiff::civil::Date>,
+    /// Folder for exposure.csv and a drawing of each day.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Action value, A(8). Default 2.5 (Directive 2002/44/EC); your country may have another.
+    #[arg(long, value_name = "M/S2")]
+    pub(crate) action_value: Option<f64>,
+    /// Limit value, A(8). Default 5 (Directive 2002/44/EC).
+    #[arg(long, value_name = "M/S2")]
+    pub(crate) limit_value: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("check").required(true).multiple(false))]
+#[command(after_help = "Examples:\n  steadypass calibrate --still on-the-table.mcap\n  \
+                        steadypass calibrate --still-from /dev/ttyACM0\n  \
+                        steadypass calibrate --faces six-faces.mcap --latitude 52\n  \
+                        steadypass calibrate --thermometer cold.mcap=5.1 --thermometer warm.mcap=48.0\n  \
+                        steadypass calibrate --field-results hardware/field-results.csv\n\n\
+                        Motor off, lead tied back; hot water scalds. Record with `steadypass record --no-review`.\n\
+                        Results are kept for the sensor and used by later recordings; --dry-run only shows them.")]
+pub(crate) struct CalibrateArgs {
+    /// Gyro bias and level, from a recording of the sensor lying still for ten seconds or more.
+    #[arg(long, group = "check", value_name = "RECORDING")]
+    pub(crate) still: Option<PathBuf>,
+    /// The same, recorded now for half a minute from this port.
+    #[arg(long, group = "check", value_name = "PORT")]
+    pub(crate) still_from: Option<String>,
+    /// Accelerometer offset and scale, from a recording in which each axis points up once and down once.
+    #[arg(long, group = "check", value_name = "RECORDING")]
+    pub(crate) faces: Option<PathBuf>,
+    /// Thermometer offset, from recordings looking at known temperatures, °C. Repeat for several; two that differ by
+    /// 15 K or more also give the target's emissivity.
+    #[arg(long, group = "check", value_name = "RECORDING=C")]
+    pub(crate) thermometer: Vec<String>,
+    /// Noise of the motion chip at rest (Allan deviation), from a long recording; nothing is kept.
+    #[arg(long, group = "check", value_name = "RECORDING")]
+    pub(crate) noise: Option<PathBuf>,
+    /// Verdicts on a filled-in sheet of the field check (hardware/calibration.md); nothing is kept.
+    #[arg(long, group = "check", value_name = "FILE.csv")]
+    pub(crate) field_results: Option<PathBuf>,
+    /// What is known about a sensor.
+    #[arg(long, group = "check", value_name = "SENSOR")]
+    pub(crate) show: Option<String>,
+    /// Latitude of the shop, degrees, for local gravity. Default: standard gravity.
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true)]
+    pub(crate) latitude: Option<f64>,
+    /// Height of the shop above the sea, for local gravity.
+    #[arg(long, value_name = "M", default_value_t = 0.0, allow_negative_numbers = true)]
+    pub(crate) height_m: f64,
+    /// Emissivity of the thermometer's target, where it is known.
+    #[arg(long, value_name = "0.3-1")]
+    pub(crate) emissivity: Option<f64>,
+    /// Days after which the calibration is called old. Default: as before, or 365.
+    #[arg(long, value_name = "DAYS")]
+    pub(crate) valid_days: Option<u32>,
+    /// Folder for calibrations. Default: the user's own.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) calibration: Option<PathBuf>,
+    /// Show the result, keep nothing.
+    #[arg(long)]
+    pub(crate) dry_run: bool,
 }

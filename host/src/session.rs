@@ -10,6 +10,7 @@ use std::collections::VecDeque;
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, SeriesRow, Stroke},
+    calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Entry, Losses, Timeline},
 };
@@ -88,6 +89,11 @@ impl Session {
             unplaced: VecDeque::new(),
             readings: 0,
         }
+    }
+
+    /// Corrects the sensor's readings from here on. Before the first entry, or figures would change in the middle.
+    pub fn calibrate(&mut self, calibration: Option<Calibration>) {
+        self.timeline = Timeline::calibrated(calibration);
     }
 
     /// The plan in force.

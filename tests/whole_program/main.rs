@@ -1,6 +1,7 @@
 //! The program as its users run it: the real binary, real files, a virtual sensor on a real pseudo-terminal.
 
 mod bad_input;
+mod exposure_and_calibration;
 mod kill;
 mod live_and_review;
 mod support;

@@ -48,7 +48,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     let facts = facts::facts(&FactArgs::default(), &plan, Source::Simulation, "the virtual sensor");
     let live_tables = scratch.path().join("live");
     let over = || port.with(|sensor| sensor.is_over());
-    let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over) };
+    let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over), calibration: None };
     let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?)?;
 
     console.remark("\nReviewing the recording, from the raw bytes on.");

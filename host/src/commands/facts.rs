@@ -4,16 +4,28 @@ use std::path::Path;
 
 use miette::{LabeledSpan, MietteDiagnostic, NamedSource, Report};
 use steadypass::{
-    guidance::{Plan, PlanError},
+    guidance::{Plan, PlanError, plan::Source as PlanSource},
     recording::{Facts, Source},
 };
 
-use super::Failure;
+use super::{Console, Failure};
 use crate::cli::FactArgs;
 
 /// The plan named, or common practice.
 pub(super) fn load_plan(path: Option<&Path>) -> Result<Plan, Failure> {
     path.map_or_else(|| Ok(Plan::default()), |path| Plan::load(path).map_err(|e| plan_failure(&e)))
+}
+
+/// The plan inside a recording, or common practice.
+pub(super) fn plan_of(console: &Console, recording: &Path, facts: &Facts) -> Plan {
+    if facts.plan.is_empty() {
+        return Plan::default();
+    }
+    let name = format!("plan inside {}", recording.display());
+    Plan::from_toml(&PlanSource::new(&name, &facts.plan)).unwrap_or_else(|error| {
+        console.remark(&format!("{error}. Judging by common practice instead; give a plan with --plan."));
+        Plan::default()
+    })
 }
 
 /// A plan's error with the spot underlined.

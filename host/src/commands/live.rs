@@ -4,6 +4,7 @@ use std::path::Path;
 
 use steadypass::{
     analysis::{LiveTick, State},
+    calibration::Calibration,
     guidance::{Plan, Units},
     recording::Entry,
     results::Results,
@@ -44,6 +45,11 @@ impl<'a> Live<'a> {
             pattern: None,
             failure: None,
         })
+    }
+
+    /// Corrects readings from the start.
+    pub(super) fn calibrate(&mut self, calibration: Option<Calibration>) {
+        self.session.calibrate(calibration);
     }
 
     /// Takes the next entry; a pattern for the sensor's light comes back when it is due.

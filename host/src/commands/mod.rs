@@ -1,7 +1,9 @@
 //! One file per verb. Results go to stdout, remarks and progress to stderr; only this module makes exit codes.
 
+mod calibrate;
 mod console;
 mod demo;
+mod exposure;
 mod facts;
 mod import;
 mod live;
@@ -59,7 +61,12 @@ macro_rules! failures_from {
         }
     )+};
 }
-failures_from!(steadypass::recording::Error, steadypass::link::LinkError, steadypass::results::ResultsError);
+failures_from!(
+    steadypass::calibration::CalibrationError,
+    steadypass::recording::Error,
+    steadypass::link::LinkError,
+    steadypass::results::ResultsError
+);
 
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {
@@ -70,6 +77,8 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
         Verb::Record(args) => record::run(&console, &args),
         Verb::Import(args) => import::run(&console, &args),
         Verb::Review(args) => review::run(&console, &args),
+        Verb::Exposure(args) => exposure::run(&console, &args),
+        Verb::Calibrate(args) => calibrate::run(&console, &args),
         Verb::Simulate(args) => simulate::run(&console, &args),
     };
     match outcome {

@@ -14,6 +14,7 @@ use std::{
 };
 
 use steadypass::{
+    calibration::{self, Calibration},
     link::{Link, LinkError, LinkEvent, LinkReport},
     recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, part_path},
 };
@@ -48,7 +49,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     }
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
-    let job = Job { port: args.port.as_deref(), out: &out, facts, until };
+    let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
     let recorded = record(console, job, Live::new(console, plan, args.tables.as_deref())?)?;
     console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
     if recorded.seconds > 0.0 && !args.no_review {
@@ -72,6 +73,8 @@ pub(super) struct Job<'a> {
     pub(super) out: &'a Path,
     pub(super) facts: Facts,
     pub(super) until: Until<'a>,
+    /// Folder with the sensors' calibrations; the user's own when not given.
+    pub(super) calibration: Option<&'a Path>,
 }
 
 /// When to stop, besides Ctrl-C.
@@ -124,7 +127,7 @@ enum Owned {
 async fn record_async<'scope, 'env>(
     console: &'env Console,
     mut job: Job<'_>,
-    live: Live<'env>,
+    mut live: Live<'env>,
     scope: &'scope thread::Scope<'scope, 'env>,
 ) -> Result<Recorded, Failure> {
     let link = tokio::select! {
@@ -136,6 +139,9 @@ async fn record_async<'scope, 'env>(
     if job.facts.origin.is_empty() {
         link.port().clone_into(&mut job.facts.origin);
     }
+    let calibration = known_calibration(console, job.calibration, &job.facts.sensor)?;
+    job.facts.calibration = calibration.as_ref().map(Calibration::to_toml).unwrap_or_default();
+    live.calibrate(calibration);
     let mut writer = RecordingWriter::create(job.out, &job.facts)?;
     console.remark(&format!(
         "Recording {} from sensor {} at {}. Ctrl-C stops.",
@@ -225,6 +231,23 @@ fn finish(
         console.remark(&format!("Some data is missing: {}.", lost.join(", ")));
     }
     Ok(Recorded { path, seconds, done: if lost.is_empty() { Done::Fine } else { Done::WithLosses } })
+}
+
+/// What is known about the sensor. A folder that was named must be readable; without one, and without a home, nothing is known.
+fn known_calibration(console: &Console, folder: Option<&Path>, sensor: &str) -> Result<Option<Calibration>, Failure> {
+    let folder = match folder.map(Path::to_owned).map_or_else(calibration::default_folder, Ok) {
+        Ok(folder) => folder,
+        Err(_) => return Ok(None),
+    };
+    let known = calibration::load(&folder, sensor)?;
+    match &known {
+        Some(known) => known.remarks(&jiff::ZonedDateTime::now()).iter().for_each(|remark| console.remark(remark)),
+        None => console.detail(&format!(
+            "No calibration of sensor {sensor} in {}; `steadypass calibrate` makes one.",
+            folder.display()
+        )),
+    }
+    Ok(known)
 }
 
 /// Stores an event, then hands it to the analysis. The order matters: raw data is safe before anything is derived from it.

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use steadypass::{
-    guidance::{Plan, plan::Source as PlanSource},
+    guidance::Plan,
     recording::{self, Losses, Reader},
     results::Results,
     session::{Event, Session},
@@ -110,7 +110,12 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let plan = plan_for(console, request, &reader)?;
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), reader.facts(), plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
+    let calibration = reader
+        .facts()
+        .sensor_calibration()
+        .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", request.recording.display())))?;
     let mut session = Session::new(plan);
+    session.calibrate(calibration);
     let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
     let mut failure = None;
     let bar = console.progress("reviewing", reader.progress().1);
@@ -160,7 +165,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     Ok(summary)
 }
 
-fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String> {
+pub(super) fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String> {
     let mut parts = Vec::new();
     if losses.any() {
         parts.push(losses.describe());
@@ -174,17 +179,10 @@ fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String
 
 /// The plan on the command line, or the one in the recording, or common practice.
 fn plan_for(console: &Console, request: &Request<'_>, reader: &Reader) -> Result<Plan, Failure> {
-    let stored = &reader.facts().plan;
     let mut plan = if request.plan.is_some() {
         facts::load_plan(request.plan)?
-    } else if stored.is_empty() {
-        Plan::default()
     } else {
-        let name = format!("plan inside {}", request.recording.display());
-        Plan::from_toml(&PlanSource::new(&name, stored)).unwrap_or_else(|error| {
-            console.remark(&format!("{error}. Judging by common practice instead; give a plan with --plan."));
-            Plan::default()
-        })
+        facts::plan_of(console, request.recording, reader.facts())
     };
     if request.stroke_length_m.is_some() {
         plan.stroke_length_m = request.stroke_length_m;

@@ -12,6 +12,7 @@
 //! Pure: from figures to bytes, no file, no clock. Meaning is never carried by colour alone.
 
 pub mod canvas;
+pub mod exposure_day;
 pub mod input;
 pub mod lettering;
 pub mod section_pass;
@@ -19,6 +20,7 @@ pub mod theme;
 pub mod units;
 
 pub use canvas::DrawingError;
+pub use exposure_day::{ExposureSheet, exposure_day_png, exposure_finding};
 pub use input::{PlanBands, SessionFacts, SheetInput, rubbing_setup};
 pub use section_pass::{SHEET_HEIGHT, SHEET_WIDTH, finding, section_pass_png, section_pass_svg};
 pub use units::Scale;

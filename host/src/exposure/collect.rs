@@ -10,6 +10,8 @@ use crate::{analysis::WeightedEnergy, recording::Facts};
 
 /// A pause shorter than this does not end a stretch, s. Only for the drawing's sake: the pause itself never counts.
 const JOIN_S: f64 = 5.0;
+/// A stretch with less measured time than this takes its tool's magnitude of the day, s.
+const ENOUGH_S: f64 = 1.0;
 /// One tenth, s.
 const TENTH_S: f64 = 0.1;
 
@@ -28,6 +30,13 @@ pub struct Running {
     pub running_s: f64,
     /// Weighted vibration while it ran, as far as it was measured.
     pub energy: WeightedEnergy,
+}
+
+impl Running {
+    /// Whether enough of it was measured to stand for itself.
+    pub fn is_measured(&self) -> bool {
+        self.energy.seconds >= ENOUGH_S
+    }
 }
 
 /// Collects one recording.

@@ -6,12 +6,9 @@ use jiff::civil::Date;
 
 use super::{
     collect::Running,
-    dose::{Basis, Contribution, Dose, Hand, points},
+    dose::{Basis, Contribution, Dose, Hand, Range},
 };
 use crate::analysis::WeightedEnergy;
-
-/// A stretch with less measured time than this takes its tool's magnitude of the day, s.
-const ENOUGH_S: f64 = 1.0;
 
 /// The day of one technician.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -51,9 +48,9 @@ pub struct Step<'a> {
     /// The stretch.
     pub stretch: &'a Running,
     /// Points before it.
-    pub before: f64,
+    pub before: Range,
     /// Points after it; equal to `before` when nothing about its vibration is known.
-    pub after: f64,
+    pub after: Range,
 }
 
 /// Sorts stretches into days, by technician and then by date.
@@ -100,10 +97,10 @@ impl Day {
     }
 
     /// Points typed in for the hand that got more; their time of day is not known.
-    pub fn declared_points(&self) -> f64 {
+    pub fn declared_points(&self) -> Range {
         let dose = self.dose();
         let other = if dose.left_points.value > dose.right_points.value { Hand::Right } else { Hand::Left };
-        self.declared.iter().filter(|c| c.hand != other).map(|c| c.points().value).sum()
+        self.declared.iter().filter(|c| c.hand != other).map(Contribution::points).sum()
     }
 
     /// The running total over the day, on top of what was typed in.
@@ -114,16 +111,17 @@ impl Day {
             .map(|stretch| {
                 let before = total;
                 if let Some(a) = self.magnitude(stretch) {
-                    total += points(a, stretch.running_s / 3600.0);
+                    let own = Contribution::measured(&stretch.tool, a, stretch.running_s / 3600.0).points();
+                    total = [total, own].into_iter().sum();
                 }
                 Step { stretch, before, after: total }
             })
             .collect()
     }
 
-    /// a_hv of a stretch, or of its tool's day where too little of it was measured.
-    fn magnitude(&self, stretch: &Running) -> Option<f64> {
-        if stretch.energy.seconds >= ENOUGH_S {
+    /// a_hv of a stretch, m/s², or of its tool's day where too little of it was measured.
+    pub fn magnitude(&self, stretch: &Running) -> Option<f64> {
+        if stretch.is_measured() {
             return stretch.energy.total_mps2();
         }
         let same = self.stretches.iter().filter(|s| s.tool == stretch.tool);
@@ -191,7 +189,7 @@ mod tests {
         assert_eq!(format!("{:.0}", day.dose().points().value), "75");
         let steps = day.steps();
         assert_eq!(steps[0].stretch.tool, "a");
-        assert!((steps[2].after - day.dose().points().value).abs() < 1e-9);
+        assert!((steps[2].after.value - day.dose().points().value).abs() < 1e-9);
         assert_eq!(day.sources().len(), 2);
     }
 
@@ -231,8 +229,8 @@ mod tests {
         let Declared(left) = "grinder@left=5:60".parse().unwrap();
         day.declared.push(left);
         assert!((day.dose().points().value - (74.75 + 50.0)).abs() < 1e-9);
-        assert!((day.declared_points() - 50.0).abs() < 1e-9);
-        assert!((day.steps()[2].after - day.dose().points().value).abs() < 1e-9);
+        assert!((day.declared_points().value - 50.0).abs() < 1e-9);
+        assert!((day.steps()[2].after.value - day.dose().points().value).abs() < 1e-9);
         assert_eq!(day.sources()[2].basis, Basis::Declared);
     }
 }

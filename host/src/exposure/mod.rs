@@ -22,11 +22,14 @@ mod collect;
 mod day;
 mod declared;
 mod dose;
+mod recorded;
 
 pub use collect::{Collector, Running};
 pub use day::{Day, Source, Step, days};
 pub use declared::{Declared, DeclaredError};
 pub use dose::{Basis, Contribution, Dose, Hand, Limits, Range, a8_of_points, hours_to, points};
+
+pub use recorded::Exposure;
 
 /// The sentence on every output.
 pub const NOTICE: &str = "Screening figure, not an ISO 8041-1 measurement";

@@ -98,6 +98,14 @@ impl RecordingWriter {
         self.put(self.channels.sensor, log_ns, raw.to_vec(), false)
     }
 
+    /// Stores a wire frame that does not come from a live sensor: waits for the disk instead of giving up on it.
+    ///
+    /// # Errors
+    /// When the disk failed.
+    pub fn frame_at_rest(&mut self, log_ns: u64, raw: &[u8]) -> Result<()> {
+        self.put(self.channels.sensor, log_ns, raw.to_vec(), true)
+    }
+
     /// Stores a piece of an imported table; waits for the disk.
     ///
     /// # Errors

@@ -1,0 +1,316 @@
+//! `exposure`: hand-arm vibration by technician and day, from recordings and from values typed in.
+
+use std::{
+    fmt::Write as _,
+    io::Write as _,
+    path::{Path, PathBuf},
+};
+
+use jiff::civil::Date;
+use steadypass::{
+    drawing::{ExposureSheet, exposure_day_png, exposure_finding},
+    exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Running, Source, days, hours_to},
+    recording::{self, Facts, Reader, Source as From},
+};
+
+use super::{Console, Done, Failure, Outcome, facts, review::describe_losses};
+use crate::cli::ExposureArgs;
+
+const HEADER: [&str; 16] = [
+    "date",
+    "technician",
+    "tool",
+    "hand",
+    "basis",
+    "running_min",
+    "measured_min",
+    "clipped_samples",
+    "a_hv_mps2",
+    "a_hv_lo_mps2",
+    "a_hv_hi_mps2",
+    "points",
+    "day_a8_mps2",
+    "day_points",
+    "day_points_hi",
+    "note",
+];
+
+pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
+    let limits = limits(args)?;
+    let declared: Vec<Declared> =
+        args.declared.iter().map(|text| text.parse()).collect::<Result<_, _>>().map_err(usage)?;
+    if args.recordings.is_empty() && declared.is_empty() {
+        return Err(Failure::Usage("give recordings, or values with --declared NAME=A_HV:MINUTES".into()));
+    }
+    let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
+    for path in &args.recordings {
+        let read = read(console, path)?;
+        (lost, invented) = (lost || read.lost, invented || read.invented);
+        stretches.extend(read.stretches);
+    }
+    for stretch in &mut stretches {
+        if let Some(name) = args.technician.as_ref().filter(|_| stretch.technician.is_empty()) {
+            stretch.technician.clone_from(name);
+        }
+    }
+    let mut days = days(stretches);
+    days.retain(|day| args.technician.as_ref().is_none_or(|name| *name == day.technician));
+    days.retain(|day| args.day.is_none_or(|date| day.date == Some(date)));
+    let days = with_declared(days, declared, args)?;
+    if days.is_empty() {
+        console.remark("The motor did not run in these recordings, for this technician and day.");
+    }
+    if console.json {
+        let days: Vec<_> = days.iter().map(|day| json(day, limits)).collect();
+        let all = serde_json::json!({ "notice": NOTICE, "cautions": CAUTIONS, "days": days });
+        console.result(&all.to_string())?;
+    } else {
+        for day in &days {
+            console.result(&table(day, limits))?;
+        }
+        console.result(&format!("{NOTICE}.\n{}", CAUTIONS.join("\n")))?;
+    }
+    if let Some(folder) = &args.out {
+        for path in write(folder, &days, limits, invented)? {
+            console.remark(&path.display().to_string());
+        }
+    }
+    Ok(if lost { Done::WithLosses } else { Done::Fine })
+}
+
+fn usage(error: impl std::fmt::Display) -> Failure {
+    Failure::Usage(error.to_string())
+}
+
+fn limits(args: &ExposureArgs) -> Result<Limits, Failure> {
+    let usual = Limits::default();
+    let limits = Limits {
+        action_mps2: args.action_value.unwrap_or(usual.action_mps2),
+        limit_mps2: args.limit_value.unwrap_or(usual.limit_mps2),
+    };
+    let sound = limits.action_mps2 > 0.0 && limits.action_mps2 <= limits.limit_mps2 && limits.limit_mps2 <= 100.0;
+    sound.then_some(limits).ok_or_else(|| {
+        Failure::Usage(format!(
+            "--action-value {} --limit-value {}: both are A(8) in m/s², more than 0, the action value not above the limit value",
+            limits.action_mps2, limits.limit_mps2
+        ))
+    })
+}
+
+struct Read {
+    stretches: Vec<Running>,
+    lost: bool,
+    invented: bool,
+}
+
+fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
+    let mut reader = Reader::open(path)?;
+    let plan = facts::plan_of(console, path, reader.facts());
+    let mut exposure = Exposure::new(reader.facts(), plan.setup())
+        .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", path.display())))?;
+    if reader.facts().source == From::Table {
+        console.remark(&format!(
+            "{} comes from a table: its day is the day of the import, its vibration as good as that logger.",
+            path.display()
+        ));
+    }
+    let bar = console.progress("reading", reader.progress().1);
+    while reader.next_chunk(|entry| exposure.push(&entry))? {
+        bar.set_position(reader.progress().0);
+    }
+    bar.finish_and_clear();
+    if !exposure.has_data() {
+        return Err(recording::Error::Empty { path: path.to_owned(), cut: reader.damage().cut }.into());
+    }
+    let lost = describe_losses(&exposure.losses(), &reader.damage());
+    if let Some(lost) = &lost {
+        console.remark(&format!("{}: some data is missing: {lost}. What was lost does not count.", path.display()));
+    }
+    let Facts { source, .. } = reader.facts();
+    Ok(Read { lost: lost.is_some(), invented: *source == From::Simulation, stretches: exposure.finish() })
+}
+
+/// Puts typed-in values to the one day they can belong to.
+fn with_declared(mut days: Vec<Day>, declared: Vec<Declared>, args: &ExposureArgs) -> Result<Vec<Day>, Failure> {
+    let declared: Vec<_> = declared.into_iter().map(|Declared(c)| c).collect();
+    if declared.is_empty() {
+        return Ok(days);
+    }
+    match days.as_mut_slice() {
+        [] => {
+            let technician = args.technician.clone().unwrap_or_default();
+            let date = args.day.or_else(|| Some(jiff::ZonedDateTime::now().date()));
+            days.push(Day { technician, date, stretches: Vec::new(), declared });
+        }
+        [day] => day.declared = declared,
+        many => {
+            let names: Vec<String> = many.iter().map(name_of).collect();
+            return Err(Failure::Usage(format!(
+                "--declared belongs to one day of one technician, the recordings hold {}; choose with --technician and --day",
+                names.join("; ")
+            )));
+        }
+    }
+    Ok(days)
+}
+
+fn date_of(day: &Day) -> String {
+    day.date.as_ref().map_or_else(|| "day not known".to_owned(), Date::to_string)
+}
+
+fn name_of(day: &Day) -> String {
+    let who = if day.technician.is_empty() { "technician not told" } else { &day.technician };
+    format!("{who}, {}", date_of(day))
+}
+
+fn table(day: &Day, limits: Limits) -> String {
+    let mut out = format!("{}\n{}\n", name_of(day), exposure_finding(day, limits));
+    let _ = writeln!(
+        out,
+        "  {:<36} {:<9} {:<6} {:>8} {:>18} {:>8}",
+        "tool", "basis", "hand", "min", "a_hv, m/s²", "points"
+    );
+    for source in day.sources() {
+        let Source { tool, hand, basis, running_s, contribution, .. } = &source;
+        let (a, points) = contribution.as_ref().map_or_else(
+            || ("not measured".to_owned(), "-".to_owned()),
+            |c| {
+                let a = c.a_hv_mps2;
+                (format!("{:.1} ({:.1} to {:.1})", a.value, a.lo, a.hi), format!("{:.1}", c.points().value))
+            },
+        );
+        // Characters, not bytes, and no control characters from a recording's text.
+        let tool: String = tool.chars().map(|c| if c.is_control() { ' ' } else { c }).take(36).collect();
+        let minutes = running_s / 60.0;
+        let _ =
+            writeln!(out, "  {tool:<36} {:<9} {:<6} {minutes:>8.1} {a:>18} {points:>8}", basis.as_str(), hand.as_str());
+        if let Some(c) = contribution {
+            let hours = |a8: f64| hours_to(a8, c.a_hv_mps2.value);
+            let _ = writeln!(
+                out,
+                "    alone, the action value is reached after {:.1} h a day of running, the limit value after {:.1} h",
+                hours(limits.action_mps2),
+                hours(limits.limit_mps2)
+            );
+        }
+        if source.measured_s < 0.95 * running_s {
+            let share = 100.0 * source.measured_s / running_s.max(f64::MIN_POSITIVE);
+            let _ = writeln!(out, "    vibration was measured in {share:.0} % of that time");
+        }
+        if source.clipped > 0 {
+            let _ = writeln!(out, "    {} samples at full scale: the truth is larger there", source.clipped);
+        }
+    }
+    let points = day.dose().points();
+    let _ = writeln!(
+        out,
+        "  {:.0} points ({:.0} to {:.0}); 100 at A(8) 2.5 m/s², 400 at 5 m/s²",
+        points.value, points.lo, points.hi
+    );
+    out
+}
+
+fn json(day: &Day, limits: Limits) -> serde_json::Value {
+    let (a8, points) = (day.dose().a8_mps2(), day.dose().points());
+    let tools: Vec<_> = day
+        .sources()
+        .iter()
+        .map(|s| {
+            let range = s.contribution.as_ref().map(|c| c.a_hv_mps2);
+            serde_json::json!({
+                "tool": s.tool, "hand": s.hand.as_str(), "basis": s.basis.as_str(), "running_s": s.running_s,
+                "measured_s": s.measured_s, "clipped_samples": s.clipped, "a_hv_mps2": range.map(|r| r.value),
+                "a_hv_lo_mps2": range.map(|r| r.lo), "a_hv_hi_mps2": range.map(|r| r.hi),
+                "points": s.contribution.as_ref().map(|c| c.points().value),
+            })
+        })
+        .collect();
+    serde_json::json!({
+        "technician": day.technician, "date": day.date.map(|d| d.to_string()), "notice": NOTICE,
+        "finding": exposure_finding(day, limits), "a8_mps2": a8.value, "a8_lo_mps2": a8.lo, "a8_hi_mps2": a8.hi,
+        "points": points.value, "points_lo": points.lo, "points_hi": points.hi,
+        "action_mps2": limits.action_mps2, "limit_mps2": limits.limit_mps2, "tools": tools,
+    })
+}
+
+fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
+    let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    csv.write_record(HEADER).map_err(Failure::failed)?;
+    for day in days {
+        let (a8, points) = (day.dose().a8_mps2(), day.dose().points());
+        for s in day.sources() {
+            let a = s.contribution.as_ref().map(|c| c.a_hv_mps2);
+            let figure =
+                |value: Option<f64>, digits: usize| value.map_or_else(String::new, |v| format!("{v:.digits$}"));
+            csv.write_record([
+                day.date.map_or_else(String::new, |d| d.to_string()),
+                day.technician.clone(),
+                s.tool.clone(),
+                s.hand.as_str().to_owned(),
+                s.basis.as_str().to_owned(),
+                figure(Some(s.running_s / 60.0), 2),
+                figure(Some(s.measured_s / 60.0), 2),
+                s.clipped.to_string(),
+                figure(a.map(|a| a.value), 3),
+                figure(a.map(|a| a.lo), 3),
+                figure(a.map(|a| a.hi), 3),
+                figure(s.contribution.as_ref().map(|c| c.points().value), 2),
+                figure(Some(a8.value), 3),
+                figure(Some(points.value), 2),
+                figure(Some(points.hi), 2),
+                NOTICE.to_owned(),
+            ])
+            .map_err(Failure::failed)?;
+        }
+    }
+    csv.into_inner().map_err(|e| Failure::failed(e.error()))
+}
+
+/// `exposure.csv` and a drawing for each day.
+fn write(folder: &Path, days: &[Day], limits: Limits, invented: bool) -> Result<Vec<PathBuf>, Failure> {
+    let mut files = vec![("exposure.csv".to_owned(), csv(days)?)];
+    for day in days {
+        let png = exposure_day_png(&ExposureSheet { day, limits, invented }).map_err(Failure::failed)?;
+        let mut name = format!("exposure-{}-{}", plain(&date_of(day)), plain(&day.technician));
+        while files.iter().any(|(other, _)| *other == format!("{name}.png")) {
+            name.push_str("-b");
+        }
+        files.push((format!("{name}.png"), png));
+    }
+    let failed = |e: std::io::Error| Failure::failed(format!("cannot write into {}: {e}", folder.display()));
+    std::fs::create_dir_all(folder).map_err(failed)?;
+    let mut paths = Vec::new();
+    for (name, bytes) in files {
+        // Whole or not at all.
+        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+        file.write_all(&bytes).map_err(failed)?;
+        let path = folder.join(name);
+        file.persist(&path).map_err(|e| failed(e.error))?;
+        paths.push(path);
+    }
+    Ok(paths)
+}
+
+/// Text as part of a file name.
+fn plain(text: &str) -> String {
+    let mut name: String = text
+        .chars()
+        .take(40)
+        .map(|c| if c.is_alphanumeric() { c.to_lowercase().next().unwrap_or(c) } else { '-' })
+        .collect();
+    if name.is_empty() {
+        name.push_str("not-told");
+    }
+    name
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_cannot_lead_out_of_the_folder() {
+        assert_eq!(plain("../Zoë Å/x"), "---zoë-å-x");
+        assert_eq!(plain(""), "not-told");
+    }
+}

@@ -1,0 +1,400 @@
+//! The exposure sheet: one technician's day of hand-arm vibration on one page.
+//!
+//! ```text
+//! ┌ title, the finding in one sentence, what kind of figure this is ─────┐
+//! │ the running total over the day against action and limit value        │
+//! │ each stretch of running time with its own a_hv                       │
+//! ├ what each tool brought ────────────┬ cautions ───────────────────────┤
+//! ```
+//!
+//! The total is drawn as A(8), with points on the right axis. Values typed in have no time of day: the total starts on them.
+
+use super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Type, path_data};
+use super::lettering::{Weight, fit, safe, wrap};
+use super::theme::{self, size};
+use crate::exposure::{Basis, CAUTIONS, Day, Limits, NOTICE, Range, Step, a8_of_points};
+
+/// Width of the sheet, px.
+const WIDTH: u32 = 1800;
+/// Height of the sheet, px.
+const HEIGHT: u32 = 1260;
+const LEFT: f64 = 56.0;
+const RIGHT: f64 = 1744.0;
+const CHART_X: f64 = 150.0;
+const CHART_RIGHT: f64 = 1560.0;
+/// Rows of the table of tools; more are summed up in words.
+const MOST_TOOLS: usize = 6;
+/// Exposures of the right axis, points.
+const POINT_TICKS: [f64; 6] = [25.0, 100.0, 225.0, 400.0, 900.0, 1600.0];
+/// Steps of the hour axis, h.
+const HOUR_STEPS: [f64; 8] = [1.0 / 60.0, 1.0 / 12.0, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0];
+
+/// What the sheet shows.
+#[derive(Clone, Copy, Debug)]
+pub struct ExposureSheet<'a> {
+    /// The day.
+    pub day: &'a Day,
+    /// What it is held against.
+    pub limits: Limits,
+    /// Whether any of it is invented.
+    pub invented: bool,
+}
+
+/// The finding in one sentence.
+pub fn exposure_finding(day: &Day, limits: Limits) -> String {
+    let a8 = day.dose().a8_mps2();
+    let missing = if day.sources().iter().any(|s| s.contribution.is_none()) { " at least" } else { "" };
+    // Where the bounds leave it open, it is said to be open.
+    let stand = |what: &str, limit: f64| {
+        if a8.lo > limit {
+            Some(format!("over the {what} of {limit} m/s²"))
+        } else if a8.hi > limit {
+            Some(format!("may be over the {what} of {limit} m/s²"))
+        } else {
+            None
+        }
+    };
+    let stand = stand("limit value", limits.limit_mps2)
+        .or_else(|| stand("action value", limits.action_mps2))
+        .unwrap_or_else(|| format!("under the action value of {} m/s² by this estimate", limits.action_mps2));
+    format!("A(8) is{missing} {:.1} m/s² ({:.1} to {:.1}): {stand}.", a8.value, a8.lo, a8.hi)
+}
+
+/// The sheet as PNG.
+///
+/// # Errors
+/// [`DrawingError`] when the picture cannot be made; it does not depend on the figures.
+pub fn exposure_day_png(sheet: &ExposureSheet<'_>) -> Result<Vec<u8>, DrawingError> {
+    draw(sheet).png()
+}
+
+fn draw(sheet: &ExposureSheet<'_>) -> Canvas {
+    let mut canvas = Canvas::new(WIDTH, HEIGHT);
+    header(&mut canvas, sheet);
+    let clock = Clock::of(sheet.day);
+    let steps = sheet.day.steps();
+    let total = Frame { x: CHART_X, y: 232.0, w: CHART_RIGHT - CHART_X, h: 390.0 };
+    let strip = Frame { x: CHART_X, y: 680.0, w: CHART_RIGHT - CHART_X, h: 150.0 };
+    course(&mut canvas, sheet, &clock, &steps, total);
+    stretches(&mut canvas, sheet.day, &clock, strip);
+    tools(&mut canvas, sheet.day, 920.0);
+    cautions(&mut canvas, 920.0);
+    canvas
+}
+
+fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
+    let day = sheet.day;
+    let who = if day.technician.is_empty() { "technician not told" } else { &day.technician };
+    let date = day.date.map_or_else(|| "day not known".to_owned(), |d| d.strftime("%-d %B %Y").to_string());
+    let title = format!("Hand-arm vibration: {}, {date}", safe(who, 40));
+    canvas.text(
+        LEFT,
+        84.0,
+        &fit(&title, size::TITLE, Weight::SemiBold, RIGHT - LEFT - 320.0),
+        Type::of(size::TITLE).bold(),
+    );
+    canvas.text(LEFT, 134.0, &exposure_finding(day, sheet.limits), Type::of(size::FINDING));
+    canvas.text(LEFT, 176.0, &format!("{NOTICE}. An aid, not a safety instrument."), Type::of(size::BODY).bold());
+    if sheet.invented {
+        let set = Type::of(size::HEAD).bold();
+        let text = "Invented data";
+        let w = set.width(text) + 36.0;
+        let frame = Frame { x: RIGHT - w, y: 42.0, w, h: 46.0 };
+        canvas.rect(frame, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::INK, 2.0)));
+        canvas.text(RIGHT - w / 2.0, 74.0, text, set.middle().halo());
+    }
+}
+
+/// Where stretches stand on the time axis.
+struct Clock {
+    /// Start and end of each stretch, h: of the day where every start is known, otherwise of running time.
+    spans: Vec<(f64, f64)>,
+    of_day: bool,
+    range: (f64, f64),
+    step: f64,
+}
+
+impl Clock {
+    fn of(day: &Day) -> Self {
+        let midnight = day.stretches.first().and_then(|s| s.start.as_ref()).and_then(|s| s.start_of_day().ok());
+        let of_day = midnight.is_some() && day.stretches.iter().all(|s| s.start.is_some());
+        let mut spent = 0.0;
+        let spans: Vec<(f64, f64)> = day
+            .stretches
+            .iter()
+            .map(|s| {
+                let start = match (&s.start, &midnight) {
+                    (Some(start), Some(midnight)) if of_day => start.duration_since(midnight).as_secs_f64() / 3600.0,
+                    _ => spent,
+                };
+                let span_s = if of_day { s.span_s } else { s.running_s };
+                spent += span_s / 3600.0;
+                (start, start + span_s / 3600.0)
+            })
+            .collect();
+        let lo = spans.iter().map(|s| s.0).fold(f64::INFINITY, f64::min);
+        let hi = spans.iter().map(|s| s.1).fold(f64::NEG_INFINITY, f64::max);
+        let (lo, hi) = if lo < hi { (lo, hi) } else { (8.0, 17.0) };
+        let step = HOUR_STEPS.into_iter().find(|s| (hi - lo) / s <= 9.0).unwrap_or(8.0);
+        let mut range = ((lo / step).floor() * step, (hi / step).ceil() * step);
+        if range.1 - range.0 < step {
+            range.1 = range.0 + step;
+        }
+        Self { spans, of_day, range, step }
+    }
+
+    fn label(&self, h: f64) -> String {
+        let minutes = (h * 60.0).round() as i64;
+        if self.of_day {
+            format!("{:02}:{:02}", minutes / 60 % 24, minutes % 60)
+        } else if self.step < 1.0 {
+            format!("{minutes} min")
+        } else {
+            format!("{h:.0} h")
+        }
+    }
+}
+
+fn hour_axis(canvas: &mut Canvas, clock: &Clock, axes: &Axes, labels: bool) {
+    let f = axes.frame;
+    let count = ((clock.range.1 - clock.range.0) / clock.step).round() as usize;
+    for i in 0..=count {
+        let h = clock.range.0 + i as f64 * clock.step;
+        let x = axes.px(h);
+        canvas.polyline(&[(x, f.y), (x, f.bottom())], Line::of(theme::HAIR, 1.0));
+        if labels {
+            canvas.text(x, f.bottom() + 30.0, &clock.label(h), Type::of(size::LABEL).middle());
+        }
+    }
+    if labels {
+        let what =
+            if clock.of_day { "time of day" } else { "running time, one after the other (time of day not known)" };
+        canvas.text(f.right(), f.bottom() + 58.0, what, Type::of(size::NOTE).fill(theme::SOFT).end());
+    }
+}
+
+fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: &[Step<'_>], frame: Frame) {
+    let a8 = |points: Range| points.map(a8_of_points);
+    let end = a8(sheet.day.dose().points());
+    let top = (sheet.limits.limit_mps2 * 1.16).max(end.hi * 1.08);
+    let axes = Axes { frame, x: clock.range, y: (0.0, top) };
+    hour_axis(canvas, clock, &axes, false);
+    canvas.text(LEFT, frame.y - 12.0, "Running total, A(8) in m/s²", Type::of(size::HEAD).bold());
+    canvas.text(frame.right() + 12.0, frame.y - 12.0, "points", Type::of(size::LABEL).fill(theme::SOFT));
+    let every = if top > 12.0 { 5.0 } else { 1.0 };
+    let mut y = 0.0;
+    while y <= top {
+        canvas.text(frame.x - 14.0, axes.py(y) + 7.0, &format!("{y:.0}"), Type::of(size::LABEL).tabular().end());
+        y += every;
+    }
+    for points in POINT_TICKS.into_iter().filter(|p| a8_of_points(*p) <= top) {
+        let y = axes.py(a8_of_points(points));
+        canvas.text(frame.right() + 12.0, y + 7.0, &format!("{points:.0}"), Type::of(size::LABEL).tabular());
+    }
+    let base = sheet.day.declared_points();
+    let mut line: Vec<(f64, Range)> = vec![(clock.range.0, a8(base))];
+    for (step, span) in steps.iter().zip(&clock.spans) {
+        line.push((span.0, a8(step.before)));
+        // The total grows like a root in A(8): a few points in between show it.
+        for i in 1..=8 {
+            let share = f64::from(i) / 8.0;
+            let between = |from: f64, to: f64| from + (to - from) * share;
+            let points = Range {
+                lo: between(step.before.lo, step.after.lo),
+                value: between(step.before.value, step.after.value),
+                hi: between(step.before.hi, step.after.hi),
+            };
+            line.push((between(span.0, span.1), a8(points)));
+        }
+    }
+    line.push((clock.range.1, end));
+    let px = |pick: fn(&Range) -> f64| line.iter().map(|(x, r)| (axes.px(*x), axes.py(pick(r)))).collect::<Vec<_>>();
+    let mut band = px(|r| r.hi);
+    band.extend(px(|r| r.lo).into_iter().rev());
+    canvas.clipped(frame, |canvas| {
+        canvas.path(&path_data(&band, true), Fill::Plain(theme::DATA_INTERVAL), None);
+        canvas.polyline(&px(|r| r.value), Line::of(theme::DATA, 4.0));
+    });
+    for (value, name) in [(sheet.limits.action_mps2, "action value"), (sheet.limits.limit_mps2, "limit value")] {
+        let y = axes.py(value);
+        canvas.polyline(&[(frame.x, y), (frame.right(), y)], Line::of(theme::ACCENT, 2.5).dashed(14.0, 8.0));
+        let text = format!("{name} {value} m/s²");
+        canvas.text(frame.x + 14.0, y - 10.0, &text, Type::of(size::LABEL).bold().fill(theme::ACCENT_INK).halo());
+    }
+    let at = (frame.right() - 12.0, axes.py(end.value) - 14.0);
+    let text = format!("{:.1} ({:.1} to {:.1})", end.value, end.lo, end.hi);
+    canvas.text(at.0, at.1, &text, Type::of(size::HEAD).bold().fill(theme::DATA).end().halo());
+    if base.value > 0.0 {
+        let text = format!("typed in: {:.0} points, time of day not known", base.value);
+        canvas.text(frame.x + 14.0, axes.py(a8_of_points(base.value)) + 30.0, &text, Type::of(size::LABEL).halo());
+    }
+    canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 1.5)));
+}
+
+fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
+    let magnitudes: Vec<Option<f64>> = day.stretches.iter().map(|s| day.magnitude(s)).collect();
+    let top = magnitudes.iter().flatten().fold(2.0, |a: f64, b| a.max(*b)) * 1.4;
+    let axes = Axes { frame, x: clock.range, y: (0.0, top) };
+    hour_axis(canvas, clock, &axes, true);
+    let head = if day.stretches.is_empty() {
+        "Nothing recorded on this day"
+    } else {
+        "While the motor ran, weighted vibration a_hv in m/s²"
+    };
+    canvas.text(LEFT, frame.y - 14.0, head, Type::of(size::HEAD).bold());
+    let every = if top > 12.0 {
+        5.0
+    } else if top > 4.0 {
+        2.0
+    } else {
+        1.0
+    };
+    let mut y = 0.0;
+    while y <= top {
+        canvas.text(frame.x - 14.0, axes.py(y) + 7.0, &format!("{y:.0}"), Type::of(size::LABEL).tabular().end());
+        y += every;
+    }
+    let mut borrowed = false;
+    for (((start, end), magnitude), stretch) in clock.spans.iter().zip(&magnitudes).zip(&day.stretches) {
+        let (x, w) = (axes.px(*start), (axes.px(*end) - axes.px(*start)).max(3.0));
+        let y = magnitude.map_or(frame.y, |a| axes.py(a));
+        let bar = Frame { x, y, w, h: frame.bottom() - y };
+        if stretch.is_measured() {
+            canvas.rect(bar, Fill::Plain(theme::DATA), None);
+        } else {
+            borrowed = true;
+            canvas.rect(bar, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::SOFT, 1.5)));
+        }
+        if let Some(a) = magnitude.filter(|_| w > 56.0) {
+            canvas.text(x + w / 2.0, y - 8.0, &format!("{a:.1}"), Type::of(size::LABEL).middle().halo());
+        }
+    }
+    if borrowed {
+        let text = "hatched: not measured; the tool's figure of the day, where there is one";
+        canvas.text(frame.right(), frame.y - 14.0, text, Type::of(size::NOTE).fill(theme::SOFT).end());
+    }
+    canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 1.5)));
+}
+
+fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
+    const NAME_ROOM: f64 = 360.0;
+    let columns = [(LEFT + 560.0, "min"), (LEFT + 740.0, "a_hv, m/s²"), (LEFT + 880.0, "points")];
+    let small = Type::of(size::NOTE).fill(theme::SOFT);
+    canvas.text(LEFT, y, "What brought it", Type::of(size::HEAD).bold());
+    for (x, name) in columns {
+        canvas.text(x, y, name, small.end());
+    }
+    let sources = day.sources();
+    let mut at = y + 38.0;
+    for source in sources.iter().take(MOST_TOOLS) {
+        let set = Type::of(size::BODY);
+        let name = fit(&safe(&source.tool, 60), size::BODY, Weight::Regular, NAME_ROOM);
+        canvas.text(LEFT, at, &name, set);
+        let basis = match (source.basis, source.hand.as_str()) {
+            (Basis::Measured, _) => "measured".to_owned(),
+            (Basis::Declared, "both") => "typed in".to_owned(),
+            (Basis::Declared, hand) => format!("typed in, {hand}"),
+        };
+        canvas.text(LEFT + NAME_ROOM + 14.0, at, &basis, small);
+        let (a, points) = source.contribution.as_ref().map_or_else(
+            || ("not measured".to_owned(), "-".to_owned()),
+            |c| {
+                let a = c.a_hv_mps2;
+                (format!("{:.1} ({:.1}-{:.1})", a.value, a.lo, a.hi), format!("{:.1}", c.points().value))
+            },
+        );
+        let minutes = format!("{:.1}", source.running_s / 60.0);
+        for ((x, _), text) in columns.into_iter().zip([minutes, a, points]) {
+            canvas.text(x, at, &text, set.tabular().end());
+        }
+        at += 36.0;
+    }
+    if sources.len() > MOST_TOOLS {
+        canvas.text(LEFT, at, &format!("and {} more; see the table", sources.len() - MOST_TOOLS), small);
+        at += 36.0;
+    }
+    let clipped: u64 = sources.iter().map(|s| s.clipped).sum();
+    if clipped > 0 {
+        let text = format!("{clipped} samples at the sensor's full scale: the truth is larger there.");
+        canvas.text(LEFT, at, &text, small.fill(theme::ACCENT_INK));
+        at += 32.0;
+    }
+    let (running, measured) = sources
+        .iter()
+        .filter(|s| s.basis == Basis::Measured)
+        .fold((0.0, 0.0), |(r, m), s| (r + s.running_s, m + s.measured_s));
+    if running > 0.0 {
+        let text = format!("Vibration was measured in {:.0} % of the running time.", 100.0 * measured / running);
+        canvas.text(LEFT, at, &text, small);
+    }
+}
+
+fn cautions(canvas: &mut Canvas, y: f64) {
+    let x = LEFT + 980.0;
+    canvas.text(x, y, "Before you use these figures", Type::of(size::HEAD).bold());
+    let mut at = y + 36.0;
+    for caution in CAUTIONS {
+        let lines = wrap(caution, size::NOTE, Weight::Regular, RIGHT - x);
+        at = canvas.lines(x, at, &lines, Type::of(size::NOTE), 26.0) + 8.0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        analysis::WeightedEnergy,
+        exposure::{Declared, Running, days},
+    };
+
+    fn stretch(start: &str, minutes: f64, a: f64) -> Running {
+        let seconds = minutes * 60.0;
+        Running {
+            technician: "Robin".into(),
+            tool: "orbital 15 mm".into(),
+            start: jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", start).unwrap().to_zoned_datetime().ok(),
+            span_s: seconds,
+            running_s: seconds,
+            energy: WeightedEnergy { square_integral: [a * a * seconds, 0.0, 0.0], seconds, clipped: 0 },
+        }
+    }
+
+    fn text_of(day: &Day) -> String {
+        draw(&ExposureSheet { day, limits: Limits::default(), invented: true }).svg()
+    }
+
+    #[test]
+    fn the_sheet_says_what_kind_of_figure_it_is() {
+        let mut day = days([stretch("2026-03-02T09:00:00+01:00", 40.0, 4.0)]).remove(0);
+        let Declared(sander) = "sander=5:60".parse().unwrap();
+        day.declared.push(sander);
+        let svg = text_of(&day);
+        for said in [NOTICE, "Invented data", "action value 2.5", "limit value 5", "typed in: 50 points", "sander"] {
+            assert!(svg.contains(said), "{said}");
+        }
+        assert!(
+            exposure_day_png(&ExposureSheet { day: &day, limits: Limits::default(), invented: false }).unwrap().len()
+                > 10_000
+        );
+    }
+
+    #[test]
+    fn a_day_of_typed_in_values_only_can_be_drawn() {
+        let Declared(sander) = "sander=5:60".parse().unwrap();
+        let svg = text_of(&Day { declared: vec![sander], ..Day::default() });
+        assert!(svg.contains("Nothing recorded") && svg.contains(NOTICE));
+        assert!(!svg.contains("NaN") && !svg.contains("inf"));
+    }
+
+    #[test]
+    fn the_finding_leaves_open_what_is_open() {
+        let finding = |a: f64| {
+            exposure_finding(&days([stretch("2026-03-02T09:00:00+01:00", 480.0, a)]).remove(0), Limits::default())
+        };
+        assert!(finding(1.0).contains("under the action value of 2.5 m/s² by this estimate"), "{}", finding(1.0));
+        assert!(finding(2.2).contains("may be over the action value"), "{}", finding(2.2));
+        assert!(finding(3.5).contains("A(8) is 3.5 m/s² (2.8 to 4.2): over the action value"), "{}", finding(3.5));
+        assert!(finding(4.5).contains("may be over the limit value"), "{}", finding(4.5));
+        assert!(finding(9.0).contains("over the limit value"), "{}", finding(9.0));
+    }
+}
