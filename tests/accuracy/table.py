@@ -1,0 +1,98 @@
+"""The results as a Markdown page."""
+
+import numpy as np
+
+from targets import mean, numbers, pooled, quantile
+
+HEAD = """# Accuracy, measured
+
+Made by `tests/accuracy/run {seed} {count} --table tests/accuracy/RESULTS.md` on {date} with the program as of commit
+{commit}: {recordings} recordings of ten kinds, {strokes} strokes, {minutes:.0f} minutes of work, every parameter drawn at
+random from the ranges in `host/src/simulation/drawn.rs` (seed {seed}); it took {seconds:.0f} s. All from models: no figure
+here comes from a physical machine. The four practice recordings come from a second, independent physical model
+(`data/recordings`).
+
+Errors are relative to the truth. "p90" over recordings is the recording that 90 % are better than. Where a target speaks of
+single strokes, the strokes of all recordings are taken together.
+"""
+
+
+def line(*cells):
+    return "| " + " | ".join(str(c) for c in cells) + " |"
+
+
+def shown(show, x):
+    return show.format(x) if np.isfinite(x) else "–"
+
+
+def spread(scores, key, show, worse=max, of=lambda x: x):
+    """median · p90 · worst of one figure over recordings."""
+    x = of(numbers(scores, key))
+    if not len(x):
+        return "–"
+    q = 0.9 if worse is max else 0.1
+    return " · ".join(show.format(v) for v in (np.median(x), np.quantile(x, q), worse(x)))
+
+
+def markdown(facts, kinds, runs, practices, results):
+    told = [r["told"] for r in runs]
+    out = [HEAD.format(
+        **facts, recordings=len(runs), strokes=sum(len(s["traverse_errors"]) for s in told), minutes=sum(s["minutes"] for s in told)
+    )]
+    out += ["## Against the targets", "", line("figure", "target", "simulated", "practice", "worst recording", ""), line(*["---"] * 6)]
+    for key, target, figure, other in results:
+        worst = "–"
+        if target.each:
+            each = [(target.each(r[key]), r) for r in runs]
+            each = [e for e in each if np.isfinite(e[0])]
+            if each:
+                value, at = max(each, key=lambda e: e[0])
+                worst = f"{at['name']}: {shown(target.show, abs(value))}"
+        name = target.what + (", length not told" if key == "untold" else ", length told" if target.what.startswith(("arm", "90 %")) else "")
+        verdict = "met" if target.holds(figure) else "**missed**"
+        out.append(line(name, target.wanted, shown(target.show, figure), shown(target.show, other), worst, verdict))
+    groups = [(kind, [r for r in runs if r["kind"] == kind]) for kind in kinds] + [(p["name"], [p]) for p in practices]
+
+    out += ["", "## Orbit rate by kind (median · p90 · worst recording)", ""]
+    out += [line("kind", "relative RMS error", "99th percentile", "known while running (median · p10 · worst)", "claimed at standstill"), line(*["---"] * 5)]
+    for kind, group in groups:
+        s = [r["told"] for r in group]
+        out.append(line(
+            kind, spread(s, "orbit_rel_rms", "{:.2%}"), spread(s, "orbit_rel_p99", "{:.2%}"),
+            spread(s, "orbit_coverage", "{:.1%}", min), spread(s, "orbit_false_share", "{:.1%}"),
+        ))
+
+    out += ["", "## Strokes and passes by kind", ""]
+    out += [line("kind", "recall, mean", "recall, worst", "precision, mean", "precision, worst", "passes matched", "passes too many"), line(*["---"] * 7)]
+    for kind, group in groups:
+        s = [r["told"] for r in group]
+        recall, precision = numbers(s, "stroke_recall"), numbers(s, "stroke_precision")
+        out.append(line(
+            kind, f"{mean(recall):.1%}", f"{recall.min():.0%}", f"{mean(precision):.1%}", f"{precision.min():.0%}",
+            f"{mean(numbers(s, 'passes_matched')):.0%}", int(sum(x["passes_extra"] for x in s)),
+        ))
+
+    for key, title in (("told", "told"), ("untold", "not told")):
+        out += ["", f"## Arm speed by kind, stroke length {title}", ""]
+        out += [line("kind", "strokes", "median error", "p90", "worst", "bias", "intervals hold", "interval width, median"), line(*["---"] * 8)]
+        for kind, group in groups:
+            s = [r[key] for r in group]
+            e = pooled(s, "traverse_errors")
+            cells = [shown("{:.1%}", quantile(np.abs(e), q)) for q in (0.5, 0.9, 1.0)]
+            out.append(line(
+                kind, len(e), *cells, shown("{:+.1%}", mean(e)), shown("{:.0%}", mean(pooled(s, "interval_holds"))),
+                shown("{:.0%}", quantile(pooled(s, "interval_widths"), 0.5)),
+            ))
+
+    out += ["", "## Surface temperature and heat by kind (median · p90 · worst recording)", ""]
+    out += [line("kind", "spot, RMS error, K", "peak rise, |error|, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]
+    for kind, group in groups:
+        s = [r["told"] for r in group]
+        crossed = [x for x in s if x["crossed"]]
+        out.append(line(
+            kind, spread(s, "surface_rms_c", "{:.2f}"), spread(s, "rise_peak_error_k", "{:.2f}", of=np.abs), len(crossed),
+            spread(crossed, "heat_over_late_s", "{:.1f}"), spread(crossed, "heat_soon_lead_s", "{:.1f}", min),
+            shown("{:.0%}", mean([float(x["heat_soon_useful"]) for x in crossed])),
+            f"{sum(x['heat_soon_false'] for x in s)} / {sum(x['heat_over_false'] for x in s)}", f"{sum(x['minutes'] for x in s):.0f}",
+        ))
+    return "\n".join(out) + "\n"
