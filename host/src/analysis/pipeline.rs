@@ -358,7 +358,7 @@ impl Pipeline {
 
     fn tick(&mut self, tick: OrbitTick) {
         let t_s = tick.index as f64 * TICK_US * 1e-6;
-        let motor = self.orbit.is_measurable().unwrap_or(false).then(|| match tick {
+        let motor = self.orbit.is_measurable().unwrap_or(false).then_some(match tick {
             OrbitTick { rate_hz: Some(_), .. } => Motor::AtSpeed,
             OrbitTick { vibration_mps2: Some(v), .. } if v > MOTOR_VIBRATION => Motor::Shaking,
             _ => Motor::Off,
