@@ -136,3 +136,87 @@ pub(super) fn estimate(strokes: &[Timed], told_length_m: Option<f64>) -> Option<
     let mean = length / time;
     mean.is_finite().then_some((each, Interval { lo: mean / k, value: mean, hi: mean * k }))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// Strokes as the model has them; gives what was measured and the true speeds.
+    fn pass(rng: &mut ChaCha8Rng, strokes: usize, length_m: f64, speed_mps: f64) -> (Vec<Timed>, Vec<f64>) {
+        let mut gauss = || -> f64 { StandardNormal.sample(rng) };
+        (0..strokes)
+            .map(|_| {
+                let length = length_m * (LENGTH_SPREAD * gauss()).exp();
+                let v = speed_mps * (0.08 * gauss()).exp();
+                let end = |g: [f64; 2]| STEP_SCALE * v * (1.0 + UNEVEN * g[0]) + STEP_SD_MPS * g[1];
+                let ends = [Some(end([gauss(), gauss()])), Some(end([gauss(), gauss()]))];
+                (Timed { time_s: length / v, ends_mps: ends }, v)
+            })
+            .unzip()
+    }
+
+    #[test]
+    fn intervals_hold_what_they_promise_and_targets_are_met() {
+        let mut rng = ChaCha8Rng::seed_from_u64(11);
+        for told in [true, false] {
+            let (mut held, mut errors) = (0, Vec::new());
+            for n in 0..400 {
+                let (length, speed) = (0.3 + 0.001 * f64::from(n % 250), 0.018 + 0.000_14 * f64::from(n));
+                let (timed, truth) = pass(&mut rng, 3 + n as usize % 5, length, speed);
+                let (each, _) = estimate(&timed, told.then_some(length)).unwrap();
+                for (t, v) in each.iter().zip(&truth) {
+                    let i = t.interval();
+                    held += u32::from((i.lo..=i.hi).contains(v));
+                    errors.push((t.speed_mps / v - 1.0).abs());
+                }
+            }
+            errors.sort_by(f64::total_cmp);
+            let (median, p90) = (errors[errors.len() / 2], errors[errors.len() * 9 / 10]);
+            let share = f64::from(held) / errors.len() as f64;
+            println!("told {told}: median {median:.3}, 90 % {p90:.3}, held {share:.3}");
+            let (most, most_p90) = if told { (0.05, 0.12) } else { (0.15, 0.35) };
+            assert!(median < most && p90 < most_p90, "told {told}: {median} {p90}");
+            assert!((0.85..=0.97).contains(&share), "told {told}: {share}");
+        }
+    }
+
+    #[test]
+    fn one_wild_step_does_not_carry_the_pass_away() {
+        let good = Timed { time_s: 10.0, ends_mps: [Some(0.0408), Some(0.0408)] };
+        let mut strokes = vec![good; 6];
+        let (before, _) = estimate(&strokes, None).unwrap();
+        strokes[2].ends_mps[0] = Some(0.30);
+        let (after, _) = estimate(&strokes, None).unwrap();
+        for (i, (a, b)) in after.iter().zip(&before).enumerate() {
+            let limit = if i == 2 { 0.12 } else { 0.06 };
+            assert!(
+                (a.speed_mps / b.speed_mps - 1.0).abs() < limit,
+                "stroke {i}: {} from {}",
+                a.speed_mps,
+                b.speed_mps
+            );
+        }
+    }
+
+    #[test]
+    fn a_told_length_over_time_is_the_answer_when_steps_are_missing() {
+        let strokes = [Timed { time_s: 8.0, ends_mps: [None, None] }, Timed { time_s: 10.0, ends_mps: [None, None] }];
+        let (each, mean) = estimate(&strokes, Some(0.4)).unwrap();
+        assert!((each[0].speed_mps - 0.05).abs() < 1e-9 && (each[1].speed_mps - 0.04).abs() < 1e-9);
+        assert!((mean.value - 0.8 / 18.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn nonsense_gives_nothing_or_wide_intervals() {
+        assert!(estimate(&[], None).is_none());
+        assert!(estimate(&[Timed { time_s: 0.0, ends_mps: [None, None] }], None).is_none());
+        assert!(estimate(&[Timed { time_s: f64::NAN, ends_mps: [None, None] }], None).is_none());
+        let odd = Timed { time_s: 9.0, ends_mps: [Some(f64::NAN), Some(-0.5)] };
+        let (each, _) = estimate(&[odd], Some(f64::NAN)).unwrap();
+        let i = each[0].interval();
+        assert!(each[0].speed_mps.is_finite() && i.hi / i.lo > 1.5, "{i:?}");
+    }
+}
