@@ -815,6 +815,9 @@ mod tests {
             live.extend(core::iter::from_fn(|| pipeline.pop_live()));
             findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
         }
+        if with_gyro {
+            pipeline.push(Reading::Gyro(run(g, dg, &day.gyro[g..])));
+        }
         pipeline.finish();
         live.extend(core::iter::from_fn(|| pipeline.pop_live()));
         findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
