@@ -95,9 +95,15 @@ pub struct LinkReport {
 /// An open port with a sensor that has introduced itself.
 #[derive(Debug)]
 pub struct Link {
+    stream: SerialStream,
+    talk: Talk,
+}
+
+/// What outlives one opening of the port.
+#[derive(Debug)]
+struct Talk {
     named: Option<String>,
     port: String,
-    stream: SerialStream,
     reader: Box<FrameReader>,
     hello: Hello,
     hello_frame: Vec<u8>,
@@ -141,22 +147,23 @@ impl Link {
         let mut stream = open_port(&port)?;
         let mut reader = Box::new(FrameReader::new());
         let (hello, hello_frame) = introduce(&port, &mut stream, &mut reader).await?;
-        Ok(Self { named: named.map(str::to_owned), port, stream, reader, hello, hello_frame, host })
+        let talk = Talk { named: named.map(str::to_owned), port, reader, hello, hello_frame, host };
+        Ok(Self { stream, talk })
     }
 
     /// Who the sensor is.
     pub fn hello(&self) -> &Hello {
-        &self.hello
+        &self.talk.hello
     }
 
     /// The sensor's id, hexadecimal.
     pub fn sensor_id(&self) -> String {
-        id_text(&self.hello)
+        id_text(&self.talk.hello)
     }
 
     /// Port name.
     pub fn port(&self) -> &str {
-        &self.port
+        &self.talk.port
     }
 
     /// Streams until `stop` turns true, then stops the sensor. Events are sent in order; a receiver that is gone ends it too.
@@ -164,24 +171,26 @@ impl Link {
     /// # Errors
     /// Only when the sensor refuses to start: everything later is an event.
     pub async fn run(
-        mut self,
+        self,
         events: mpsc::Sender<LinkEvent>,
         mut commands: mpsc::Receiver<ToSensor>,
         mut stop: watch::Receiver<bool>,
     ) -> Result<LinkReport, LinkError> {
+        let Self { mut stream, mut talk } = self;
         let mut report = LinkReport::default();
         let mut clock = ClockMap::default();
         loop {
-            if self.announce(&events).await.is_err() {
+            if talk.announce(&events).await.is_err() {
                 return Ok(report);
             }
-            let ended = self.stream_once(&events, &mut commands, &mut stop, &mut report, &mut clock).await?;
+            let ended =
+                talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut clock).await?;
             report.round_trip_us = clock.round_trip_us();
             let reason = match ended {
                 Ended::Stopped => return Ok(report),
                 Ended::Restarted => {
                     clock.reset();
-                    if self.reintroduce().await {
+                    if talk.reintroduce(&mut stream).await {
                         continue;
                     } else {
                         "the sensor restarted and did not come back".to_owned()
@@ -191,19 +200,26 @@ impl Link {
             };
             report.losses += 1;
             let lost_at = Instant::now();
-            if events.send(LinkEvent::Lost { log_ns: self.host.now_ns(), reason }).await.is_err()
-                || !self.reconnect(&events, &mut stop).await
-            {
+            if events.send(LinkEvent::Lost { log_ns: talk.host.now_ns(), reason }).await.is_err() {
                 return Ok(report);
             }
+            // Let go first: our own lock would keep us out of a port that is still there, and a USB device that comes back
+            // while the old port is held gets a new name.
+            drop(stream);
+            stream = match talk.reconnect(&events, &mut stop).await {
+                Some(stream) => stream,
+                None => return Ok(report),
+            };
             clock.reset();
             let gap_s = lost_at.elapsed().as_secs_f64();
-            if events.send(LinkEvent::Resumed { log_ns: self.host.now_ns(), gap_s }).await.is_err() {
+            if events.send(LinkEvent::Resumed { log_ns: talk.host.now_ns(), gap_s }).await.is_err() {
                 return Ok(report);
             }
         }
     }
+}
 
+impl Talk {
     /// The introduction goes out before any data, so that counts can be read.
     async fn announce(&self, events: &mpsc::Sender<LinkEvent>) -> Result<(), mpsc::error::SendError<LinkEvent>> {
         let log_ns = self.host.now_ns();
@@ -213,13 +229,14 @@ impl Link {
 
     async fn stream_once(
         &mut self,
+        stream: &mut SerialStream,
         events: &mpsc::Sender<LinkEvent>,
         commands: &mut mpsc::Receiver<ToSensor>,
         stop: &mut watch::Receiver<bool>,
         report: &mut LinkReport,
         clock: &mut ClockMap,
     ) -> Result<Ended, LinkError> {
-        if let Err(e) = send(&mut self.stream, &ToSensor::Start).await {
+        if let Err(e) = send(stream, &ToSensor::Start).await {
             return Ok(Ended::Lost(e.to_string()));
         }
         let mut ping = interval(PING_EVERY);
@@ -233,11 +250,11 @@ impl Link {
                 changed = stop.changed() => {
                     if changed.is_err() || *stop.borrow() {
                         // The sensor stops by itself when this does not reach it.
-                        let _ = send(&mut self.stream, &ToSensor::Stop).await;
+                        let _ = send(stream, &ToSensor::Stop).await;
                         return Ok(Ended::Stopped);
                     }
                 }
-                got = self.stream.read(&mut bytes) => match got {
+                got = stream.read(&mut bytes) => match got {
                     Ok(0) => return Ok(Ended::Lost("it was unplugged".into())),
                     Err(e) => return Ok(Ended::Lost(e.to_string())),
                     Ok(n) => {
@@ -254,7 +271,7 @@ impl Link {
                     }
                 },
                 Some(command) = commands.recv() => {
-                    if let Err(e) = send(&mut self.stream, &command).await {
+                    if let Err(e) = send(stream, &command).await {
                         return Ok(Ended::Lost(e.to_string()));
                     }
                 }
@@ -271,7 +288,7 @@ impl Link {
                         return Ok(Ended::Lost("it fell silent".into()));
                     }
                     token = token.wrapping_add(1);
-                    if let Err(e) = send(&mut self.stream, &ToSensor::Ping(Ping { token, host_us: log_ns / 1000 })).await {
+                    if let Err(e) = send(stream, &ToSensor::Ping(Ping { token, host_us: log_ns / 1000 })).await {
                         return Ok(Ended::Lost(e.to_string()));
                     }
                 }
@@ -321,8 +338,8 @@ impl Link {
     }
 
     /// After a restart the port is still there: ask again who it is.
-    async fn reintroduce(&mut self) -> bool {
-        match introduce(&self.port, &mut self.stream, &mut self.reader).await {
+    async fn reintroduce(&mut self, stream: &mut SerialStream) -> bool {
+        match introduce(&self.port, stream, &mut self.reader).await {
             Ok((hello, frame)) if hello.unique_id == self.hello.unique_id => {
                 (self.hello, self.hello_frame) = (hello, frame);
                 true
@@ -331,37 +348,39 @@ impl Link {
         }
     }
 
-    /// Waits for the same sensor to come back. `false` when told to stop meanwhile.
-    async fn reconnect(&mut self, events: &mpsc::Sender<LinkEvent>, stop: &mut watch::Receiver<bool>) -> bool {
+    /// Waits for the same sensor to come back. `None` when told to stop meanwhile.
+    async fn reconnect(
+        &mut self,
+        events: &mpsc::Sender<LinkEvent>,
+        stop: &mut watch::Receiver<bool>,
+    ) -> Option<SerialStream> {
         let mut stranger = None;
         loop {
             tokio::select! {
                 changed = stop.changed() => {
                     if changed.is_err() || *stop.borrow() {
-                        return false;
+                        return None;
                     }
                 }
                 () = sleep(LOOK_EVERY) => {}
             }
             let Some(port) = self.named.clone().or_else(|| find_port().ok()) else { continue };
-            let Ok(stream) = open_port(&port) else { continue };
-            // The old stream is dropped here at the latest: held open, it would give a returning USB device a new name.
-            self.stream = stream;
+            let Ok(mut stream) = open_port(&port) else { continue };
             self.reader.reset();
-            let Ok((hello, frame)) = introduce(&port, &mut self.stream, &mut self.reader).await else { continue };
+            let Ok((hello, frame)) = introduce(&port, &mut stream, &mut self.reader).await else { continue };
             if hello.unique_id != self.hello.unique_id {
                 let sensor = id_text(&hello);
                 if stranger.as_ref() != Some(&sensor) {
                     let event = LinkEvent::Stranger { log_ns: self.host.now_ns(), sensor: sensor.clone() };
                     if events.send(event).await.is_err() {
-                        return false;
+                        return None;
                     }
                     stranger = Some(sensor);
                 }
                 continue;
             }
             (self.port, self.hello, self.hello_frame) = (port, hello, frame);
-            return true;
+            return Some(stream);
         }
     }
 }

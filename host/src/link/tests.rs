@@ -109,6 +109,20 @@ async fn unplugged_and_plugged_in_again_it_resumes() {
     assert_eq!(link.end().await.losses, 1);
 }
 
+/// The port stays, only the samples stop: the link must not be kept out by its own lock when it opens the port again.
+#[tokio::test]
+async fn silent_and_back_without_unplugging_it_resumes() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    link.next_block().await;
+    port.with(|s| s.suffer(Trouble::ImuRestart { samples: 3500 }));
+    link.wait(|e| matches!(e, LinkEvent::Lost { .. }).then_some(())).await;
+    link.wait(|e| matches!(e, LinkEvent::Resumed { .. }).then_some(())).await;
+    link.next_block().await;
+    link.end().await;
+}
+
 #[tokio::test]
 async fn another_sensor_is_refused() {
     let folder = TempDir::new().expect("temp");
