@@ -4,4 +4,5 @@ mod bad_input;
 mod exposure_and_calibration;
 mod kill;
 mod live_and_review;
+mod old_recordings;
 mod support;
