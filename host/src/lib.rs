@@ -9,6 +9,7 @@
 
 pub mod analysis;
 pub mod calibration;
+pub mod compare;
 pub mod drawing;
 pub mod exposure;
 pub mod guidance;
@@ -17,5 +18,6 @@ pub mod recording;
 pub mod report;
 pub mod results;
 pub mod session;
+pub mod shop;
 pub mod simulation;
 pub mod tables;

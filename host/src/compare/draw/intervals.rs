@@ -1,0 +1,116 @@
+//! Every figure of every group: the days as small dots, the estimate with its interval as a bar.
+
+use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, range, x_axis};
+use crate::compare::{By, Comparison, Figure, Group};
+use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
+use crate::drawing::lettering::{self, Weight};
+use crate::drawing::theme::{self, size};
+use crate::guidance::Units;
+
+const COLUMNS: usize = 2;
+const GUTTER: f64 = 90.0;
+const ROW: f64 = 46.0;
+const CELL_HEAD: f64 = 78.0;
+const CELL_FOOT: f64 = 70.0;
+const NAMES: f64 = 190.0;
+const NUMBERS: f64 = 190.0;
+
+/// The interval plot as PNG.
+///
+/// # Errors
+/// When the picture cannot be made.
+pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, DrawingError> {
+    let groups: Vec<&Group> = comparison.groups.iter().take(MOST_GROUPS).collect();
+    let cell = CELL_HEAD + ROW * groups.len().max(1) as f64 + CELL_FOOT;
+    let rows = Figure::ALL.len().div_ceil(COLUMNS);
+    let mut canvas = Canvas::new(WIDTH as u32, (230.0 + cell * rows as f64) as u32);
+    let what = match comparison.by {
+        By::Technician => "Technicians",
+        By::Machine => "Machines",
+        By::PadAndLiquid => "Pads and liquids",
+    };
+    let mut under =
+        "Small dots are working days, the bar is the 90 % interval of the mean, its dot the mean. Named pairs stand \
+                     out; where none is named, none does."
+            .to_owned();
+    if comparison.groups.len() > groups.len() {
+        under.push_str(&format!(" The first {MOST_GROUPS} of {} are shown.", comparison.groups.len()));
+    }
+    let top = head(&mut canvas, &format!("{what} compared"), &under, comparison.invented());
+    let width = (WIDTH - 2.0 * MARGIN - GUTTER * (COLUMNS - 1) as f64) / COLUMNS as f64;
+    for (i, figure) in Figure::ALL.into_iter().enumerate() {
+        let x = MARGIN + (i % COLUMNS) as f64 * (width + GUTTER);
+        let y = top + (i / COLUMNS) as f64 * cell;
+        draw_figure(&mut canvas, comparison, &groups, figure, units, Frame { x, y, w: width, h: cell });
+    }
+    canvas.png()
+}
+
+fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure: Figure, units: Units, cell: Frame) {
+    let unit = figure.unit(units);
+    let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
+    canvas.text(cell.x, cell.y + 30.0, &title, Type::of(size::HEAD).bold());
+    let pairs: Vec<String> = all
+        .contrasts
+        .iter()
+        .filter(|c| c.figure == figure && c.stands_out && c.a < groups.len() && c.b < groups.len())
+        .map(|c| format!("{} and {}", all.groups[c.a].data.name, all.groups[c.b].data.name))
+        .collect();
+    if !pairs.is_empty() {
+        let text = format!("Differ: {}", pairs.join("; "));
+        let text = lettering::fit(&lettering::safe(&text, 200), size::NOTE, Weight::Regular, cell.w);
+        canvas.text(cell.x, cell.y + 58.0, &text, Type::of(size::NOTE).fill(theme::ACCENT_INK));
+    }
+    let i = figure.index();
+    let shown = |v: f64| figure.shown(v, units);
+    let values = groups.iter().flat_map(|g| {
+        let days = g.data.days[i].iter().map(|d| d.1.mean);
+        // An interval of few days may be many times wider than what was measured; the days set the scale then.
+        let ends = g.estimates[i].filter(|e| e.days >= 5).and_then(|e| e.interval()).map(|(lo, hi)| [lo, hi]);
+        days.chain(ends.into_iter().flatten())
+    });
+    let Some(x_range) = range(values.map(shown)) else {
+        canvas.text(cell.x, cell.y + CELL_HEAD + 30.0, "not known", Type::of(size::BODY).fill(theme::SOFT));
+        return;
+    };
+    let frame =
+        Frame { x: cell.x + NAMES, y: cell.y + CELL_HEAD, w: cell.w - NAMES - NUMBERS, h: ROW * groups.len() as f64 };
+    let axes = Axes { frame, x: x_range, y: (0.0, 1.0) };
+    x_axis(canvas, &axes, 4.0);
+    for (row, group) in groups.iter().enumerate() {
+        let y = frame.y + ROW * (row as f64 + 0.5);
+        let name = lettering::fit(&lettering::safe(&group.data.name, 60), size::LABEL, Weight::Regular, NAMES - 16.0);
+        canvas.text(cell.x, y + 8.0, &name, Type::of(size::LABEL));
+        draw_group(canvas, &axes, group, figure, units, y);
+    }
+}
+
+fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, units: Units, y: f64) {
+    let (i, frame) = (figure.index(), axes.frame);
+    let shown = |v: f64| figure.shown(v, units);
+    let Some(estimate) = &group.estimates[i] else {
+        let text = Type::of(size::NOTE).fill(theme::SOFT);
+        canvas.text(frame.right() + 16.0, y + 7.0, "not known", text);
+        return;
+    };
+    let mut numbers = figure.number(estimate.mean, units);
+    if let Some((lo, hi)) = estimate.interval() {
+        let (a, b) = (axes.px(shown(lo)).max(frame.x), axes.px(shown(hi)).min(frame.right()));
+        canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA_INTERVAL, 20.0));
+        numbers = format!(
+            "{numbers}  ({} to {})",
+            figure.number(figure.possible(lo), units),
+            figure.number(figure.possible(hi), units)
+        );
+    } else {
+        numbers = format!("{numbers}  (too few days)");
+    }
+    for (j, (_, day)) in group.data.days[i].iter().enumerate() {
+        // Days are spread a little up and down so that equal ones stay apart.
+        let off = ((j * 7) % 5) as f64 * 3.0 - 6.0;
+        dot(canvas, axes.px(shown(day.mean)), y + off, 3.6, Fill::Plain(theme::SOFT), None);
+    }
+    dot(canvas, axes.px(shown(estimate.mean)), y, 8.5, Fill::Plain(theme::DATA), Some(Line::of(theme::PAPER, 2.5)));
+    let text = lettering::fit(&numbers, size::NOTE, Weight::Regular, NUMBERS - 12.0);
+    canvas.text(frame.right() + 16.0, y + 7.0, &text, Type::of(size::NOTE).tabular());
+}

@@ -1,0 +1,124 @@
+//! Pictures of a comparison, in the hand of the section pass sheet: no legend where a direct label fits, meaning never by
+//! colour alone. Pure: from figures to PNG.
+
+mod intervals;
+mod ledger;
+mod prints;
+mod progress;
+mod reference;
+
+pub use intervals::intervals_png;
+pub use ledger::{LedgerRow, ledger_png};
+pub use prints::{TechniquePrint, prints_png};
+pub use progress::progress_png;
+pub use reference::{ReferenceSection, ReferenceSheet, reference_png};
+
+use crate::drawing::canvas::{Axes, Canvas, Fill, Frame, Line, Type};
+use crate::drawing::lettering::{self, Weight};
+use crate::drawing::theme::{self, size};
+
+/// Width of every sheet, px.
+pub(super) const WIDTH: f64 = 1800.0;
+/// Margin, px.
+pub(super) const MARGIN: f64 = 60.0;
+
+/// Most groups one sheet shows; more are told in the tables only.
+pub const MOST_GROUPS: usize = 12;
+
+/// Title, the line under it, and a word in the corner when the figures are invented. Returns where the drawing begins.
+pub(super) fn head(canvas: &mut Canvas, title: &str, under: &str, invented: bool) -> f64 {
+    let room = WIDTH - 2.0 * MARGIN - if invented { 330.0 } else { 0.0 };
+    let title = lettering::fit(&lettering::safe(title, 120), size::TITLE, Weight::SemiBold, room);
+    canvas.text(MARGIN, 82.0, &title, Type::of(size::TITLE).bold());
+    if invented {
+        let frame = Frame { x: WIDTH - MARGIN - 290.0, y: 42.0, w: 290.0, h: 50.0 };
+        canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 2.5)));
+        canvas.text(frame.x + frame.w / 2.0, frame.y + 34.0, "INVENTED DATA", Type::of(size::HEAD).bold().middle());
+    }
+    let lines = lettering::wrap(under, size::BODY, Weight::Regular, WIDTH - 2.0 * MARGIN);
+    canvas.lines(MARGIN, 126.0, &lines, Type::of(size::BODY).fill(theme::SOFT), 31.0) + 14.0
+}
+
+/// A filled disc, px.
+pub(super) fn dot(canvas: &mut Canvas, x: f64, y: f64, radius: f64, fill: Fill, edge: Option<Line>) {
+    if !(x.is_finite() && y.is_finite()) {
+        return;
+    }
+    let d = format!(
+        "M{:.2} {y:.2}a{radius:.2} {radius:.2} 0 1 0 {:.2} 0a{radius:.2} {radius:.2} 0 1 0 {:.2} 0z",
+        x - radius,
+        2.0 * radius,
+        -2.0 * radius
+    );
+    canvas.path(&d, fill, edge);
+}
+
+/// Round numbers inside a range: steps of 1, 2 or 5 times a power of ten, about `wanted` of them.
+pub(super) fn ticks(lo: f64, hi: f64, wanted: f64) -> (Vec<f64>, usize) {
+    let span = hi - lo;
+    if !(span > 0.0 && span.is_finite()) {
+        return (vec![lo], 1);
+    }
+    let rough = span / wanted;
+    let power = 10f64.powf(rough.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().find(|s| *s >= rough).unwrap_or(10.0 * power);
+    let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
+    let first = (lo / step).ceil() as i64;
+    let last = (hi / step).floor() as i64;
+    ((first..=last).take(50).map(|i| i as f64 * step).collect(), decimals)
+}
+
+/// A range that holds all values with a little air; never below zero for figures that cannot be.
+pub(super) fn range(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    let (lo, hi) =
+        values.filter(|v| v.is_finite()).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    if lo > hi {
+        return None;
+    }
+    let air = ((hi - lo) * 0.08).max(hi.abs() * 0.02).max(1e-6);
+    Some((if lo >= 0.0 { (lo - air).max(0.0) } else { lo - air }, hi + air))
+}
+
+/// Vertical hairlines with numbers under the frame.
+pub(super) fn x_axis(canvas: &mut Canvas, axes: &Axes, wanted: f64) {
+    let (marks, decimals) = ticks(axes.x.0, axes.x.1, wanted);
+    for mark in marks {
+        let x = axes.px(mark);
+        canvas.polyline(&[(x, axes.frame.y), (x, axes.frame.bottom())], Line::of(theme::HAIR, 1.5));
+        let text = crate::drawing::units::number(mark, decimals);
+        canvas.text(x, axes.frame.bottom() + 26.0, &text, Type::of(size::NOTE).fill(theme::SOFT).middle());
+    }
+}
+
+/// Level hairlines with numbers left of the frame.
+pub(super) fn y_axis(canvas: &mut Canvas, axes: &Axes, wanted: f64) {
+    let (marks, decimals) = ticks(axes.y.0, axes.y.1, wanted);
+    for mark in marks {
+        let y = axes.py(mark);
+        canvas.polyline(&[(axes.frame.x, y), (axes.frame.right(), y)], Line::of(theme::HAIR, 1.5));
+        let text = crate::drawing::units::number(mark, decimals);
+        canvas.text(axes.frame.x - 12.0, y + 7.0, &text, Type::of(size::NOTE).fill(theme::SOFT).end());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_are_round_and_inside() {
+        assert_eq!(ticks(17.0, 41.0, 4.0), (vec![20.0, 30.0, 40.0], 0));
+        assert_eq!(ticks(0.0, 0.5, 5.0).1, 1);
+        assert_eq!(ticks(3.0, 3.0, 4.0).0, [3.0]);
+        assert_eq!(ticks(f64::NAN, 3.0, 4.0).0.len(), 1);
+    }
+
+    #[test]
+    fn ranges_hold_what_they_are_given_and_nothing_is_no_range() {
+        assert_eq!(range(std::iter::empty()), None);
+        assert_eq!(range([f64::NAN].into_iter()), None);
+        let (lo, hi) = range([2.0, 3.0].into_iter()).expect("values");
+        assert!(lo < 2.0 && hi > 3.0);
+        assert_eq!(range([0.0, 1.0].into_iter()).expect("values").0, 0.0);
+    }
+}

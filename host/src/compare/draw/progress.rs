@@ -1,0 +1,95 @@
+//! Each technician's days in a row, figure by figure, with the line through them where the change stands out.
+
+use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, range, y_axis};
+use crate::compare::{Comparison, Figure, Group};
+use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
+use crate::drawing::lettering::{self, Weight};
+use crate::drawing::theme::{self, size};
+use crate::guidance::Units;
+
+const ROW: f64 = 190.0;
+const AXIS: f64 = 74.0;
+const GAP: f64 = 26.0;
+
+/// Progress over working days as PNG: a row per figure, a column per technician, one scale along a row.
+///
+/// # Errors
+/// When the picture cannot be made.
+pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, DrawingError> {
+    // Four columns are as narrow as a row of days can still be read.
+    let groups: Vec<&Group> = comparison.groups.iter().take(MOST_GROUPS.min(4)).collect();
+    let figures: Vec<Figure> =
+        Figure::ALL.into_iter().filter(|f| groups.iter().any(|g| g.data.days[f.index()].len() > 1)).collect();
+    let mut canvas = Canvas::new(WIDTH as u32, (300.0 + figures.len().max(1) as f64 * (ROW + 62.0)) as u32);
+    let mut under =
+        "One dot is a working day, first to last; days off are not counted. A line is drawn where the change stands \
+                     out."
+            .to_owned();
+    if comparison.groups.len() > groups.len() {
+        under.push_str(&format!(" The first {} of {} are shown.", groups.len(), comparison.groups.len()));
+    }
+    let top = head(&mut canvas, "Progress over working days", &under, comparison.invented());
+    let width = (WIDTH - 2.0 * MARGIN - AXIS) / groups.len().max(1) as f64;
+    for (column, group) in groups.iter().enumerate() {
+        let x = MARGIN + AXIS + column as f64 * width;
+        let name = lettering::fit(&lettering::safe(&group.data.name, 60), size::FINDING, Weight::SemiBold, width - GAP);
+        canvas.text(x, top + 30.0, &name, Type::of(size::FINDING).bold());
+        if let Some((first, last)) = group.data.span() {
+            canvas.text(x, top + 60.0, &format!("{first} to {last}"), Type::of(size::NOTE).fill(theme::SOFT));
+        }
+    }
+    for (row, figure) in figures.iter().enumerate() {
+        let y = top + 84.0 + row as f64 * (ROW + 62.0);
+        let unit = figure.unit(units);
+        let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
+        canvas.text(MARGIN, y + 26.0, &title, Type::of(size::HEAD).bold());
+        draw_row(&mut canvas, comparison, &groups, *figure, units, y + 42.0, width);
+    }
+    canvas.png()
+}
+
+fn draw_row(
+    canvas: &mut Canvas,
+    all: &Comparison,
+    groups: &[&Group],
+    figure: Figure,
+    units: Units,
+    y: f64,
+    width: f64,
+) {
+    let i = figure.index();
+    let shown = |v: f64| figure.shown(v, units);
+    let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.1.mean)));
+    let Some(y_range) = range(days) else { return };
+    for (column, group) in groups.iter().enumerate() {
+        let frame = Frame { x: MARGIN + AXIS + column as f64 * width, y, w: width - GAP, h: ROW - 40.0 };
+        let most = group.data.days[i].len().max(2) as f64;
+        let axes = Axes { frame, x: (-0.5, most - 0.5), y: y_range };
+        if column == 0 {
+            y_axis(canvas, &axes, 3.0);
+        } else {
+            let (marks, _) = super::ticks(y_range.0, y_range.1, 3.0);
+            for mark in marks {
+                let at = axes.py(mark);
+                canvas.polyline(&[(frame.x, at), (frame.right(), at)], Line::of(theme::HAIR, 1.5));
+            }
+        }
+        let change = all.changes.iter().find(|c| c.figure == figure && c.group == column && c.stands_out);
+        if let Some(change) = change {
+            let ends = (figure.possible(change.trend.ends.0), figure.possible(change.trend.ends.1));
+            let line = [(axes.px(0.0), axes.py(shown(ends.0))), (axes.px(most - 1.0), axes.py(shown(ends.1)))];
+            canvas.polyline(&line, Line::of(theme::DATA_INTERVAL, 9.0));
+            let words = format!("{} → {}", figure.number(ends.0, units), figure.words(ends.1, units));
+            let set = Type::of(size::NOTE).bold().fill(theme::ACCENT_INK).end();
+            canvas.text(frame.right(), y + ROW - 14.0, &words, set);
+        }
+        // Many days: smaller dots, so that they stay apart.
+        let radius = (frame.w / most * 0.35).clamp(2.0, 6.5);
+        for (j, (_, day)) in group.data.days[i].iter().enumerate() {
+            dot(canvas, axes.px(j as f64), axes.py(shown(day.mean)), radius, Fill::Plain(theme::DATA), None);
+        }
+        if group.data.days[i].is_empty() {
+            canvas.text(frame.x, y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
+        }
+    }
+}

@@ -1,0 +1,111 @@
+//! A session beside the trainer's, section by section, on one sheet.
+
+use super::{MARGIN, WIDTH, head, range, ticks};
+use crate::compare::Figure;
+use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
+use crate::drawing::lettering::{self, Weight};
+use crate::drawing::theme::{self, size};
+use crate::guidance::Units;
+
+const FIGURES: [Figure; 6] = [
+    Figure::ArmSpeed,
+    Figure::Evenness,
+    Figure::InBand,
+    Figure::SurfaceRise,
+    Figure::RubbingEvenness,
+    Figure::PassesPerSection,
+];
+const ROW: f64 = 64.0;
+const NAMES: f64 = 170.0;
+
+/// One section's figures, mean over its passes, by place in [`Figure::ALL`].
+pub type ReferenceSection = [Option<f64>; crate::compare::FIGURES];
+
+/// What the sheet shows.
+#[derive(Clone, Debug)]
+pub struct ReferenceSheet<'a> {
+    /// Whose session is the reference, and when.
+    pub trainer: String,
+    /// Whose is shown against it, and when.
+    pub shown: String,
+    /// The reference's sections.
+    pub reference: &'a [ReferenceSection],
+    /// The sections shown.
+    pub sections: &'a [ReferenceSection],
+    /// Whether any figure is invented.
+    pub invented: bool,
+}
+
+/// The sheet as PNG.
+///
+/// # Errors
+/// When the picture cannot be made.
+pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>, DrawingError> {
+    let count = sheet.sections.len().max(sheet.reference.len()).max(1);
+    let mut canvas = Canvas::new(WIDTH as u32, (350.0 + ROW * count as f64 + 60.0) as u32);
+    let top = head(
+        &mut canvas,
+        &format!("{} beside {}", sheet.shown, sheet.trainer),
+        &format!(
+            "Section by section. The open ring is the reference ({}), the full dot the session shown; the line between them is the \
+             difference. The green strip spans all sections of the reference.",
+            sheet.trainer
+        ),
+        sheet.invented,
+    );
+    let width = (WIDTH - 2.0 * MARGIN - NAMES) / FIGURES.len() as f64;
+    let y0 = top + 70.0;
+    for number in 0..count {
+        let y = y0 + ROW * (number as f64 + 0.5);
+        canvas.text(MARGIN, y + 8.0, &format!("Section {}", number + 1), Type::of(size::LABEL));
+    }
+    for (column, figure) in FIGURES.into_iter().enumerate() {
+        let frame = Frame { x: MARGIN + NAMES + column as f64 * width, y: y0, w: width - 44.0, h: ROW * count as f64 };
+        draw_figure(&mut canvas, sheet, figure, units, frame);
+    }
+    canvas.png()
+}
+
+fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, units: Units, frame: Frame) {
+    let i = figure.index();
+    let title = lettering::wrap(figure.title(), size::LABEL, Weight::SemiBold, frame.w + 30.0);
+    let title: Vec<String> = title.into_iter().take(2).collect();
+    let y = frame.y - 14.0 - 25.0 * (title.len().max(1) - 1) as f64;
+    canvas.lines(frame.x, y, &title, Type::of(size::LABEL).bold(), 25.0);
+    let shown = |section: &ReferenceSection| section[i].map(|v| figure.shown(v, units));
+    let all = sheet.reference.iter().chain(sheet.sections).filter_map(shown);
+    let Some(x_range) = range(all) else {
+        canvas.text(frame.x, frame.y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
+        return;
+    };
+    let axes = Axes { frame, x: x_range, y: (0.0, 1.0) };
+    let reference: Vec<f64> = sheet.reference.iter().filter_map(shown).collect();
+    let lo = reference.iter().copied().fold(f64::INFINITY, f64::min);
+    let hi = reference.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if lo <= hi {
+        let (a, b) = (axes.px(lo), axes.px(hi).max(axes.px(lo) + 3.0));
+        canvas.rect(Frame { x: a, w: b - a, ..frame }, Fill::Plain(theme::BAND), None);
+    }
+    let (marks, decimals) = ticks(x_range.0, x_range.1, 3.0);
+    for mark in &marks {
+        let x = axes.px(*mark);
+        canvas.polyline(&[(x, frame.y), (x, frame.bottom())], Line::of(theme::HAIR, 1.5));
+        let text = crate::drawing::units::number(*mark, decimals);
+        canvas.text(x, frame.bottom() + 26.0, &text, Type::of(size::NOTE).fill(theme::SOFT).middle());
+    }
+    canvas.text(frame.x, frame.bottom() + 54.0, figure.unit(units), Type::of(size::NOTE).fill(theme::SOFT));
+    for row in 0..sheet.reference.len().max(sheet.sections.len()) {
+        let y = frame.y + ROW * (row as f64 + 0.5);
+        let x = |sections: &[ReferenceSection]| sections.get(row).and_then(shown).map(|v| axes.px(v));
+        let (theirs, ours) = (x(sheet.reference), x(sheet.sections));
+        if let (Some(a), Some(b)) = (theirs, ours) {
+            canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA, 3.0));
+        }
+        if let Some(x) = theirs {
+            super::dot(canvas, x, y, 9.0, Fill::Plain(theme::PAPER), Some(Line::of(theme::INK, 3.0)));
+        }
+        if let Some(x) = ours {
+            super::dot(canvas, x, y, 9.0, Fill::Plain(theme::DATA), None);
+        }
+    }
+}

@@ -1,0 +1,165 @@
+//! From filed sessions to groups of working days.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::model::Day;
+use super::{By, FIGURES, Figure};
+use crate::shop::{Id, PassFigures, Session, Shop};
+
+/// What is asked.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Question {
+    /// What makes a group.
+    pub by: By,
+    /// Only this technician's sessions.
+    pub technician: Option<Id>,
+    /// Only sessions with this machine.
+    pub machine: Option<Id>,
+    /// Only sessions with this pad.
+    pub pad: Option<Id>,
+    /// Only sessions with this liquid.
+    pub liquid: Option<Id>,
+    /// Only sessions on or after this day, `YYYY-MM-DD`.
+    pub from: Option<String>,
+    /// Only sessions on or before this day.
+    pub to: Option<String>,
+}
+
+impl Question {
+    fn takes(&self, session: &Session) -> bool {
+        let is = |asked: Option<Id>, has: Option<Id>| asked.is_none() || asked == has;
+        is(self.technician, Some(session.technician))
+            && is(self.machine, session.machine)
+            && is(self.pad, session.pad)
+            && is(self.liquid, session.liquid)
+            && self.from.as_ref().is_none_or(|day| session.day >= *day)
+            && self.to.as_ref().is_none_or(|day| session.day <= *day)
+    }
+}
+
+/// Who or what one group is, and what it did.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct GroupDays {
+    /// Row of the technician or machine; for pad and liquid the pad's.
+    pub id: Id,
+    /// Its name.
+    pub name: String,
+    /// Sessions in it.
+    pub sessions: usize,
+    /// Passes in it.
+    pub passes: usize,
+    /// Names of the machines used, with the number of sessions; an empty name means "not told".
+    pub machines: BTreeMap<String, usize>,
+    /// Names of the technicians, with the number of sessions.
+    pub technicians: BTreeMap<String, usize>,
+    /// Plans' bands in force, mm/s rounded to a tenth.
+    pub bands: BTreeSet<(i64, i64)>,
+    /// Per figure: day and what it gave, in order of days. A technician's day and another's are two.
+    pub days: [Vec<(String, Day)>; FIGURES],
+    /// Sessions whose figures come from a virtual sensor or a generator.
+    pub invented: usize,
+}
+
+impl GroupDays {
+    /// Working days with any figure.
+    pub fn day_count(&self) -> usize {
+        self.days.iter().map(Vec::len).max().unwrap_or(0)
+    }
+
+    /// First and last day.
+    pub fn span(&self) -> Option<(&str, &str)> {
+        let days = self.days.iter().max_by_key(|d| d.len())?;
+        Some((days.first()?.0.as_str(), days.last()?.0.as_str()))
+    }
+}
+
+/// Reads the shop and sorts its passes into groups and days, by name of group.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<GroupDays>> {
+    let names = Names::of(shop)?;
+    let sessions = shop.sessions()?;
+    let taken: HashMap<Id, &Session> = sessions.iter().filter(|s| question.takes(s)).map(|s| (s.id, s)).collect();
+    let mut groups: BTreeMap<(Id, Id), GroupDays> = BTreeMap::new();
+    let mut keys: HashMap<Id, (Id, Id)> = HashMap::new();
+    for session in sessions.iter().filter(|s| taken.contains_key(&s.id)) {
+        let Some((key, name)) = names.group(question.by, session) else { continue };
+        keys.insert(session.id, key);
+        let group = groups.entry(key).or_insert_with(|| GroupDays { id: key.0, name, ..GroupDays::default() });
+        group.sessions += 1;
+        group.invented += usize::from(matches!(session.source.as_str(), "simulation" | "generated"));
+        *group.machines.entry(session.machine.map_or(String::new(), |m| names.machine(m))).or_default() += 1;
+        *group.technicians.entry(names.technician(session.technician)).or_default() += 1;
+        let tenth = |mps: f64| (mps * 1e4).round() as i64;
+        group.bands.insert((tenth(session.pace_mps.0), tenth(session.pace_mps.1)));
+    }
+    // Figures of a group's day, the day being one technician's.
+    type Cell<'a> = ((Id, Id), (&'a str, Id));
+    let mut cells: BTreeMap<Cell<'_>, [Vec<f64>; FIGURES]> = BTreeMap::new();
+    let passes = shop.pass_figures()?;
+    for section in passes.chunk_by(|a, b| a.section == b.section) {
+        let Some(&key) = keys.get(&section[0].session) else { continue };
+        let session = taken[&section[0].session];
+        let cell = cells.entry((key, (&session.day, session.technician))).or_default();
+        for pass in section {
+            add(cell, pass);
+        }
+        cell[Figure::PassesPerSection.index()].push(section.len() as f64);
+        if let Some(group) = groups.get_mut(&key) {
+            group.passes += section.len();
+        }
+    }
+    for ((key, (day, _)), values) in cells {
+        let Some(group) = groups.get_mut(&key) else { continue };
+        for (days, values) in group.days.iter_mut().zip(&values) {
+            days.extend(Day::of(values).map(|d| (day.to_owned(), d)));
+        }
+    }
+    let mut groups: Vec<GroupDays> = groups.into_values().collect();
+    groups.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(groups)
+}
+
+fn add(cell: &mut [Vec<f64>; FIGURES], pass: &PassFigures) {
+    for figure in Figure::ALL {
+        cell[figure.index()].extend(figure.of(pass));
+    }
+}
+
+struct Names {
+    technicians: HashMap<Id, String>,
+    machines: HashMap<Id, String>,
+    products: HashMap<Id, String>,
+}
+
+impl Names {
+    fn of(shop: &Shop) -> crate::shop::Result<Self> {
+        Ok(Self {
+            technicians: shop.technicians()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
+            machines: shop.machines()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
+            products: shop.products()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
+        })
+    }
+
+    fn technician(&self, id: Id) -> String {
+        self.technicians.get(&id).cloned().unwrap_or_default()
+    }
+
+    fn machine(&self, id: Id) -> String {
+        self.machines.get(&id).cloned().unwrap_or_default()
+    }
+
+    /// Key and name of a session's group; `None` where what makes the group was not told.
+    fn group(&self, by: By, session: &Session) -> Option<((Id, Id), String)> {
+        match by {
+            By::Technician => Some(((session.technician, 0), self.technician(session.technician))),
+            By::Machine => session.machine.map(|m| ((m, 0), self.machine(m))),
+            By::PadAndLiquid => {
+                let (pad, liquid) = (session.pad?, session.liquid?);
+                let name = format!("{} with {}", self.products.get(&pad)?, self.products.get(&liquid)?);
+                Some(((pad, liquid), name))
+            }
+        }
+    }
+}

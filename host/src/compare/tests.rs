@@ -1,0 +1,252 @@
+//! Estimates against closed forms, claims against shops where the truth is known.
+
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution as _, Normal};
+
+use super::model::{Day, Difference, estimate, p_value, stand_out, trend};
+use super::*;
+use crate::guidance::Units;
+use crate::shop::Shop;
+use crate::shop::demo::{ALIKE, Extent, STYLES, Style, generate};
+
+fn days(values: &[&[f64]]) -> Vec<Day> {
+    values.iter().map(|v| Day::of(v).expect("not empty")).collect()
+}
+
+fn comparison(styles: &[Style], extent: Extent, seed: u64) -> Comparison {
+    let shop = Shop::in_memory();
+    generate(&shop, styles, extent, seed).expect("generated");
+    Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"))
+}
+
+#[test]
+fn with_equal_days_it_is_the_t_interval_of_the_day_means() {
+    // Day means 10, 12, 17: mean 13, standard deviation sqrt(13); t with 2 degrees of freedom at 95 % is 2.919986 (tables of
+    // Student's t).
+    let found = estimate(&days(&[&[9.0, 11.0], &[11.0, 13.0], &[16.0, 18.0]])).expect("days");
+    let half = 2.919_986 * (13.0f64 / 3.0).sqrt();
+    let (lo, hi) = found.interval().expect("three days");
+    assert!((found.mean - 13.0).abs() < 1e-9);
+    assert!((lo - (13.0 - half)).abs() < 1e-4 && (hi - (13.0 + half)).abs() < 1e-4, "{lo} {hi}");
+    // Analysis of variance for balanced data: σ² = 2, τ² = 13 − 2/2 = 12.
+    assert!((found.within_sd.expect("known").powi(2) - 2.0).abs() < 1e-4);
+    assert!((found.between_sd.expect("known").powi(2) - 12.0).abs() < 1e-3);
+}
+
+#[test]
+fn one_pass_a_day_and_passes_that_never_differ_still_have_an_interval() {
+    let single = estimate(&days(&[&[10.0], &[12.0], &[17.0]])).expect("days");
+    assert!((single.error.expect("known").se - (13.0f64 / 3.0).sqrt()).abs() < 1e-12);
+    assert_eq!(single.within_sd, None);
+    let same = estimate(&days(&[&[10.0, 10.0], &[12.0, 12.0, 12.0], &[17.0]])).expect("days");
+    assert!((same.error.expect("known").se - (13.0f64 / 3.0).sqrt()).abs() < 1e-12);
+}
+
+#[test]
+fn too_few_days_have_no_interval_and_no_figures_no_estimate() {
+    assert_eq!(estimate(&days(&[&[1.0, 2.0], &[3.0]])).expect("days").error, None);
+    assert_eq!(estimate(&[]), None);
+    assert_eq!(Day::of(&[f64::NAN]), None);
+    assert_eq!(trend(&days(&[&[1.0], &[2.0], &[3.0], &[4.0]]), &[0.0, 1.0, 2.0, 3.0]), None);
+}
+
+#[test]
+fn a_trend_with_equal_days_is_ordinary_least_squares() {
+    // y = 1, 3, 2, 5, 4 at 0..4: slope 0.8, residual sum of squares 3.6, standard error sqrt(3.6 / 3 / 10).
+    let found = trend(&days(&[&[1.0], &[3.0], &[2.0], &[5.0], &[4.0]]), &[0.0, 1.0, 2.0, 3.0, 4.0]).expect("five days");
+    assert!((found.slope - 0.8).abs() < 1e-12);
+    assert!((found.error.se - 0.12f64.sqrt()).abs() < 1e-12);
+    assert!((found.ends.0 - 1.4).abs() < 1e-12 && (found.ends.1 - 4.6).abs() < 1e-12);
+}
+
+#[test]
+fn holm_goes_on_only_while_each_step_holds() {
+    // 0.01 <= 0.05/4, 0.013 <= 0.05/3, 0.03 > 0.05/2: the last two stay silent although 0.04 < 0.05.
+    assert_eq!(stand_out(&[0.04, 0.01, 0.03, 0.013], 0.05), [false, true, false, true]);
+    assert_eq!(stand_out(&[f64::NAN, 0.001], 0.05), [false, true]);
+    assert!(stand_out(&[], 0.05).is_empty());
+}
+
+#[test]
+fn figures_that_never_vary_claim_nothing() {
+    let (two, three) = (estimate(&days(&[&[2.0][..]; 5])), estimate(&days(&[&[3.0][..]; 5])));
+    let difference = Difference::of(&two.expect("days"), &three.expect("days")).expect("both known");
+    assert_eq!(p_value(difference.value, &difference.error), None);
+}
+
+/// Share of intervals that hold the truth: days with 3 to 12 passes each, spread between days twice that between passes. And
+/// what a percentile bootstrap of days would have held, which is why it was not chosen.
+#[test]
+fn intervals_hold_the_truth_as_often_as_they_say() {
+    let mut rng = ChaCha8Rng::seed_from_u64(7);
+    let normal = |rng: &mut ChaCha8Rng, sd: f64| Normal::new(0.0, sd).expect("a spread").sample(rng);
+    for (k, runs) in [(4, 2000), (10, 2000)] {
+        let (mut held, mut boot_held) = (0, 0);
+        for run in 0..runs {
+            let data: Vec<Day> = (0..k)
+                .map(|j| {
+                    let day = normal(&mut rng, 2.0);
+                    let n = 3 + (run * 7 + j * 5) % 10;
+                    Day::of(&(0..n).map(|_| day + normal(&mut rng, 1.0)).collect::<Vec<_>>()).expect("passes")
+                })
+                .collect();
+            let (lo, hi) = estimate(&data).and_then(|e| e.interval()).expect("enough days");
+            held += i32::from(lo <= 0.0 && 0.0 <= hi);
+            let mut means: Vec<f64> =
+                (0..200).map(|_| (0..k).map(|_| data[rng.random_range(0..k)].mean).sum::<f64>() / k as f64).collect();
+            means.sort_by(f64::total_cmp);
+            boot_held += i32::from(means[10] <= 0.0 && 0.0 <= means[189]);
+        }
+        let (share, boot) = (f64::from(held) / runs as f64, f64::from(boot_held) / runs as f64);
+        println!("{k} days: 90 % intervals hold {share:.3}; a percentile bootstrap of days would hold {boot:.3}");
+        // Three standard errors of a share of 0.9 in 2000 runs are 0.020.
+        assert!((0.88..=0.92).contains(&share), "{k} days: {share}");
+    }
+}
+
+#[test]
+fn the_demo_shop_shows_the_differences_that_were_put_in() {
+    let found = comparison(&STYLES, Extent::default(), 1);
+    let names: Vec<&str> = found.groups.iter().map(|g| g.data.name.as_str()).collect();
+    assert_eq!(names, ["Ash", "Birch", "Cedar"]);
+    let pair =
+        |figure, a, b| found.contrasts.iter().find(|c| (c.figure, c.a, c.b) == (figure, a, b)).expect("looked at");
+    for (figure, truth) in [
+        (Figure::ArmSpeed, STYLES[0].arm_speed_mps[0] - STYLES[1].arm_speed_mps[0]),
+        (Figure::SurfaceRise, STYLES[0].rise_k[0] - STYLES[1].rise_k[0]),
+        (Figure::RubbingEvenness, STYLES[0].rubbing_cv[0] - STYLES[1].rubbing_cv[0]),
+    ] {
+        let contrast = pair(figure, 0, 1);
+        let (off, width) = (contrast.difference.value - truth, contrast.difference.error.se);
+        assert!(contrast.stands_out, "{figure:?}");
+        assert!(off.abs() < 3.5 * width, "{figure:?}: off by {off} at a standard error of {width}");
+    }
+    for figure in [Figure::ArmSpeed, Figure::Evenness, Figure::SurfaceRise, Figure::RubbingEvenness] {
+        let learns = found.changes.iter().find(|c| c.figure == figure && c.group == 2).expect("looked at");
+        assert!(learns.stands_out && learns.trend.slope < 0.0, "{figure:?}: {learns:?}");
+    }
+    let text = found.findings(Units::Si).join("\n");
+    for words in
+        ["Ash moves the arm faster than Birch", "Ash warms the panel more than Birch", "Cedar: arm speed has come down"]
+    {
+        assert!(text.contains(words), "{words:?} not in\n{text}");
+    }
+}
+
+/// Nothing was put into pauses, passes per section and orbit droop, nor does anybody but Cedar change.
+#[test]
+fn the_demo_shop_shows_nothing_that_was_not_put_in() {
+    let mut wrong = 0;
+    const SHOPS: u64 = 40;
+    for seed in 0..SHOPS {
+        let found = comparison(&STYLES, Extent::default(), seed);
+        let nil = [Figure::Pauses, Figure::PassesPerSection, Figure::OrbitDroop];
+        wrong += u64::from(
+            found.contrasts.iter().any(|c| c.stands_out && nil.contains(&c.figure))
+                || found.changes.iter().any(|c| c.stands_out && (c.group != 2 || nil.contains(&c.figure))),
+        );
+    }
+    println!("{wrong} of {SHOPS} shops claimed something that was not put in");
+    // At most 5 %: 2 of 40 expected at worst; six or more have probability 0.014 then (binomial).
+    assert!(wrong <= 5, "{wrong} of {SHOPS}");
+}
+
+#[test]
+fn of_200_shops_where_nobody_differs_at_most_the_stated_share_claim_anything() {
+    const SHOPS: u64 = 200;
+    let claims =
+        (0..SHOPS).filter(|&seed| !comparison(&ALIKE, Extent::default(), seed).findings(Units::Si).is_empty()).count();
+    println!("{claims} of {SHOPS} shops without any difference claimed one; stated: at most {}", FALSE_RATE);
+    // 5 % of 200 are 10; 18 or more have probability 0.013 then (binomial).
+    assert!(claims <= 17, "{claims} of {SHOPS}");
+}
+
+#[test]
+fn few_days_other_machines_and_other_plans_are_said() {
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES[..2], Extent { days: 2, sections: 2 }, 3).expect("generated");
+    let mut odd = crate::shop::demo::one_session(&cast, 1, &STYLES[1], 4);
+    odd.machine = None;
+    odd.pace_mps = (0.02, 0.04);
+    shop.file(&odd).expect("filed");
+    let found = Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"));
+    let cautions = found.cautions().join("\n");
+    for words in [
+        "Ash has 2 working days: too few",
+        "1 of Birch's 3 sessions name no machine",
+        "The machines differ",
+        "arm speed band",
+    ] {
+        assert!(cautions.contains(words), "{words:?} not in\n{cautions}");
+    }
+    assert!(found.findings(Units::Si).is_empty(), "two days against three claim nothing");
+    let question = Question { machine: Some(cast.machine), ..Question::default() };
+    let alike = Comparison::of(By::Technician, gather(&shop, &question).expect("gathered"));
+    assert!(!alike.cautions().join("\n").contains("machines differ"));
+}
+
+#[test]
+fn grouping_by_machine_or_product_leaves_out_what_was_not_told() {
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES, Extent { days: 5, sections: 2 }, 3).expect("generated");
+    let mut odd = crate::shop::demo::one_session(&cast, 1, &STYLES[1], 9);
+    (odd.machine, odd.pad) = (None, None);
+    shop.file(&odd).expect("filed");
+    for (by, name) in [(By::Machine, "orbital 15"), (By::PadAndLiquid, "medium foam with one-step")] {
+        let groups = gather(&shop, &Question { by, ..Question::default() }).expect("gathered");
+        assert_eq!(groups.len(), 1);
+        assert_eq!((groups[0].name.as_str(), groups[0].sessions), (name, 15));
+        // A technician's day and another's are two: 3 technicians, 5 days.
+        assert_eq!(groups[0].day_count(), 15);
+    }
+}
+
+/// Draws every picture of the demo shop into the folder named by SHOP_PICTURES, to be looked at; and checks that each is one.
+#[test]
+fn every_picture_of_a_comparison_can_be_drawn() {
+    use super::draw::{ReferenceSheet, TechniquePrint, intervals_png, prints_png, progress_png, reference_png};
+    use crate::shop::PrintsOf;
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES, Extent::default(), 1).expect("generated");
+    let found = Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"));
+    let prints: Vec<Vec<crate::shop::Print>> = cast
+        .technicians
+        .iter()
+        .map(|&id| shop.prints(PrintsOf::Technician(id), 500).expect("read").into_iter().map(|p| p.1).collect())
+        .collect();
+    let rows: Vec<TechniquePrint<'_>> = STYLES
+        .iter()
+        .zip(&prints)
+        .map(|(style, prints)| TechniquePrint {
+            name: style.name,
+            remark: format!("{} passes", prints.len()),
+            prints,
+            pace_mps: (0.0127, 0.0254),
+            heat_limit_k: 11.1,
+        })
+        .collect();
+    let sessions = shop.sessions().expect("read");
+    let sections = |id| super::reference::sections(&shop, id).expect("read");
+    let sheet = ReferenceSheet {
+        trainer: "Birch, 2026-03-02".into(),
+        shown: "Cedar, 2026-03-02".into(),
+        reference: &sections(sessions[1].id),
+        sections: &sections(sessions[2].id),
+        invented: true,
+    };
+    for (name, png) in [
+        ("intervals", intervals_png(&found, Units::Si)),
+        ("progress", progress_png(&found, Units::Si)),
+        ("prints", prints_png(&rows, true, Units::Us)),
+        ("reference", reference_png(&sheet, Units::Si)),
+        ("nobody", intervals_png(&Comparison::of(By::Machine, Vec::new()), Units::Us)),
+        ("nothing", prints_png(&[TechniquePrint { prints: &[], ..rows[0].clone() }], false, Units::Si)),
+    ] {
+        let png = png.expect("drawn");
+        assert!(png.starts_with(b"\x89PNG\r\n\x1a\n") && png.len() > 5000, "{name}: {} bytes", png.len());
+        if let Some(folder) = std::env::var_os("SHOP_PICTURES") {
+            std::fs::write(std::path::Path::new(&folder).join(format!("{name}.png")), png).expect("written");
+        }
+    }
+}

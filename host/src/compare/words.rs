@@ -1,0 +1,141 @@
+//! Sentences: one for what stands out, none for what does not, and cautions about what the figures cannot tell.
+
+use super::model::{FEWEST_DAYS, LEVEL};
+use super::{By, Change, Comparison, Contrast, FALSE_RATE, Group};
+use crate::guidance::Units;
+
+impl Comparison {
+    /// A sentence for each difference and each trend that stands out, largest evidence first within each kind.
+    pub fn findings(&self, units: Units) -> Vec<String> {
+        let evidence = |value: f64, se: f64| (value / se).abs();
+        let mut contrasts: Vec<&Contrast> = self.contrasts.iter().filter(|c| c.stands_out).collect();
+        contrasts.sort_by(|x, y| {
+            let of = |c: &Contrast| evidence(c.difference.value, c.difference.error.se);
+            of(y).total_cmp(&of(x))
+        });
+        let mut changes: Vec<&Change> = self.changes.iter().filter(|c| c.stands_out).collect();
+        changes.sort_by(|x, y| {
+            let of = |c: &Change| evidence(c.trend.slope, c.trend.error.se);
+            of(y).total_cmp(&of(x))
+        });
+        let differences = contrasts.iter().map(|c| self.contrast_words(c, units));
+        differences.chain(changes.iter().map(|c| self.change_words(c, units))).collect()
+    }
+
+    fn contrast_words(&self, contrast: &Contrast, units: Units) -> String {
+        let figure = contrast.figure;
+        let (mut high, mut low) = (contrast.a, contrast.b);
+        let (mut value, (mut lo, mut hi)) = (contrast.difference.value, contrast.difference.interval());
+        if value < 0.0 {
+            std::mem::swap(&mut high, &mut low);
+            (value, lo, hi) = (-value, -hi, -lo);
+        }
+        let (high, low) = (&self.groups[high], &self.groups[low]);
+        let claim = match self.by {
+            By::Technician => figure.people(&high.data.name, &low.data.name),
+            By::Machine | By::PadAndLiquid => figure.things(&high.data.name, &low.data.name),
+        };
+        let mean = |group: &Group| group.estimates[figure.index()].map_or(f64::NAN, |e| e.mean);
+        let days = |group: &Group| group.estimates[figure.index()].map_or(0, |e| e.days);
+        let points = if figure.unit(units) == "%" { "points" } else { figure.unit(units) };
+        format!(
+            "{claim}: {} against {}, {} {points} more ({:.0} % interval {} to {}; {} and {} working days).",
+            figure.words(mean(high), units),
+            figure.words(mean(low), units),
+            figure.number(value, units),
+            LEVEL * 100.0,
+            figure.number(lo, units),
+            figure.number(hi, units),
+            days(high),
+            days(low),
+        )
+        .replace("  ", " ")
+    }
+
+    fn change_words(&self, change: &Change, units: Units) -> String {
+        let (figure, trend) = (change.figure, &change.trend);
+        let way = if trend.slope > 0.0 { "has gone up" } else { "has come down" };
+        format!(
+            "{}: {} {way} from about {} to about {} over {} working days.",
+            self.groups[change.group].data.name,
+            figure.title().to_lowercase(),
+            figure.words(figure.possible(trend.ends.0), units),
+            figure.words(figure.possible(trend.ends.1), units),
+            trend.days,
+        )
+    }
+
+    /// What the figures cannot tell.
+    pub fn cautions(&self) -> Vec<String> {
+        let mut cautions = Vec::new();
+        for group in &self.groups {
+            let (name, days) = (&group.data.name, group.data.day_count());
+            if group.too_few() {
+                cautions.push(format!(
+                    "{name} has {days} working {}: too few to say how the figures vary from day to day. From {FEWEST_DAYS} days \
+                     on there are intervals, and ten days make them useful.",
+                    if days == 1 { "day" } else { "days" }
+                ));
+            }
+            if let Some(n) = group.data.machines.get("").filter(|_| self.by == By::Technician) {
+                cautions.push(format!(
+                    "{n} of {name}'s {} sessions name no machine (`name` under [machine] in the plan), so they cannot be told \
+                     apart by machine.",
+                    group.data.sessions
+                ));
+            }
+        }
+        for (i, group) in self.groups.iter().enumerate() {
+            if self.changes.iter().any(|c| c.group == i && c.stands_out) {
+                cautions.push(format!(
+                    "{} changed over these days: a mean lies between how it was and how it is. `--from YYYY-MM-DD` looks at the \
+                     latest days only.",
+                    group.data.name
+                ));
+            }
+        }
+        let other = |pick: fn(&Group) -> &std::collections::BTreeMap<String, usize>| {
+            let first = self.groups.first().map(|g| pick(g).keys().collect::<Vec<_>>());
+            self.groups.iter().any(|g| Some(pick(g).keys().collect::<Vec<_>>()) != first)
+        };
+        let list = |pick: fn(&Group) -> &std::collections::BTreeMap<String, usize>| {
+            let of = |g: &Group| {
+                let names: Vec<&str> = pick(g).keys().map(|n| if n.is_empty() { "not told" } else { n }).collect();
+                format!("{}: {}", g.data.name, names.join(", "))
+            };
+            self.groups.iter().map(of).collect::<Vec<_>>().join("; ")
+        };
+        if self.by == By::Technician && other(|g| &g.data.machines) {
+            cautions.push(format!(
+                "The machines differ ({}): what looks like a difference between technicians may be one between machines. \
+                 `--machine NAME` compares like with like.",
+                list(|g| &g.data.machines)
+            ));
+        }
+        if self.by != By::Technician && other(|g| &g.data.technicians) {
+            cautions.push(format!(
+                "The technicians differ ({}): what looks like a difference between {} may be one between hands. \
+                 `--technician NAME` compares like with like.",
+                list(|g| &g.data.technicians),
+                if self.by == By::Machine { "machines" } else { "pads and liquids" }
+            ));
+        }
+        if self.groups.iter().flat_map(|g| &g.data.bands).collect::<std::collections::BTreeSet<_>>().len() > 1 {
+            cautions.push(
+                "Not all plans asked for the same arm speed band, so time in the band is not the same question.".into(),
+            );
+        }
+        cautions
+    }
+
+    /// How often a claim would be wrong, in one sentence.
+    pub fn rate_words(&self) -> String {
+        format!(
+            "{} differences and trends were looked at together; where nobody differs and nothing changes, at most {:.0} in 100 \
+             such comparisons claim anything. The working day is the unit, not the stroke; a difference that is not listed is not \
+             thereby nil, its interval says how large it may be.",
+            self.family,
+            FALSE_RATE * 100.0
+        )
+    }
+}

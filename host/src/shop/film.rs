@@ -1,0 +1,419 @@
+//! Film thickness: removal with its uncertainty, what it cost per metre rubbed, and when to stop.
+//!
+//! # Data flow
+//!
+//! ```text
+//! FilmReading (before, after, by panel and point) ─► Removal per panel ─┐
+//! rubbing distance of the sessions on that panel ────────────────────────┴─► Wear, µm per metre rubbed ─► the hardness ledger
+//! ```
+//!
+//! # Model
+//!
+//! Preston (The theory and design of plate glass polishing machines, J. Soc. Glass Technol. 11 (1927) 214-256): removal =
+//! k · pressure · rubbing distance. Pressure is **not measured**, so what is given, µm per m, is k times the pressure these
+//! hands used; it compares paints, pads and liquids as this shop works, not materials as such.
+//!
+//! # Caution
+//!
+//! There is no built-in safe thickness. A gauge reads the whole build, not the clear coat alone; how much may be removed is for
+//! the makers of gauge and paint, local practice and the owner to decide. The program warns at the limit the shop set itself.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+use super::{FilmReading, Id, Phase, Result, Session, Shop};
+
+/// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
+pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
+/// A reading this many robust standard deviations off its panel's median is odd: the usual cut of Iglewicz and Hoaglin (How to
+/// detect and handle outliers, 1993).
+const ODD: f64 = 3.5;
+/// The smallest spread on a panel that oddness is judged by, µm: below it every gauge step would be odd.
+const LEAST_SPREAD_UM: f64 = 3.0;
+
+/// Readings of one point.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Point {
+    /// Readings before, µm.
+    pub before: Vec<f64>,
+    /// Readings after, µm.
+    pub after: Vec<f64>,
+    /// What is odd about it, in words.
+    pub odd: Option<String>,
+}
+
+/// A figure and one standard deviation, µm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Um {
+    /// Best estimate.
+    pub value: f64,
+    /// One standard deviation.
+    pub sd: f64,
+}
+
+/// One panel of one vehicle.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Panel {
+    /// The vehicle's row.
+    pub vehicle: Id,
+    /// The panel.
+    pub name: String,
+    /// Its points, by name.
+    pub points: BTreeMap<String, Point>,
+    /// Mean removal over points read before and after, with the gauge's and the points' spread. Negative when the film reads
+    /// thicker than before.
+    pub removal: Option<Um>,
+    /// Points that the removal rests on.
+    pub pairs: usize,
+    /// Lowest mean of a point after the work (before it where there is none yet).
+    pub thinnest_um: Option<f64>,
+    /// What the user must know.
+    pub cautions: Vec<String>,
+}
+
+/// The gauge's standard deviation on one spot: set by the shop, or from points read more than once (pooled, ISO 5725-2).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gauge {
+    /// µm.
+    pub sd_um: f64,
+    /// Degrees of freedom; infinite when the shop set it.
+    pub df: f64,
+}
+
+impl Gauge {
+    /// `set` wins; else at least five repeated readings are needed.
+    pub fn of(set: Option<f64>, readings: &[FilmReading]) -> Option<Self> {
+        if let Some(sd_um) = set {
+            return Some(Self { sd_um, df: f64::INFINITY });
+        }
+        let mut spots: BTreeMap<(Id, &str, &str, Phase, &str), Vec<f64>> = BTreeMap::new();
+        for r in readings {
+            spots.entry((r.vehicle, &r.panel, &r.point, r.phase, &r.day)).or_default().push(r.film_um);
+        }
+        let (mut squares, mut df) = (0.0, 0.0);
+        for values in spots.values().filter(|v| v.len() > 1) {
+            let mean = mean(values);
+            squares += values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+            df += (values.len() - 1) as f64;
+        }
+        (df >= 5.0 && squares > 0.0).then(|| Self { sd_um: (squares / df).sqrt(), df })
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    if n == 0 {
+        return None;
+    }
+    Some((values[(n - 1) / 2] + values[n / 2]) / 2.0)
+}
+
+/// Sorts readings into panels, judges each, newest rules last.
+///
+/// * `floor_um`: the shop's own limit for the whole build, µm; no limit when it set none.
+pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f64>) -> Vec<Panel> {
+    let mut panels: BTreeMap<(Id, String), Panel> = BTreeMap::new();
+    for r in readings {
+        let panel = panels.entry((r.vehicle, r.panel.to_lowercase())).or_insert_with(|| Panel {
+            vehicle: r.vehicle,
+            name: r.panel.clone(),
+            ..Panel::default()
+        });
+        let point = panel.points.entry(r.point.clone()).or_default();
+        match r.phase {
+            Phase::Before => point.before.push(r.film_um),
+            Phase::After => point.after.push(r.film_um),
+        }
+    }
+    panels.into_values().map(|panel| panel.judged(gauge, floor_um)).collect()
+}
+
+impl Panel {
+    fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
+        self.mark_odd();
+        let pairs: Vec<(f64, f64)> = self
+            .points
+            .values()
+            .filter(|p| !p.before.is_empty() && !p.after.is_empty())
+            .map(|p| {
+                let gauge_part = 1.0 / p.before.len() as f64 + 1.0 / p.after.len() as f64;
+                (mean(&p.before) - mean(&p.after), gauge_part)
+            })
+            .collect();
+        self.pairs = pairs.len();
+        self.removal = removal(&pairs, gauge);
+        let now = |p: &Point| if p.after.is_empty() { mean(&p.before) } else { mean(&p.after) };
+        self.thinnest_um = self.points.values().map(now).min_by(f64::total_cmp);
+        self.caution(gauge, floor_um);
+        self
+    }
+
+    fn caution(&mut self, gauge: Option<Gauge>, floor_um: Option<f64>) {
+        let mut cautions = Vec::new();
+        if let (Some(floor), Some(thinnest)) = (floor_um, self.thinnest_um) {
+            if thinnest < floor {
+                cautions.push(format!(
+                    "{:.0} µm at its thinnest, below the {floor:.0} µm this shop set itself: stop and decide with the makers' advice.",
+                    thinnest
+                ));
+            } else if let Some(gauge) = gauge.filter(|g| thinnest - 2.0 * g.sd_um < floor) {
+                cautions.push(format!(
+                    "{thinnest:.0} µm at its thinnest is within the gauge's spread ({:.1} µm) of the limit of {floor:.0} µm.",
+                    gauge.sd_um
+                ));
+            }
+        }
+        if let Some(removal) = self.removal.filter(|r| r.value < -2.0 * r.sd) {
+            cautions.push(format!(
+                "Reads {:.1} µm thicker than before: other points, filler residue or a gauge not zeroed; no removal is derived.",
+                -removal.value
+            ));
+        }
+        self.cautions = cautions;
+    }
+
+    /// Points far off the rest of the panel, or above what factories put on.
+    fn mark_odd(&mut self) {
+        let means: Vec<f64> =
+            self.points.values().map(|p| mean(if p.before.is_empty() { &p.after } else { &p.before })).collect();
+        let middle = median(&mut means.clone()).unwrap_or(0.0);
+        let mut off: Vec<f64> = means.iter().map(|m| (m - middle).abs()).collect();
+        // 1.4826: from the median absolute deviation to a standard deviation, for a normal distribution.
+        let spread = median(&mut off).map_or(LEAST_SPREAD_UM, |m| (1.4826 * m).max(LEAST_SPREAD_UM));
+        // Fewer than four points are no group to be odd in.
+        let group = off.len() >= 4;
+        for (point, value) in self.points.values_mut().zip(means) {
+            point.odd = if value > middle + ODD * spread && group {
+                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: filler or a local respray?"))
+            } else if value < middle - ODD * spread && group {
+                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: an edge, or polished through before?"))
+            } else if value > FACTORY_UM.1 {
+                Some(format!(
+                    "{value:.0} µm is more than the {:.0} to {:.0} µm factories put on: resprayed?",
+                    FACTORY_UM.0, FACTORY_UM.1
+                ))
+            } else {
+                None
+            };
+        }
+    }
+}
+
+/// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show.
+fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>) -> Option<Um> {
+    let n = pairs.len() as f64;
+    if pairs.is_empty() {
+        return None;
+    }
+    let value = pairs.iter().map(|p| p.0).sum::<f64>() / n;
+    let by_gauge = gauge.map(|g| g.sd_um * pairs.iter().map(|p| p.1).sum::<f64>().sqrt() / n);
+    let by_points = (pairs.len() >= 3).then(|| {
+        let squares: f64 = pairs.iter().map(|p| (p.0 - value).powi(2)).sum();
+        (squares / (n - 1.0) / n).sqrt()
+    });
+    let sd = by_gauge.into_iter().chain(by_points).reduce(f64::max)?;
+    Some(Um { value, sd })
+}
+
+/// What a pad and liquid take off a paint per metre rubbed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wear {
+    /// The vehicle's row.
+    pub vehicle: Id,
+    /// Panel.
+    pub panel: String,
+    /// The pad's and liquid's rows; `None` where sessions on the panel used several or did not say.
+    pub product: Option<(Id, Id)>,
+    /// Removal, µm.
+    pub removal: Um,
+    /// Mean rubbing distance over the worked area, all sessions on the panel, m.
+    pub rubbed_m: f64,
+    /// µm per m.
+    pub wear: f64,
+    /// Its 90 % interval, µm per m; open above when the lower end of the rubbing distance is not known.
+    pub interval: (f64, f64),
+    /// Days of the sessions.
+    pub days: Vec<String>,
+}
+
+/// Relative standard deviation of a section's mean rubbing distance: a pad speed good to 2 %, an area good to 5 % each way where
+/// it is not taped; this program's estimate, not measured on a machine.
+pub const RUBBING_RELATIVE_SD: f64 = 0.08;
+
+/// Ratio of two uncertain figures with its 90 % interval after Fieller (Supplement to the J. Royal Statistical Society 7 (1940)
+/// 1-64), errors independent and normal. `None` when the divisor may be zero.
+pub fn ratio(top: Um, bottom: f64, bottom_sd: f64) -> Option<(f64, (f64, f64))> {
+    let z = Normal::standard().inverse_cdf(0.95);
+    let g = (z * bottom_sd / bottom).powi(2);
+    if !(bottom > 0.0 && g < 1.0) {
+        return None;
+    }
+    let value = top.value / bottom;
+    let half = z / bottom * (top.sd.powi(2) * (1.0 - g) + (value * bottom_sd).powi(2)).sqrt();
+    Some((value, ((value - half) / (1.0 - g), (value + half) / (1.0 - g))))
+}
+
+/// The ledger: every panel with a removal and a known rubbing distance.
+pub fn ledger(panels: &[Panel], sessions: &[Session], rubbed: &BTreeMap<Id, f64>) -> Vec<Wear> {
+    let mut ledger = Vec::new();
+    for panel in panels {
+        let Some(removal) = panel.removal.filter(|r| r.value > -2.0 * r.sd) else { continue };
+        let on: Vec<&Session> = sessions
+            .iter()
+            .filter(|s| s.vehicle == Some(panel.vehicle) && s.panel.to_lowercase() == panel.name.to_lowercase())
+            .collect();
+        let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
+        // One session without a rubbing distance, and the sum would be too small.
+        let Some(rubbed_m) = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>()) else { continue };
+        let Some((wear, interval)) = ratio(removal, rubbed_m, rubbed_m * RUBBING_RELATIVE_SD) else { continue };
+        let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
+        ledger.push(Wear {
+            vehicle: panel.vehicle,
+            panel: panel.name.clone(),
+            product: products.iter().next().copied().flatten().filter(|_| products.len() == 1),
+            removal,
+            rubbed_m,
+            wear,
+            interval,
+            days: on.iter().map(|s| s.day.clone()).collect(),
+        });
+    }
+    ledger.sort_by(|a, b| b.wear.total_cmp(&a.wear));
+    ledger
+}
+
+impl Um {
+    /// Half the width of the 90 % interval.
+    pub fn half_width(&self, df: f64) -> f64 {
+        let t = if df.is_finite() {
+            StudentsT::new(0.0, 1.0, df).map_or(f64::INFINITY, |t| t.inverse_cdf(0.95))
+        } else {
+            Normal::standard().inverse_cdf(0.95)
+        };
+        t * self.sd
+    }
+}
+
+impl Shop {
+    /// Mean rubbing distance over each session's sections, m; sessions with a section that has none are left out.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn rubbed_m(&self) -> Result<BTreeMap<Id, f64>> {
+        let rows = self.rows(
+            "SELECT session_id, avg(rubbing_mean_m) FROM sections GROUP BY session_id
+             HAVING count(*) = count(rubbing_mean_m)",
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(rows.into_iter().collect())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reading(point: &str, phase: Phase, film_um: f64) -> FilmReading {
+        FilmReading {
+            vehicle: 1,
+            panel: "left door".into(),
+            point: point.into(),
+            phase,
+            day: "2026-03-02".into(),
+            film_um,
+            note: String::new(),
+        }
+    }
+
+    #[test]
+    fn removal_carries_the_gauge_s_repeatability() {
+        let gauge = Gauge::of(Some(1.0), &[]);
+        let readings = [reading("1", Phase::Before, 120.0), reading("1", Phase::After, 117.0)];
+        let panel = &panels(&readings, gauge, None)[0];
+        // Closed form: one reading each, sd = sqrt(2) gauge sd.
+        let removal = panel.removal.expect("both read");
+        assert!((removal.value - 3.0).abs() < 1e-12 && (removal.sd - 2f64.sqrt()).abs() < 1e-12, "{removal:?}");
+        assert_eq!(panels(&readings, None, None)[0].removal, None, "no spread known, no figure with an interval");
+    }
+
+    #[test]
+    fn the_gauge_s_spread_comes_from_repeated_readings() {
+        // Six spots read twice, 2 apart: each has variance 2 with one degree of freedom.
+        let readings: Vec<FilmReading> =
+            (0..6).flat_map(|i| [100.0, 102.0].map(|v| reading(&i.to_string(), Phase::Before, v))).collect();
+        let gauge = Gauge::of(None, &readings).expect("enough");
+        assert!((gauge.sd_um - 2f64.sqrt()).abs() < 1e-12);
+        assert_eq!(gauge.df, 6.0);
+        assert_eq!(Gauge::of(None, &readings[..8]), None);
+    }
+
+    #[test]
+    fn odd_readings_and_the_shop_s_own_limit_are_said() {
+        let mut readings: Vec<FilmReading> = [118.0, 120.0, 121.0, 119.0, 240.0, 60.0]
+            .iter()
+            .enumerate()
+            .map(|(i, v)| reading(&i.to_string(), Phase::Before, *v))
+            .collect();
+        readings.push(reading("0", Phase::After, 95.0));
+        let panel = &panels(&readings, Gauge::of(Some(1.0), &[]), Some(100.0))[0];
+        assert!(panel.points["4"].odd.as_deref().is_some_and(|w| w.contains("filler")));
+        assert!(panel.points["5"].odd.as_deref().is_some_and(|w| w.contains("edge")));
+        assert_eq!(panel.points["1"].odd, None);
+        assert!(panel.cautions[0].contains("below the 100 µm this shop set"), "{:?}", panel.cautions);
+        assert!(panels(&readings, None, None)[0].cautions.is_empty(), "there is no built-in limit");
+        let near = [reading("1", Phase::Before, 101.5)];
+        assert!(
+            panels(&near, Gauge::of(Some(1.0), &[]), Some(100.0))[0].cautions[0].contains("within the gauge's spread")
+        );
+        let thick = [reading("1", Phase::Before, 300.0)];
+        assert!(panels(&thick, None, None)[0].points["1"].odd.as_deref().is_some_and(|w| w.contains("resprayed")));
+    }
+
+    #[test]
+    fn film_that_grew_gives_no_wear() {
+        let readings = [reading("1", Phase::Before, 110.0), reading("1", Phase::After, 130.0)];
+        let panels = panels(&readings, Gauge::of(Some(1.0), &[]), None);
+        assert!(panels[0].cautions[0].contains("thicker than before"));
+        assert!(ledger(&panels, &[], &BTreeMap::new()).is_empty());
+    }
+
+    #[test]
+    fn a_ratio_without_error_below_is_the_plain_interval_and_one_with_it_is_wider() {
+        let top = Um { value: 3.0, sd: 0.5 };
+        let (value, (lo, hi)) = ratio(top, 10.0, 0.0).expect("known");
+        // Closed form: (3 ± 1.644854 · 0.5) / 10.
+        assert!((value - 0.3).abs() < 1e-12 && (lo - 0.217_757_3).abs() < 1e-6 && (hi - 0.382_242_7).abs() < 1e-6);
+        let (_, (lo2, hi2)) = ratio(top, 10.0, 0.8).expect("known");
+        assert!(lo2 < lo && hi2 > hi);
+        assert_eq!(ratio(top, 10.0, 9.0), None, "a divisor that may be zero");
+    }
+
+    /// The interval holds the true ratio as often as it says (seeded draws).
+    #[test]
+    fn the_ratio_s_interval_holds() {
+        use rand::SeedableRng as _;
+        use rand_distr::Distribution as _;
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+        let normal = rand_distr::StandardNormal;
+        let runs = 4000;
+        let held = (0..runs)
+            .filter(|_| {
+                let (e, f): (f64, f64) = (normal.sample(&mut rng), normal.sample(&mut rng));
+                let rubbed = 12.0 * (1.0 + RUBBING_RELATIVE_SD * f);
+                let (_, (lo, hi)) =
+                    ratio(Um { value: 3.0 + 0.8 * e, sd: 0.8 }, rubbed, 12.0 * RUBBING_RELATIVE_SD).expect("known");
+                lo <= 0.25 && 0.25 <= hi
+            })
+            .count();
+        let share = held as f64 / f64::from(runs);
+        println!("{share:.3}");
+        // Three standard errors of 0.9 in 4000 are 0.014.
+        assert!((0.886..=0.914).contains(&share), "{share}");
+    }
+}

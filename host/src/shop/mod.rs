@@ -1,0 +1,38 @@
+//! The shop's memory: who, what with, on what paint, what came of it. A shop that writes down what worked on which paint never
+//! starts from ten pads again.
+//!
+//! # Data flow
+//!
+//! ```text
+//! recordings ─► review ─► fill ─┐                        ┌─► compare, trial, thickness, report, day
+//! hand-typed names, trials, film ┴─► Shop (one SQLite file) ┴─► export (CSV, JSON), backup
+//! ```
+//!
+//! # Terms
+//!
+//! * *session*: one recording as filed here; *section* and *pass* as in the analysis.
+//! * *vehicle*: a description of paint (kind, year, colour, hardness so far). An owner's name is optional and never exported.
+//! * *product*: a pad or a liquid, with the shop's own order of aggressiveness, 1 = mildest.
+//!
+//! Raw data stays in the recordings. Everything derived from them can be computed again (`shop rebuild`); only what somebody
+//! typed exists nowhere else, and that is what backups are for.
+
+pub mod demo;
+mod error;
+mod exchange;
+pub mod fill;
+pub mod film;
+mod names;
+pub mod papers;
+mod sessions;
+mod store;
+#[cfg(test)]
+mod tests;
+pub mod trial;
+mod work;
+
+pub use error::{Result, ShopError};
+pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehicle};
+pub use sessions::{Filed, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session};
+pub use store::{Health, STORE, Setting, Shop};
+pub use work::{FilmReading, Phase, Trial};

@@ -1,0 +1,384 @@
+//! Who and what the shop knows by name: technicians, machines, pads and liquids, vehicles.
+
+use rusqlite::{OptionalExtension as _, Row, params};
+use serde::{Deserialize, Serialize};
+
+use super::{Result, Shop, ShopError};
+use crate::analysis::MachineKind;
+
+/// A row's number in its table.
+pub type Id = i64;
+
+/// A machine.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MachineEntry {
+    /// What the shop calls it.
+    pub name: String,
+    /// `orbital` or `rotary`.
+    pub kind: String,
+    /// Diameter of the orbit, mm.
+    pub throw_mm: Option<f64>,
+    /// Sizes of pads it is used with, mm.
+    #[serde(default)]
+    pub pad_diameters_mm: Vec<f64>,
+    /// Anything else.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Pad or liquid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ProductKind {
+    /// A pad.
+    Pad,
+    /// A compound, polish or other liquid.
+    Liquid,
+}
+
+impl ProductKind {
+    /// The word for it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Pad => "pad",
+            Self::Liquid => "liquid",
+        }
+    }
+}
+
+/// A pad or a liquid, as the shop calls it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Product {
+    /// Pad or liquid.
+    pub kind: ProductKind,
+    /// Its name.
+    pub name: String,
+    /// The shop's own order among its pads or its liquids, 1 = mildest.
+    pub aggressiveness: i64,
+    /// Anything else.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// A vehicle, as a description of its paint.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Vehicle {
+    /// What the shop calls it.
+    pub label: String,
+    /// `clear-coat`, `single-stage`, `respray` or `unknown`.
+    pub paint: String,
+    /// Year the paint was put on.
+    pub paint_year: Option<i64>,
+    /// `dark`, `medium`, `light` or `unknown`.
+    pub colour: String,
+    /// `soft`, `medium`, `hard` or `unknown`, as the shop found it so far.
+    pub hardness: String,
+    /// Whose it is. Never exported.
+    #[serde(skip)]
+    pub owner: Option<String>,
+    /// Anything else.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Something with a row of its own.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Known<T> {
+    /// Its row.
+    #[serde(skip)]
+    pub id: Id,
+    /// What it is.
+    #[serde(flatten)]
+    pub entry: T,
+}
+
+/// A technician.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Technician {
+    /// Their name.
+    pub name: String,
+    /// Anything else.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Names are kept without outer spaces, 1 to 80 characters, no control characters.
+fn clean(what: &str, name: &str) -> Result<String> {
+    let name = name.trim();
+    if name.is_empty() || name.chars().count() > 80 || name.chars().any(char::is_control) {
+        return Err(ShopError::Value(format!("{what} {name:?}: a name has 1 to 80 characters and no line breaks")));
+    }
+    Ok(name.to_owned())
+}
+
+/// A UNIQUE failure means the name is taken; anything else is what it is.
+fn taken(what: &'static str, name: &str) -> impl FnOnce(rusqlite::Error) -> ShopError {
+    let name = name.to_owned();
+    move |error| match &error {
+        rusqlite::Error::SqliteFailure(code, _) if code.extended_code == rusqlite::ffi::SQLITE_CONSTRAINT_UNIQUE => {
+            ShopError::NameTaken { what, name }
+        }
+        _ => error.into(),
+    }
+}
+
+fn one_of(what: &str, value: &str, words: &[&str]) -> Result<()> {
+    if words.contains(&value) {
+        return Ok(());
+    }
+    Err(ShopError::Value(format!("{what} {value:?}: choose one of {}", words.join(", "))))
+}
+
+fn in_range(what: &str, value: f64, lo: f64, hi: f64) -> Result<()> {
+    if (lo..=hi).contains(&value) {
+        return Ok(());
+    }
+    Err(ShopError::Value(format!("{what} {value}: expected {lo} to {hi}")))
+}
+
+impl Shop {
+    /// Adds a technician.
+    ///
+    /// # Errors
+    /// [`ShopError::NameTaken`], whatever the case of the letters.
+    pub fn add_technician(&self, technician: &Technician) -> Result<Id> {
+        let name = clean("technician", &technician.name)?;
+        self.db
+            .execute("INSERT INTO technicians (name, note) VALUES (?1, ?2)", params![name, technician.note])
+            .map_err(taken("technician", &name))?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// Adds a machine.
+    ///
+    /// # Errors
+    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a kind, throw or pad size that cannot be.
+    pub fn add_machine(&self, machine: &MachineEntry) -> Result<Id> {
+        let name = clean("machine", &machine.name)?;
+        one_of("kind", &machine.kind, &["orbital", "rotary"])?;
+        match machine.throw_mm {
+            Some(_) if machine.kind == "rotary" => {
+                return Err(ShopError::Value(format!("machine {name:?}: a rotary has no throw; leave it out")));
+            }
+            Some(throw) => in_range("throw, mm:", throw, 1.0, 40.0)?,
+            None => {}
+        }
+        for &pad in &machine.pad_diameters_mm {
+            in_range("pad diameter, mm:", pad, 20.0, 300.0)?;
+        }
+        self.whole(|| {
+            self.db
+                .execute(
+                    "INSERT INTO machines (name, kind, throw_mm, note) VALUES (?1, ?2, ?3, ?4)",
+                    params![name, machine.kind, machine.throw_mm, machine.note],
+                )
+                .map_err(taken("machine", &name))?;
+            let id = self.db.last_insert_rowid();
+            for pad in &machine.pad_diameters_mm {
+                self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![id, pad])?;
+            }
+            Ok(id)
+        })
+    }
+
+    /// Notes that a machine is used with a pad of this size.
+    ///
+    /// # Errors
+    /// When the size cannot be.
+    pub(super) fn add_pad_size(&self, machine: Id, pad_diameter_mm: f64) -> Result<()> {
+        in_range("pad diameter, mm:", pad_diameter_mm, 20.0, 300.0)?;
+        self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![machine, pad_diameter_mm])?;
+        Ok(())
+    }
+
+    /// Adds a pad or a liquid.
+    ///
+    /// # Errors
+    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a place in the order outside 1 to 99.
+    pub fn add_product(&self, product: &Product) -> Result<Id> {
+        let kind = product.kind.as_str();
+        let name = clean(kind, &product.name)?;
+        in_range("place in the order of aggressiveness", product.aggressiveness as f64, 1.0, 99.0)?;
+        self.db
+            .execute(
+                "INSERT INTO products (kind, name, aggressiveness, note) VALUES (?1, ?2, ?3, ?4)",
+                params![kind, name, product.aggressiveness, product.note],
+            )
+            .map_err(taken(kind, &name))?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// Adds a vehicle.
+    ///
+    /// # Errors
+    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for words that are not in the lists.
+    pub fn add_vehicle(&self, vehicle: &Vehicle) -> Result<Id> {
+        let label = clean("vehicle", &vehicle.label)?;
+        one_of("paint", &vehicle.paint, &["clear-coat", "single-stage", "respray", "unknown"])?;
+        one_of("colour", &vehicle.colour, &["dark", "medium", "light", "unknown"])?;
+        one_of("hardness", &vehicle.hardness, &["soft", "medium", "hard", "unknown"])?;
+        if let Some(year) = vehicle.paint_year {
+            in_range("paint year", year as f64, 1900.0, 2200.0)?;
+        }
+        self.db
+            .execute(
+                "INSERT INTO vehicles (label, paint, paint_year, colour, hardness, owner, note)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                params![
+                    label,
+                    vehicle.paint,
+                    vehicle.paint_year,
+                    vehicle.colour,
+                    vehicle.hardness,
+                    vehicle.owner,
+                    vehicle.note
+                ],
+            )
+            .map_err(taken("vehicle", &label))?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// A technician's row by name.
+    ///
+    /// # Errors
+    /// [`ShopError::Unknown`], with the closest name.
+    pub fn technician(&self, name: &str) -> Result<Id> {
+        self.named("technician", "SELECT id FROM technicians WHERE name = ?1", "SELECT name FROM technicians", name)
+    }
+
+    /// A machine's row by name.
+    ///
+    /// # Errors
+    /// [`ShopError::Unknown`], with the closest name.
+    pub fn machine(&self, name: &str) -> Result<Id> {
+        self.named("machine", "SELECT id FROM machines WHERE name = ?1", "SELECT name FROM machines", name)
+    }
+
+    /// A vehicle's row by label.
+    ///
+    /// # Errors
+    /// [`ShopError::Unknown`], with the closest label.
+    pub fn vehicle(&self, label: &str) -> Result<Id> {
+        self.named("vehicle", "SELECT id FROM vehicles WHERE label = ?1", "SELECT label FROM vehicles", label)
+    }
+
+    /// A pad's or liquid's row by name.
+    ///
+    /// # Errors
+    /// [`ShopError::Unknown`], with the closest name.
+    pub fn product(&self, kind: ProductKind, name: &str) -> Result<Id> {
+        let (one, all) = match kind {
+            ProductKind::Pad => (
+                "SELECT id FROM products WHERE kind = 'pad' AND name = ?1",
+                "SELECT name FROM products WHERE kind = 'pad'",
+            ),
+            ProductKind::Liquid => (
+                "SELECT id FROM products WHERE kind = 'liquid' AND name = ?1",
+                "SELECT name FROM products WHERE kind = 'liquid'",
+            ),
+        };
+        self.named(kind.as_str(), one, all, name)
+    }
+
+    fn named(&self, what: &'static str, one: &str, all: &str, name: &str) -> Result<Id> {
+        let name = name.trim();
+        if let Some(id) = self.db.prepare_cached(one)?.query_row([name], |row| row.get(0)).optional()? {
+            return Ok(id);
+        }
+        let mut query = self.db.prepare_cached(all)?;
+        let names = query.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
+        let lower = name.to_lowercase();
+        let distance = |known: &String| strsim::damerau_levenshtein(&known.to_lowercase(), &lower);
+        // Two slips in a name of six letters or more, one in a shorter one.
+        let slips = if lower.chars().count() < 6 { 1 } else { 2 };
+        let close = names.iter().min_by_key(|known| distance(known)).filter(|known| distance(known) <= slips).cloned();
+        Err(ShopError::Unknown { what, name: name.to_owned(), known: names.len(), close })
+    }
+
+    /// All technicians, by name.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn technicians(&self) -> Result<Vec<Known<Technician>>> {
+        self.rows("SELECT id, name, note FROM technicians ORDER BY name", |row| {
+            Ok(Known { id: row.get(0)?, entry: Technician { name: row.get(1)?, note: row.get(2)? } })
+        })
+    }
+
+    /// All machines, by name.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn machines(&self) -> Result<Vec<Known<MachineEntry>>> {
+        let mut machines = self.rows("SELECT id, name, kind, throw_mm, note FROM machines ORDER BY name", |row| {
+            let entry = MachineEntry {
+                name: row.get(1)?,
+                kind: row.get(2)?,
+                throw_mm: row.get(3)?,
+                pad_diameters_mm: Vec::new(),
+                note: row.get(4)?,
+            };
+            Ok(Known { id: row.get(0)?, entry })
+        })?;
+        let pads = self.rows("SELECT machine_id, pad_diameter_mm FROM machine_pads ORDER BY 1, 2", |row| {
+            Ok((row.get::<_, Id>(0)?, row.get::<_, f64>(1)?))
+        })?;
+        for (id, pad) in pads {
+            if let Some(machine) = machines.iter_mut().find(|m| m.id == id) {
+                machine.entry.pad_diameters_mm.push(pad);
+            }
+        }
+        Ok(machines)
+    }
+
+    /// All pads and liquids, pads first, mildest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn products(&self) -> Result<Vec<Known<Product>>> {
+        self.rows(
+            "SELECT id, kind, name, aggressiveness, note FROM products ORDER BY kind DESC, aggressiveness, name",
+            |row| {
+                let kind = if row.get::<_, String>(1)? == "pad" { ProductKind::Pad } else { ProductKind::Liquid };
+                let entry = Product { kind, name: row.get(2)?, aggressiveness: row.get(3)?, note: row.get(4)? };
+                Ok(Known { id: row.get(0)?, entry })
+            },
+        )
+    }
+
+    /// All vehicles, by label.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn vehicles(&self) -> Result<Vec<Known<Vehicle>>> {
+        self.rows(
+            "SELECT id, label, paint, paint_year, colour, hardness, owner, note FROM vehicles ORDER BY label",
+            |row| {
+                let entry = Vehicle {
+                    label: row.get(1)?,
+                    paint: row.get(2)?,
+                    paint_year: row.get(3)?,
+                    colour: row.get(4)?,
+                    hardness: row.get(5)?,
+                    owner: row.get(6)?,
+                    note: row.get(7)?,
+                };
+                Ok(Known { id: row.get(0)?, entry })
+            },
+        )
+    }
+
+    pub(super) fn rows<T>(&self, sql: &str, read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>) -> Result<Vec<T>> {
+        let mut query = self.db.prepare_cached(sql)?;
+        let rows = query.query_map([], read)?;
+        Ok(rows.collect::<rusqlite::Result<Vec<T>>>()?)
+    }
+}
+
+/// The word of a machine's kind.
+pub(super) fn kind_word(kind: MachineKind) -> &'static str {
+    match kind {
+        MachineKind::Orbital => "orbital",
+        MachineKind::Rotary => "rotary",
+    }
+}

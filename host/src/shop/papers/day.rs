@@ -1,0 +1,175 @@
+//! What one technician did on one day, on one sheet.
+
+use std::fmt::Write as _;
+
+use super::head;
+use crate::drawing::canvas::escape;
+use crate::guidance::Units;
+use crate::shop::{Id, Result, Shop};
+
+/// One session of the day.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DayWork {
+    /// Clock time of the start, as recorded.
+    pub started: String,
+    /// Vehicle and panel, in words.
+    pub place: String,
+    /// Sections.
+    pub sections: usize,
+    /// Passes.
+    pub passes: usize,
+    /// Minutes with the motor running.
+    pub minutes: f64,
+    /// Largest rise, K.
+    pub rise_k: Option<f64>,
+    /// Warnings.
+    pub warnings: u32,
+    /// What is missing from the recording.
+    pub lost: String,
+}
+
+/// The day.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DaySheet {
+    /// Who.
+    pub technician: String,
+    /// When, `YYYY-MM-DD`.
+    pub day: String,
+    /// The sessions, by start.
+    pub works: Vec<DayWork>,
+    /// Whether any figure is invented.
+    pub invented: bool,
+}
+
+impl DaySheet {
+    /// Minutes with the motor running.
+    pub fn minutes(&self) -> f64 {
+        self.works.iter().map(|w| w.minutes).sum()
+    }
+
+    /// Sections, passes and warnings.
+    pub fn counts(&self) -> (usize, usize, u32) {
+        self.works.iter().fold((0, 0, 0), |sum, w| (sum.0 + w.sections, sum.1 + w.passes, sum.2 + w.warnings))
+    }
+}
+
+/// Gathers a technician's day.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
+    let name = shop.technicians()?.into_iter().find(|t| t.id == technician).map(|t| t.entry.name).unwrap_or_default();
+    let vehicles = shop.vehicles()?;
+    let passes = shop.pass_figures()?;
+    let mut sheet = DaySheet { technician: name, day: day.to_owned(), ..DaySheet::default() };
+    for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician && s.day == day) {
+        sheet.invented |= matches!(session.source.as_str(), "simulation" | "generated");
+        let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
+        let vehicle = vehicles.iter().find(|v| Some(v.id) == session.vehicle).map(|v| v.entry.label.clone());
+        let parts: Vec<String> = vehicle.into_iter().chain([session.panel.clone()]).filter(|p| !p.is_empty()).collect();
+        sheet.works.push(DayWork {
+            started: session.started.get(11..16).unwrap_or_default().to_owned(),
+            place: if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") },
+            sections: own.chunk_by(|a, b| a.section == b.section).count(),
+            passes: own.len(),
+            minutes: session.running_s / 60.0,
+            rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
+            warnings: own.iter().map(|p| p.warnings).sum(),
+            lost: session.lost.clone(),
+        });
+    }
+    Ok(sheet)
+}
+
+/// The page, UTF-8.
+pub fn day_html(sheet: &DaySheet, units: Units) -> String {
+    let mut html = head(&format!("{}, {}", sheet.technician, sheet.day));
+    let (sections, passes, warnings) = sheet.counts();
+    let _ = writeln!(html, "<h1>{}</h1><p class=\"soft\">{}</p>", escape(&sheet.technician), escape(&sheet.day));
+    if sheet.invented {
+        html.push_str("<p class=\"invented\">Invented data, not measured</p>\n");
+    }
+    let _ = writeln!(
+        html,
+        "<p><strong>{sections} sections, {passes} passes, {:.0} minutes with the motor running, {warnings} warnings.</strong></p>\n\
+         <table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings</th></tr></thead><tbody>",
+        sheet.minutes()
+    );
+    for w in &sheet.works {
+        let lost =
+            if w.lost.is_empty() { String::new() } else { format!("<br><small>missing: {}</small>", escape(&w.lost)) };
+        let _ = writeln!(
+            html,
+            "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{} sections, {} passes, {:.0} min</td>\
+             <td data-label=\"Warmest\">{}</td><td data-label=\"Warnings\">{}</td></tr>",
+            escape(&w.started),
+            escape(&w.place),
+            w.sections,
+            w.passes,
+            w.minutes,
+            w.rise_k.map_or("not measured".to_owned(), |r| units.rise(r)),
+            w.warnings
+        );
+    }
+    html.push_str(
+        "</tbody></table>\n<footer><p>Vibration exposure is not on this sheet. Numbness, tingling or white fingers: stop and see a \
+         doctor.</p></footer>\n</body></html>\n",
+    );
+    html
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Picture, owner_report, report_html};
+    use super::*;
+    use crate::shop::demo::{Extent, STYLES, generate};
+    use crate::shop::{FilmReading, Phase, Setting};
+
+    #[test]
+    fn a_day_adds_up_and_an_empty_day_is_empty() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES, Extent { days: 2, sections: 3 }, 4).expect("generated");
+        let sheet = day_sheet(&shop, cast.technicians[0], "2026-03-03").expect("read");
+        assert_eq!((sheet.works.len(), sheet.counts().0), (1, 3));
+        let session = shop.sessions().expect("read").into_iter().find(|s| s.id == 2).expect("filed");
+        assert!((sheet.minutes() - session.running_s / 60.0).abs() < 1e-9);
+        let page = day_html(&sheet, Units::Us);
+        assert!(page.contains("Invented data") && page.contains("°F"));
+        assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
+    }
+
+    #[test]
+    fn the_owner_s_page_tells_the_work_and_names_no_technician() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES, Extent { days: 8, sections: 2 }, 4).expect("generated");
+        shop.set(Setting::Name, "Corner <Shop>").expect("set");
+        shop.set(Setting::Care, "Wash by hand.\nNo brushes.").expect("set");
+        for (phase, film_um) in [(Phase::Before, 121.0), (Phase::After, 118.0)] {
+            let reading = FilmReading {
+                vehicle: cast.vehicles[0],
+                panel: "Bonnet".into(),
+                point: "1".into(),
+                phase,
+                day: "2026-03-02".into(),
+                film_um,
+                note: String::new(),
+            };
+            shop.add_film_reading(&reading).expect("added");
+        }
+        let mut report = owner_report(&shop, cast.vehicles[0]).expect("known");
+        report.pictures = vec![
+            Picture { caption: "bonnet".into(), bytes: b"\xff\xd8\xff picture".to_vec() },
+            Picture { caption: "a script".into(), bytes: b"<svg onload=1>".to_vec() },
+        ];
+        let page = report_html(&report, Units::Si);
+        for words in
+            ["Corner &lt;Shop&gt;", "121 µm before, 118 µm after", "<p>No brushes.</p>", "our limit of +11.1 K"]
+        {
+            assert!(page.contains(words), "{words:?} not in {page}");
+        }
+        for style in STYLES {
+            assert!(!page.contains(style.name), "{} is on the owner's page", style.name);
+        }
+        assert!(!page.contains("onload"), "only pictures are embedded");
+    }
+}

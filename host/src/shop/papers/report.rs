@@ -1,0 +1,243 @@
+//! The owner's report on a vehicle: what was found, what was done, how warm it got, what film is left.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::{embedded, head, paragraphs};
+use crate::drawing::canvas::escape;
+use crate::guidance::Units;
+use crate::shop::film::{Gauge, panels};
+use crate::shop::{Id, Result, Setting, Shop, ShopError};
+
+/// A picture the user adds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Picture {
+    /// What it shows.
+    pub caption: String,
+    /// PNG or JPEG.
+    pub bytes: Vec<u8>,
+}
+
+/// What was done on one panel.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PanelWork {
+    /// Panel.
+    pub name: String,
+    /// Days worked.
+    pub days: Vec<String>,
+    /// Sections.
+    pub sections: usize,
+    /// Passes.
+    pub passes: usize,
+    /// Minutes with the motor running.
+    pub minutes: f64,
+    /// Pads and liquids.
+    pub products: Vec<String>,
+    /// Largest surface rise, K; `None` where it was not measured.
+    pub rise_k: Option<f64>,
+    /// Whether every pass with a known rise stayed under its plan's limit.
+    pub within: bool,
+    /// The plan's limit, K.
+    pub limit_k: f64,
+    /// Mean film before and after, µm.
+    pub film_um: (Option<f64>, Option<f64>),
+}
+
+/// Everything on the page.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct OwnerReport {
+    /// The shop's name.
+    pub shop: String,
+    /// Its logo.
+    pub logo: Option<Vec<u8>>,
+    /// The vehicle, in words.
+    pub vehicle: String,
+    /// Its paint, in words.
+    pub paint: String,
+    /// What was found, typed by the shop.
+    pub found: String,
+    /// The panels.
+    pub panels: Vec<PanelWork>,
+    /// Care advice, typed by the shop.
+    pub care: String,
+    /// Pictures.
+    pub pictures: Vec<Picture>,
+    /// Whether any figure is invented.
+    pub invented: bool,
+}
+
+/// Gathers the report on a vehicle.
+///
+/// # Errors
+/// When the vehicle is not known or the store cannot be read.
+pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
+    let entry = shop
+        .vehicles()?
+        .into_iter()
+        .find(|v| v.id == vehicle)
+        .ok_or_else(|| ShopError::Value(format!("there is no vehicle {vehicle}")))?
+        .entry;
+    let products: BTreeMap<Id, String> = shop.products()?.into_iter().map(|p| (p.id, p.entry.name)).collect();
+    let mut report = OwnerReport {
+        shop: shop.setting(Setting::Name)?.unwrap_or_default(),
+        vehicle: entry.label.clone(),
+        paint: paint_words(&entry.paint, &entry.colour, entry.paint_year),
+        care: shop.setting(Setting::Care)?.unwrap_or_default(),
+        ..OwnerReport::default()
+    };
+    if let Some(logo) = shop.setting(Setting::Logo)? {
+        let path = shop.folder().join(&logo);
+        report.logo = Some(std::fs::read(&path).map_err(|e| ShopError::io("read the logo", path, e))?);
+    }
+    let mut works: BTreeMap<String, PanelWork> = BTreeMap::new();
+    let passes = shop.pass_figures()?;
+    for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
+        report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
+        let name = if session.panel.is_empty() { "not named" } else { &session.panel };
+        let work = works.entry(name.to_lowercase()).or_insert_with(|| PanelWork {
+            name: name.to_owned(),
+            within: true,
+            limit_k: session.heat_limit_k,
+            ..PanelWork::default()
+        });
+        if !work.days.contains(&session.day) {
+            work.days.push(session.day.clone());
+        }
+        work.minutes += session.running_s / 60.0;
+        work.limit_k = work.limit_k.min(session.heat_limit_k);
+        let used = [session.pad, session.liquid].map(|id| id.and_then(|id| products.get(&id)).cloned());
+        if let [Some(pad), Some(liquid)] = used {
+            let words = format!("{pad} with {liquid}");
+            if !work.products.contains(&words) {
+                work.products.push(words);
+            }
+        }
+        let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
+        work.passes += own.len();
+        work.sections += own.chunk_by(|a, b| a.section == b.section).count();
+        for rise in own.iter().filter_map(|p| p.surface_rise_k) {
+            work.within &= rise <= session.heat_limit_k;
+            work.rise_k = Some(work.rise_k.map_or(rise, |r| r.max(rise)));
+        }
+    }
+    let readings = shop.film_readings()?;
+    let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
+    for panel in panels(&readings, gauge, None).into_iter().filter(|p| p.vehicle == vehicle) {
+        let mean = |of: fn(&crate::shop::film::Point) -> &Vec<f64>| {
+            let values: Vec<f64> = panel.points.values().flat_map(|p| of(p).iter().copied()).collect();
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        let film = (mean(|p| &p.before), mean(|p| &p.after));
+        let work = works.entry(panel.name.to_lowercase()).or_insert_with(|| PanelWork {
+            name: panel.name.clone(),
+            within: true,
+            ..PanelWork::default()
+        });
+        work.film_um = film;
+    }
+    report.panels = works.into_values().collect();
+    Ok(report)
+}
+
+fn paint_words(paint: &str, colour: &str, year: Option<i64>) -> String {
+    let kind = match paint {
+        "clear-coat" => "clear-coated paint",
+        "single-stage" => "single-stage paint",
+        "respray" => "resprayed paint",
+        _ => "paint",
+    };
+    let colour = if colour == "unknown" { String::new() } else { format!("{colour} ") };
+    let year = year.map_or(String::new(), |y| format!(" of {y}"));
+    format!("{colour}{kind}{year}")
+}
+
+/// The page, UTF-8. Pictures that are neither PNG nor JPEG are left out.
+pub fn report_html(report: &OwnerReport, units: Units) -> String {
+    let shop = if report.shop.is_empty() { "Paint correction" } else { &report.shop };
+    let mut html = head(&format!("{shop}: {}", report.vehicle));
+    let logo = report.logo.as_deref().and_then(embedded);
+    let logo = logo.map_or(String::new(), |data| format!("<img alt=\"{}\" src=\"{data}\">", escape(shop)));
+    let _ = writeln!(
+        html,
+        "<header><div><p class=\"soft\">{}</p><h1>Work on your {}</h1><p class=\"soft\">{}</p></div>{logo}</header>",
+        escape(shop),
+        escape(&report.vehicle),
+        escape(&report.paint)
+    );
+    if report.invented {
+        html.push_str("<p class=\"invented\">Invented data, not measured</p>\n");
+    }
+    if !report.found.trim().is_empty() {
+        html.push_str("<h2>What we found</h2>\n");
+        paragraphs(&mut html, &report.found);
+    }
+    html.push_str("<h2>What we did</h2>\n");
+    if report.panels.is_empty() {
+        html.push_str("<p>No work on this vehicle is filed yet.</p>\n");
+    } else {
+        html.push_str(
+            "<table><thead><tr><th>Part</th><th>Polished with</th><th>How much</th><th>Warmest</th><th>Paint thickness</th></tr>\
+             </thead><tbody>\n",
+        );
+        report.panels.iter().for_each(|p| row(&mut html, p, units));
+        html.push_str("</tbody></table>\n");
+        html.push_str(
+            "<p><small>Warmest: how far the surface rose above where it started, read beside the pad; the hottest place may have \
+             been a little warmer. Paint thickness: mean of the gauge readings of all layers together.</small></p>\n",
+        );
+    }
+    let pictures: Vec<(&str, String)> =
+        report.pictures.iter().filter_map(|p| Some((p.caption.as_str(), embedded(&p.bytes)?))).collect();
+    if !pictures.is_empty() {
+        html.push_str("<h2>Pictures</h2>\n<div class=\"pictures\">\n");
+        for (caption, data) in pictures {
+            let caption = escape(caption);
+            let _ = writeln!(
+                html,
+                "<figure><img alt=\"{caption}\" src=\"{data}\"><figcaption>{caption}</figcaption></figure>"
+            );
+        }
+        html.push_str("</div>\n");
+    }
+    if !report.care.trim().is_empty() {
+        html.push_str("<h2>How to keep it so</h2>\n");
+        paragraphs(&mut html, &report.care);
+    }
+    html.push_str("<footer><p>Temperatures and times come from a sensor on the machine and are aids, not a certificate.</p></footer>\n");
+    html.push_str("</body></html>\n");
+    html
+}
+
+fn row(html: &mut String, panel: &PanelWork, units: Units) {
+    let products = if panel.products.is_empty() { "not noted".to_owned() } else { panel.products.join("; ") };
+    let much = if panel.passes == 0 {
+        "not polished".to_owned()
+    } else {
+        let sections =
+            if panel.sections == 1 { "1 section".to_owned() } else { format!("{} sections", panel.sections) };
+        format!("{sections}, {:.0} min, {}", panel.minutes, panel.days.join(", "))
+    };
+    let warm = match panel.rise_k {
+        None => "not measured".to_owned(),
+        Some(rise) => {
+            let limit = units.rise(panel.limit_k);
+            let word = if panel.within { "within our limit of" } else { "above our limit of" };
+            format!("{}, {word} {limit}", units.rise(rise))
+        }
+    };
+    let film = match panel.film_um {
+        (Some(before), Some(after)) => format!("{before:.0} µm before, {after:.0} µm after"),
+        (Some(before), None) => format!("{before:.0} µm before"),
+        (None, Some(after)) => format!("{after:.0} µm after"),
+        (None, None) => "not read".to_owned(),
+    };
+    let _ = writeln!(
+        html,
+        "<tr><th>{}</th><td data-label=\"Polished with\">{}</td><td>{}</td><td data-label=\"Warmest\">{}</td>\
+         <td data-label=\"Paint thickness\">{film}</td></tr>",
+        escape(&panel.name),
+        escape(&products),
+        escape(&much),
+        escape(&warm)
+    );
+}

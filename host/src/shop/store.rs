@@ -1,0 +1,275 @@
+//! The file: made, opened, brought up to date, backed up. Nothing here knows what the tables mean.
+//!
+//! Write-ahead log with `synchronous=FULL`: a change that was acknowledged survives a power cut. The folder must lie on a disk
+//! of this machine; SQLite's log does not work on network drives.
+
+use std::{
+    fs,
+    path::{Path, PathBuf},
+    time::Duration,
+};
+
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+
+use super::{Result, ShopError};
+
+/// Name of the store in the shop's folder.
+pub const STORE: &str = "shop.db";
+
+/// Marks the file as ours: "SPsh" in ASCII.
+const APPLICATION_ID: i32 = i32::from_be_bytes(*b"SPsh");
+
+/// Steps from one schema to the next; the first makes schema 1 out of nothing.
+const MIGRATIONS: &[&str] = &[include_str!("schema/v1.sql")];
+
+/// How long a busy store is waited for.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// A shop's memory: one folder, one store.
+#[derive(Debug)]
+pub struct Shop {
+    folder: PathBuf,
+    pub(super) db: Connection,
+}
+
+/// What `status` tells about the file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Health {
+    /// Schema in force.
+    pub schema: i64,
+    /// Size with its log, bytes.
+    pub bytes: u64,
+    /// What SQLite's own check found; empty when all is well.
+    pub faults: Vec<String>,
+}
+
+impl Shop {
+    /// Makes a shop in `folder`, which is created when it is not there.
+    ///
+    /// # Errors
+    /// [`ShopError::Exists`] when it holds one already; when the folder cannot be written.
+    pub fn create(folder: &Path) -> Result<Self> {
+        let path = folder.join(STORE);
+        if path.exists() {
+            return Err(ShopError::Exists { folder: folder.to_owned() });
+        }
+        fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
+        // Under another name first: an interrupted start never leaves half a shop.
+        let unfinished = tempfile::Builder::new()
+            .prefix(".shop-")
+            .tempfile_in(folder)
+            .map_err(|e| ShopError::io("write into", folder, e))?;
+        {
+            let db = Connection::open(unfinished.path())?;
+            db.pragma_update(None, "application_id", APPLICATION_ID)?;
+            migrate(&db)?;
+        }
+        unfinished.persist_noclobber(&path).map_err(|e| ShopError::io("write", &path, e.error))?;
+        Self::open(folder)
+    }
+
+    /// Opens the shop in `folder` and brings its store up to date; a copy of the store as it was is kept beside it then.
+    ///
+    /// # Errors
+    /// See [`ShopError`]; a store of a newer program is left as it is.
+    pub fn open(folder: &Path) -> Result<Self> {
+        Self::open_within(folder, PATIENCE)
+    }
+
+    pub(super) fn open_within(folder: &Path, patience: Duration) -> Result<Self> {
+        let path = folder.join(STORE);
+        if !path.is_file() {
+            return Err(ShopError::Missing { folder: folder.to_owned() });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let db = Connection::open_with_flags(&path, flags)?;
+        db.busy_timeout(patience)?;
+        let number = |pragma: &str| db.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
+        let application = number("application_id").map_err(|e| match ShopError::from(e) {
+            ShopError::Damaged(_) => ShopError::Foreign { path: path.clone() },
+            other => other,
+        })?;
+        if application != i64::from(APPLICATION_ID) {
+            return Err(ShopError::Foreign { path });
+        }
+        let found = number("user_version")?;
+        let known = MIGRATIONS.len() as i64;
+        if found > known {
+            return Err(ShopError::Newer { found, known });
+        }
+        db.pragma_update(None, "journal_mode", "WAL")?;
+        db.pragma_update(None, "synchronous", "FULL")?;
+        db.pragma_update(None, "foreign_keys", true)?;
+        db.set_prepared_statement_cache_capacity(64);
+        let shop = Self { folder: folder.to_owned(), db };
+        if found < known {
+            shop.back_up(&folder.join(format!("shop-before-schema-{known}.db")))?;
+            migrate(&shop.db)?;
+        }
+        Ok(shop)
+    }
+
+    /// A shop that lives in memory only.
+    #[cfg(test)]
+    pub(crate) fn in_memory() -> Self {
+        let db = Connection::open_in_memory().expect("memory");
+        db.pragma_update(None, "foreign_keys", true).expect("memory");
+        db.set_prepared_statement_cache_capacity(64);
+        migrate(&db).expect("a good schema");
+        Self { folder: PathBuf::new(), db }
+    }
+
+    /// The shop's folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// State of the file.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn health(&self) -> Result<Health> {
+        let schema = self.db.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        let mut check = self.db.prepare("PRAGMA integrity_check(5)")?;
+        let lines = check.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
+        let mut faults: Vec<String> = lines.into_iter().filter(|line| line != "ok").collect();
+        let loose: i64 = self.db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |row| row.get(0))?;
+        if loose > 0 {
+            faults.push(format!("{loose} rows refer to rows that are gone"));
+        }
+        let size = |name: &str| fs::metadata(self.folder.join(name)).map_or(0, |m| m.len());
+        Ok(Health { schema, bytes: size(STORE) + size("shop.db-wal"), faults })
+    }
+
+    /// Writes a whole copy of the store to `to`, while others may go on working.
+    ///
+    /// # Errors
+    /// When `to` exists already or cannot be written; nothing half-written is left behind.
+    pub fn back_up(&self, to: &Path) -> Result<()> {
+        if to.exists() {
+            let taken = std::io::ErrorKind::AlreadyExists.into();
+            return Err(ShopError::io("write the backup", to, taken));
+        }
+        let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
+        let staging = tempfile::Builder::new()
+            .prefix(".backup-")
+            .tempdir_in(folder)
+            .map_err(|e| ShopError::io("write into", folder, e))?;
+        let copy = staging.path().join(STORE);
+        let name = copy.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", to.display())))?;
+        self.db.execute("VACUUM INTO ?1", [name])?;
+        let synced = fs::File::open(&copy).and_then(|file| file.sync_all());
+        synced.and_then(|()| fs::rename(&copy, to)).map_err(|e| ShopError::io("write", to, e))
+    }
+
+    /// Makes several changes as one: all of them are stored, or none.
+    ///
+    /// # Errors
+    /// What `change` or the store says.
+    pub fn whole<T>(&self, change: impl FnOnce() -> Result<T>) -> Result<T> {
+        if !self.db.is_autocommit() {
+            return change(); // Inside another whole; that one decides.
+        }
+        let all = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate)?;
+        let value = change()?;
+        all.commit()?;
+        Ok(value)
+    }
+
+    /// A setting; `None` when it was never set.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn setting(&self, key: Setting) -> Result<Option<String>> {
+        use rusqlite::OptionalExtension as _;
+        let mut query = self.db.prepare_cached("SELECT value FROM settings WHERE key = ?1")?;
+        Ok(query.query_row([key.as_str()], |row| row.get(0)).optional()?)
+    }
+
+    /// Sets it.
+    ///
+    /// # Errors
+    /// When the value makes no sense for it.
+    pub fn set(&self, key: Setting, value: &str) -> Result<()> {
+        key.check(value)?;
+        self.db.execute(
+            "INSERT INTO settings (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+            [key.as_str(), value.trim()],
+        )?;
+        Ok(())
+    }
+
+    /// A setting that is a number.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn number(&self, key: Setting) -> Result<Option<f64>> {
+        Ok(self.setting(key)?.and_then(|text| text.parse().ok()))
+    }
+}
+
+/// What a shop can set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Setting {
+    /// The shop's name, for reports.
+    Name,
+    /// Its logo, a PNG or JPEG in the shop's folder.
+    Logo,
+    /// What it tells owners about care after the work.
+    Care,
+    /// One standard deviation of its film gauge on one spot, µm.
+    GaugeSdUm,
+    /// The film the shop wants to keep at least, µm of the whole build. No built-in value.
+    FilmFloorUm,
+}
+
+impl Setting {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::Name, Self::Logo, Self::Care, Self::GaugeSdUm, Self::FilmFloorUm];
+
+    /// The key.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Name => "name",
+            Self::Logo => "logo",
+            Self::Care => "care",
+            Self::GaugeSdUm => "gauge-sd-um",
+            Self::FilmFloorUm => "film-floor-um",
+        }
+    }
+
+    /// The setting of a key.
+    pub fn of(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.as_str() == key)
+    }
+
+    fn check(self, value: &str) -> Result<()> {
+        let range = match self {
+            Self::Name | Self::Logo | Self::Care => return Ok(()),
+            Self::GaugeSdUm => 0.01..=50.0,
+            Self::FilmFloorUm => 1.0..=2000.0,
+        };
+        match value.trim().parse::<f64>() {
+            Ok(number) if range.contains(&number) => Ok(()),
+            _ => Err(ShopError::Value(format!(
+                "{} {value:?}: expected a number of {} to {} µm",
+                self.as_str(),
+                range.start(),
+                range.end()
+            ))),
+        }
+    }
+}
+
+/// Applies the missing migrations, each whole or not at all.
+fn migrate(db: &Connection) -> Result<()> {
+    loop {
+        let step = Transaction::new_unchecked(db, TransactionBehavior::Immediate)?;
+        let at: i64 = step.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        let Some(sql) = usize::try_from(at).ok().and_then(|at| MIGRATIONS.get(at)) else { return Ok(()) };
+        step.execute_batch(sql)?;
+        step.pragma_update(None, "user_version", at + 1)?;
+        step.commit()?;
+    }
+}

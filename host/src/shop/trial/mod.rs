@@ -1,0 +1,336 @@
+//! The test spot: from what the shop has tried on paint like this, a small group and the two to try; afterwards, which one to
+//! keep. Least aggressive first, always.
+//!
+//! # Data flow
+//!
+//! ```text
+//! Trials + vehicles ─► cells (paint × combination) ─► chance (Beta-binomial) ─► Proposal with its evidence
+//! tries on this vehicle ─────────────────────────────────────────────────────► Verdict
+//! ```
+//!
+//! A combination is one pad with one liquid. Its aggressiveness is the sum of the places of both in the shop's own orders, each
+//! scaled to 0..1; equal sums are ordered by the pad.
+
+mod chance;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeMap;
+
+pub use chance::{Cell, Chance, chance};
+
+use super::{Id, Known, Product, ProductKind, Result, Shop, Trial, Vehicle};
+
+/// A pad with a liquid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Combination {
+    /// The pad's row.
+    pub pad: Id,
+    /// The liquid's row.
+    pub liquid: Id,
+}
+
+/// What is known of a combination on paint like this.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Candidate {
+    /// Pad and liquid.
+    pub combination: Combination,
+    /// Names of both.
+    pub name: String,
+    /// 0 mildest to 2 most aggressive, in the shop's own order.
+    pub aggressiveness: f64,
+    /// Chance that it reaches the finish on this paint; `None` when it was never tried anywhere.
+    pub chance: Option<Chance>,
+    /// Tries on this kind of paint, and how many reached the finish.
+    pub here: (u32, u32),
+    /// Tries on all paints, and how many reached the finish.
+    pub all: (u32, u32),
+    /// The latest try on paint like this: day, and by whom.
+    pub latest: Option<(String, String)>,
+}
+
+/// What to try.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proposal {
+    /// The paint, in words.
+    pub paint: String,
+    /// All combinations, mildest first.
+    pub group: Vec<Candidate>,
+    /// Places in the group of the one or two to try, mildest first.
+    pub two: Vec<usize>,
+    /// Why these.
+    pub why: Vec<String>,
+    /// Whether anything was ever tried.
+    pub any_evidence: bool,
+}
+
+/// What the tries on a vehicle came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// The tries, mildest first, with their names.
+    pub tries: Vec<(Trial, String)>,
+    /// Place in `tries` of the least aggressive one that reached the finish.
+    pub keep: Option<usize>,
+    /// In words.
+    pub words: String,
+}
+
+/// A combination is worth a try as the mild one from this chance on: one in three.
+const MILD_CHANCE: f64 = 1.0 / 3.0;
+/// And as the sure one from this: three in four.
+const SURE_CHANCE: f64 = 0.75;
+/// How many a small group has.
+const GROUP: usize = 5;
+
+/// Paint in the classes that tries are pooled by.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct PaintClass {
+    kind: String,
+    age: &'static str,
+    colour: String,
+    hardness: String,
+}
+
+impl PaintClass {
+    /// Of a vehicle, in a year.
+    pub fn of(vehicle: &Vehicle, year: i64) -> Self {
+        let age = match vehicle.paint_year.map(|y| year - y) {
+            None => "unknown",
+            Some(..=4) => "up to 4 years",
+            Some(5..=11) => "5 to 11 years",
+            Some(_) => "12 years or more",
+        };
+        Self { kind: vehicle.paint.clone(), age, colour: vehicle.colour.clone(), hardness: vehicle.hardness.clone() }
+    }
+
+    /// How much a try on the other paint says about this one: 1 for the same class. Each trait that differs takes a factor;
+    /// a trait not known on either side takes half of it. The factors are this program's choice, no published source: hardness
+    /// and kind decide most, age and colour less.
+    pub fn likeness(&self, other: &Self) -> f64 {
+        let factor = |a: &str, b: &str, other: f64| {
+            if a == b && a != "unknown" {
+                1.0
+            } else if a == "unknown" || b == "unknown" {
+                (1.0 + other) / 2.0
+            } else {
+                other
+            }
+        };
+        if self == other {
+            return 1.0;
+        }
+        factor(&self.kind, &other.kind, 0.3)
+            * factor(&self.hardness, &other.hardness, 0.3)
+            * factor(self.age, other.age, 0.7)
+            * factor(&self.colour, &other.colour, 0.8)
+    }
+
+    fn words(&self) -> String {
+        let known =
+            |word: &str, what: &str| if word == "unknown" { format!("{what} not known") } else { word.to_owned() };
+        let hardness = if self.hardness == "unknown" { "hardness not known".to_owned() } else { self.hardness.clone() };
+        [known(&self.kind, "kind"), known(self.age, "age"), known(&self.colour, "colour"), hardness].join(", ")
+    }
+}
+
+/// Everything a proposal is made from.
+#[derive(Clone, Debug, Default)]
+pub struct History {
+    /// Tries, oldest first.
+    pub trials: Vec<Trial>,
+    /// Vehicles.
+    pub vehicles: Vec<Known<Vehicle>>,
+    /// Pads and liquids.
+    pub products: Vec<Known<Product>>,
+    /// Names of technicians.
+    pub technicians: BTreeMap<Id, String>,
+    /// The year paint ages are counted to.
+    pub year: i64,
+}
+
+impl History {
+    /// Of a shop.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn of(shop: &Shop, year: i64) -> Result<Self> {
+        Ok(Self {
+            trials: shop.trials()?,
+            vehicles: shop.vehicles()?,
+            products: shop.products()?,
+            technicians: shop.technicians()?.into_iter().map(|t| (t.id, t.entry.name)).collect(),
+            year,
+        })
+    }
+
+    fn class(&self, vehicle: Id) -> Option<PaintClass> {
+        self.vehicles.iter().find(|v| v.id == vehicle).map(|v| PaintClass::of(&v.entry, self.year))
+    }
+
+    fn name(&self, c: Combination) -> String {
+        let of = |id: Id| self.products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
+        format!("{} with {}", of(c.pad), of(c.liquid))
+    }
+
+    fn place(&self, id: Id) -> f64 {
+        let Some(product) = self.products.iter().find(|p| p.id == id) else { return 0.0 };
+        let same = self.products.iter().filter(|p| p.entry.kind == product.entry.kind).map(|p| p.entry.aggressiveness);
+        let (lo, hi) = same.fold((i64::MAX, i64::MIN), |(lo, hi), a| (lo.min(a), hi.max(a)));
+        if hi > lo { (product.entry.aggressiveness - lo) as f64 / (hi - lo) as f64 } else { 0.0 }
+    }
+
+    /// All combinations the shop can make, mildest first.
+    pub fn combinations(&self) -> Vec<(Combination, f64)> {
+        let of = |kind| self.products.iter().filter(move |p| p.entry.kind == kind).map(|p| p.id);
+        let mut all: Vec<(Combination, f64)> = of(ProductKind::Pad)
+            .flat_map(|pad| of(ProductKind::Liquid).map(move |liquid| Combination { pad, liquid }))
+            .map(|c| (c, self.place(c.pad) + self.place(c.liquid)))
+            .collect();
+        all.sort_by(|a, b| {
+            a.1.total_cmp(&b.1).then(self.place(a.0.pad).total_cmp(&self.place(b.0.pad))).then(a.0.cmp(&b.0))
+        });
+        all
+    }
+
+    fn candidate(&self, combination: Combination, aggressiveness: f64, class: &PaintClass, vehicle: Id) -> Candidate {
+        let mut cells: BTreeMap<PaintClass, (u32, u32)> = BTreeMap::new();
+        let mut latest = None;
+        // Tries on this very vehicle are the question, not the history.
+        let tries = self.trials.iter().filter(|t| t.vehicle != vehicle);
+        for t in tries.filter(|t| (Combination { pad: t.pad, liquid: t.liquid }) == combination) {
+            let Some(other) = self.class(t.vehicle) else { continue };
+            let name = self.technicians.get(&t.technician).cloned().unwrap_or_default();
+            if class.likeness(&other) >= 0.5 {
+                latest = Some((t.day.clone(), name));
+            }
+            let cell = cells.entry(other).or_default();
+            *cell = (cell.0 + 1, cell.1 + u32::from(t.finish_reached));
+        }
+        let here = cells.get(class).copied().unwrap_or_default();
+        let all = cells.values().fold((0, 0), |sum, c| (sum.0 + c.0, sum.1 + c.1));
+        let others: Vec<Cell> = cells
+            .iter()
+            .filter(|(other, _)| *other != class)
+            .map(|(other, c)| Cell { tries: c.0, reached: c.1, weight: class.likeness(other) })
+            .collect();
+        let chance = (all.0 > 0).then(|| chance(here, &others));
+        Candidate { combination, name: self.name(combination), aggressiveness, chance, here, all, latest }
+    }
+
+    /// What to try on a vehicle; `None` when it is not known.
+    pub fn propose(&self, vehicle: Id) -> Option<Proposal> {
+        let class = self.class(vehicle)?;
+        let all: Vec<Candidate> =
+            self.combinations().into_iter().map(|(c, a)| self.candidate(c, a, &class, vehicle)).collect();
+        let any_evidence = all.iter().any(|c| c.chance.is_some());
+        let (group, two, why) = if any_evidence { by_evidence(all) } else { by_order(all) };
+        Some(Proposal { paint: class.words(), group, two, why, any_evidence })
+    }
+
+    /// What the tries on a vehicle came to; `panel` narrows them to one part.
+    pub fn verdict(&self, vehicle: Id, panel: Option<&str>) -> Verdict {
+        let order = self.combinations();
+        let rank = |t: &Trial| {
+            let this = Combination { pad: t.pad, liquid: t.liquid };
+            order.iter().position(|o| o.0 == this).unwrap_or(usize::MAX)
+        };
+        let fits = |t: &&Trial| t.vehicle == vehicle && panel.is_none_or(|p| t.panel.eq_ignore_ascii_case(p));
+        let mut tries: Vec<Trial> = self.trials.iter().filter(fits).cloned().collect();
+        tries.sort_by_key(|t| (rank(t), t.passes));
+        let tries: Vec<(Trial, String)> = tries
+            .into_iter()
+            .map(|t| {
+                let name = self.name(Combination { pad: t.pad, liquid: t.liquid });
+                (t, name)
+            })
+            .collect();
+        let keep = tries.iter().position(|(t, _)| t.finish_reached);
+        let words = match (keep, tries.as_slice()) {
+            (_, []) => "Nothing was tried here yet.".to_owned(),
+            (None, all) => format!(
+                "None of {} reached the finish. The next step up, or more passes, or another liquid; other painted parts may differ.",
+                if all.len() == 1 { "the one try".to_owned() } else { format!("the {} tries", all.len()) }
+            ),
+            (Some(i), all) => {
+                let (t, name) = &all[i];
+                let grade = |g: i64, what: &str| match g {
+                    0 => None,
+                    1 => Some(format!("slight {what}")),
+                    2 => Some(format!("plain {what}")),
+                    _ => Some(format!("heavy {what}")),
+                };
+                let left: Vec<String> =
+                    [grade(t.haze, "haze"), grade(t.holograms, "holograms")].into_iter().flatten().collect();
+                let left = if left.is_empty() {
+                    String::new()
+                } else {
+                    format!(" It left {}: a finishing step is needed.", left.join(" and "))
+                };
+                format!("Keep {name}: the least aggressive that reached the finish, in {} passes.{left}", t.passes)
+            }
+        };
+        Verdict { tries, keep, words }
+    }
+}
+
+fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
+    let group: Vec<Candidate> = all.into_iter().take(GROUP).collect();
+    let two: Vec<usize> = (0..group.len().min(2)).collect();
+    let why = vec![
+        "The shop has tried nothing yet, so there is no evidence: these are the two mildest in its own order, and the test spot \
+         decides."
+            .to_owned(),
+    ];
+    (group, two, why)
+}
+
+fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
+    let mean = |c: &Candidate| c.chance.map_or(f64::NEG_INFINITY, |c| c.mean);
+    let known: Vec<usize> = (0..all.len()).filter(|&i| all[i].chance.is_some()).collect();
+    let best = known.iter().copied().max_by(|&a, &b| mean(&all[a]).total_cmp(&mean(&all[b]))).unwrap_or(0);
+    let sure = known.iter().copied().find(|&i| mean(&all[i]) >= SURE_CHANCE).unwrap_or(best);
+    let mild = known.iter().copied().find(|&i| i < sure && mean(&all[i]) >= MILD_CHANCE);
+    // One place around the two, so that there is a way on either side; tried ones first.
+    let first = mild.unwrap_or(sure);
+    let mut keep: Vec<usize> = [Some(first), Some(sure)].into_iter().flatten().collect();
+    let near = |i: &usize| (first.abs_diff(*i).min(sure.abs_diff(*i)), *i);
+    let mut rest: Vec<usize> = (0..all.len()).filter(|i| *i != first && *i != sure).collect();
+    rest.sort_by_key(|i| (all[*i].chance.is_none(), near(i)));
+    keep.extend(rest);
+    keep.dedup();
+    keep.truncate(GROUP);
+    keep.sort_unstable();
+    keep.dedup();
+    let place = |i: usize| keep.iter().position(|k| *k == i);
+    let two: Vec<usize> = [mild, Some(sure)].into_iter().flatten().filter_map(place).collect();
+    let mut why = Vec::new();
+    if let Some(mild) = mild {
+        why.push(format!("{} first: the mildest with a fair chance ({}).", all[mild].name, evidence(&all[mild])));
+    } else {
+        why.push("No milder combination has a fair chance on this paint.".to_owned());
+    }
+    let word =
+        if mean(&all[sure]) >= SURE_CHANCE { "the mildest that is likely to do" } else { "the most promising so far" };
+    why.push(format!("{}: {word} ({}).", all[sure].name, evidence(&all[sure])));
+    let group = keep.iter().map(|&i| all[i].clone()).collect();
+    (group, two, why)
+}
+
+/// What stands behind a chance, in words.
+pub fn evidence(c: &Candidate) -> String {
+    let Some(chance) = c.chance else { return "never tried".to_owned() };
+    let percent = |p: f64| format!("{:.0}", p * 100.0);
+    let here = match c.here {
+        (0, _) => "never tried on this class of paint".to_owned(),
+        (n, reached) => format!("reached the finish in {reached} of {n} tries on this class of paint"),
+    };
+    let rest = (c.all.0 - c.here.0, c.all.1 - c.here.1);
+    let others = if rest.0 > 0 { format!(", {} of {} on others", rest.1, rest.0) } else { String::new() };
+    let latest = c.latest.as_ref().map_or(String::new(), |(day, who)| format!(", latest {day} by {who}"));
+    format!(
+        "chance {} in 100, 90 % interval {} to {}; {here}{others}{latest}",
+        percent(chance.mean),
+        percent(chance.lo),
+        percent(chance.hi)
+    )
+}

@@ -1,0 +1,175 @@
+//! Chances against closed forms, proposals against histories where the right answer is known.
+
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Beta, Distribution as _};
+
+use super::chance::ln_beta_binomial;
+use super::*;
+
+#[test]
+fn the_likelihood_is_that_of_the_beta_binomial() {
+    // Beta(1, 1): every number of successes has probability 1 / (n + 1), so B(1 + y, 1 + n - y) = 1 / ((n + 1) C(n, y)).
+    for (y, n, choose) in [(0.0, 4.0, 1.0), (2.0, 4.0, 6.0), (3.0, 10.0, 120.0)] {
+        assert!((ln_beta_binomial(y, n, 1.0, 1.0) + f64::ln((n + 1.0) * choose)).abs() < 1e-9);
+    }
+    // SciPy 1.17.1, stats.betabinom(10, 2.5, 4).logpmf(3); C(10, 3) = 120.
+    assert!((ln_beta_binomial(3.0, 10.0, 2.5, 4.0) + f64::ln(120.0) + 1.841_916_511_408_370_6).abs() < 1e-9);
+    // By the recurrence B(a + 1, b) = B(a, b) a / (a + b).
+    let (a, b) = (2.5, 4.0);
+    assert!((ln_beta_binomial(1.0, 1.0, a, b) - f64::ln(a / (a + b))).abs() < 1e-9);
+}
+
+/// The same model on a grid of 400 x 201 points with SciPy 1.17.1 (stats.betabinom, special.betainc); worst seen here 0.005.
+#[test]
+fn the_coarse_grid_agrees_with_a_fine_one() {
+    let cell = |tries, reached, weight| Cell { tries, reached, weight };
+    for (here, others, mean, lo, hi) in [
+        ((4, 3), vec![cell(8, 7, 1.0), cell(6, 2, 0.3)], 0.719_762, 0.440_485, 0.934_418),
+        ((0, 0), vec![cell(5, 5, 1.0), cell(4, 3, 1.0)], 0.764_371, 0.215_487, 0.999_611),
+    ] {
+        let found = chance(here, &others);
+        println!("{found:?}");
+        for (ours, theirs) in [(found.mean, mean), (found.lo, lo), (found.hi, hi)] {
+            assert!((ours - theirs).abs() < 0.01, "{found:?} against {theirs}");
+        }
+    }
+}
+
+#[test]
+fn without_any_tries_anything_may_be() {
+    let nothing = chance((0, 0), &[]);
+    assert!((nothing.mean - 0.5).abs() < 1e-9, "{nothing:?}");
+    assert!(nothing.lo < 0.05 && nothing.hi > 0.95, "{nothing:?}");
+}
+
+#[test]
+fn success_and_failure_are_mirrored_and_more_tries_are_surer() {
+    let (good, bad) = (chance((6, 5), &[]), chance((6, 1), &[]));
+    assert!((good.mean + bad.mean - 1.0).abs() < 1e-9);
+    assert!((good.lo + bad.hi - 1.0).abs() < 2e-3);
+    let many = chance((60, 50), &[]);
+    assert!(many.hi - many.lo < good.hi - good.lo);
+    // Many tries: the closed-form Beta(y + 1, n - y + 1) of a flat prior, mean 51/62.
+    assert!((many.mean - 51.0 / 62.0).abs() < 0.01, "{many:?}");
+}
+
+#[test]
+fn alike_paints_help_and_unlike_ones_hardly() {
+    let alone = chance((1, 1), &[]);
+    let cells = |weight| [(8, 7), (6, 6), (9, 8)].map(|(tries, reached)| Cell { tries, reached, weight });
+    let (alike, unlike) = (chance((1, 1), &cells(1.0)), chance((1, 1), &cells(0.05)));
+    assert!(alike.mean > alone.mean && alike.lo > alone.lo + 0.1, "{alike:?} {alone:?}");
+    assert!((unlike.mean - alone.mean).abs() < (alike.mean - alone.mean).abs() / 2.0);
+}
+
+/// Chances drawn from known populations: the 90 % intervals hold about that share of them.
+#[test]
+fn intervals_hold_the_chances_they_were_drawn_from() {
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let (mut held, runs) = (0, 600);
+    for run in 0..runs {
+        let mu = rng.random_range(0.1..0.9);
+        let m = [1.0, 4.0, 16.0][run % 3];
+        let population = Beta::new(mu * m, (1.0 - mu) * m).expect("positive");
+        let mut tries = |n: u32| {
+            let p: f64 = population.sample(&mut rng);
+            (p, (0..n).filter(|_| rng.random_bool(p)).count() as u32)
+        };
+        let others: Vec<Cell> = (0..6)
+            .map(|k| {
+                let n = 2 + k % 4;
+                Cell { tries: n, reached: tries(n).1, weight: 1.0 }
+            })
+            .collect();
+        let (truth, reached) = tries(3);
+        let found = chance((3, reached), &others);
+        held += i32::from(found.lo <= truth && truth <= found.hi);
+    }
+    let share = f64::from(held) / runs as f64;
+    println!("90 % intervals hold {share:.3} of {runs} chances");
+    // Three standard errors of 0.9 in 600 are 0.037.
+    assert!((0.863..=0.937).contains(&share), "{share}");
+}
+
+fn history() -> (History, Vec<Id>) {
+    let shop = Shop::in_memory();
+    let cast = crate::shop::demo::generate(
+        &shop,
+        &crate::shop::demo::STYLES[..1],
+        crate::shop::demo::Extent { days: 1, sections: 1 },
+        1,
+    )
+    .expect("generated");
+    (History::of(&shop, 2026).expect("read"), cast.vehicles)
+}
+
+fn tried(history: &mut History, vehicle: Id, c: Combination, outcomes: &[bool]) {
+    let technician = *history.technicians.keys().next().expect("one");
+    history.trials.extend(outcomes.iter().map(|&finish_reached| Trial {
+        vehicle,
+        panel: "bonnet".into(),
+        day: "2026-02-03".into(),
+        technician,
+        machine: None,
+        pad: c.pad,
+        liquid: c.liquid,
+        session: None,
+        passes: 4,
+        finish_reached,
+        haze: 1,
+        holograms: 0,
+        film_taken_um: None,
+        note: String::new(),
+    }));
+}
+
+#[test]
+fn a_shop_without_history_says_so_and_starts_mild() {
+    let (history, vehicles) = history();
+    let proposal = history.propose(vehicles[0]).expect("known");
+    assert!(!proposal.any_evidence);
+    assert_eq!(proposal.two, [0, 1]);
+    assert_eq!(proposal.group[0].name, "soft foam with finishing");
+    assert!(proposal.why[0].contains("no evidence"));
+    assert!(proposal.group.len() <= 5);
+    assert_eq!(history.propose(999), None);
+}
+
+#[test]
+fn history_on_like_paint_decides_and_shows_its_evidence() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    // A second vehicle of the first one's class, so that there is history on the same paint.
+    let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
+    (twin.id, twin.entry.label) = (77, "twin".into());
+    history.vehicles.push(twin);
+    tried(&mut history, 77, order[0], &[false; 6]);
+    tried(&mut history, 77, order[2], &[true, false, true, false, true, false]);
+    tried(&mut history, 77, order[4], &[true; 9]);
+    tried(&mut history, 77, order[7], &[true; 9]);
+    let proposal = history.propose(vehicles[0]).expect("known");
+    let names: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
+    assert_eq!(names, [order[2], order[4]], "{proposal:#?}");
+    let why = proposal.why.join("\n");
+    for words in ["3 of 6 tries on this class", "9 of 9 tries", "2026-02-03 by Ash", "90 % interval"] {
+        assert!(why.contains(words), "{words:?} not in {why}");
+    }
+}
+
+#[test]
+fn the_least_aggressive_that_reached_the_finish_is_kept() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    assert!(history.verdict(vehicles[0], None).words.contains("Nothing was tried"));
+    tried(&mut history, vehicles[0], order[5], &[true]);
+    tried(&mut history, vehicles[0], order[1], &[false]);
+    tried(&mut history, vehicles[0], order[3], &[true]);
+    let verdict = history.verdict(vehicles[0], None);
+    let kept = &verdict.tries[verdict.keep.expect("one did")].0;
+    assert_eq!((kept.pad, kept.liquid), (order[3].pad, order[3].liquid));
+    assert!(verdict.words.contains("slight haze"), "{}", verdict.words);
+    assert!(history.verdict(vehicles[0], Some("boot lid")).tries.is_empty());
+    tried(&mut history, vehicles[1], order[0], &[false]);
+    assert!(history.verdict(vehicles[1], None).words.contains("The next step up"));
+}

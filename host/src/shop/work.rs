@@ -1,0 +1,254 @@
+//! Trials and film readings: what was tried on which paint, what the gauge said.
+
+use rusqlite::params;
+
+use super::{Id, ProductKind, Result, Shop, ShopError};
+
+/// One pad-and-liquid combination tried on a test spot, with its result.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trial {
+    /// On which vehicle.
+    pub vehicle: Id,
+    /// Where on it.
+    pub panel: String,
+    /// When, `YYYY-MM-DD`.
+    pub day: String,
+    /// By whom.
+    pub technician: Id,
+    /// With which machine.
+    pub machine: Option<Id>,
+    /// Pad.
+    pub pad: Id,
+    /// Liquid.
+    pub liquid: Id,
+    /// The recording's session, where there is one.
+    pub session: Option<Id>,
+    /// Passes worked.
+    pub passes: i64,
+    /// Whether the finish that was wanted was reached.
+    pub finish_reached: bool,
+    /// 0 none, 1 slight, 2 plain, 3 heavy.
+    pub haze: i64,
+    /// 0 none, 1 slight, 2 plain, 3 heavy.
+    pub holograms: i64,
+    /// Film taken, µm, where it was measured.
+    pub film_taken_um: Option<f64>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// Before or after the work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Phase {
+    /// Before.
+    Before,
+    /// After.
+    After,
+}
+
+impl Phase {
+    /// The word.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Before => "before",
+            Self::After => "after",
+        }
+    }
+
+    /// The phase of a word.
+    pub fn of(word: &str) -> Option<Self> {
+        [Self::Before, Self::After].into_iter().find(|p| p.as_str() == word)
+    }
+}
+
+/// One reading of the film gauge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FilmReading {
+    /// On which vehicle.
+    pub vehicle: Id,
+    /// Panel.
+    pub panel: String,
+    /// Point on the panel, as the shop names it.
+    pub point: String,
+    /// Before or after.
+    pub phase: Phase,
+    /// When, `YYYY-MM-DD`.
+    pub day: String,
+    /// The whole build, µm.
+    pub film_um: f64,
+    /// Anything else.
+    pub note: String,
+}
+
+/// A day as it is stored.
+pub(super) fn checked_day(day: &str) -> Result<&str> {
+    match day.parse::<jiff::civil::Date>() {
+        Ok(_) if day.len() == 10 => Ok(day),
+        _ => Err(ShopError::Value(format!("{day:?}: expected a day as YYYY-MM-DD"))),
+    }
+}
+
+impl Shop {
+    /// Writes a trial down.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] for passes outside 1 to 50, or grades outside 0 to 3.
+    pub fn add_trial(&self, trial: &Trial) -> Result<Id> {
+        checked_day(&trial.day)?;
+        for (what, grade) in [("haze", trial.haze), ("holograms", trial.holograms)] {
+            if !(0..=3).contains(&grade) {
+                return Err(ShopError::Value(format!("{what} {grade}: 0 none, 1 slight, 2 plain, 3 heavy")));
+            }
+        }
+        if !(1..=50).contains(&trial.passes) {
+            return Err(ShopError::Value(format!("passes {}: expected 1 to 50", trial.passes)));
+        }
+        self.db.execute(
+            "INSERT INTO trials (vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes,
+             finish_reached, haze, holograms, film_taken_um, note)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
+            params![
+                trial.vehicle,
+                trial.panel,
+                trial.day,
+                trial.technician,
+                trial.machine,
+                trial.pad,
+                trial.liquid,
+                trial.session,
+                trial.passes,
+                trial.finish_reached,
+                trial.haze,
+                trial.holograms,
+                trial.film_taken_um,
+                trial.note
+            ],
+        )?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// All trials, oldest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn trials(&self) -> Result<Vec<Trial>> {
+        self.rows(
+            "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes, finish_reached,
+             haze, holograms, film_taken_um, note FROM trials ORDER BY day, id",
+            |row| {
+                Ok(Trial {
+                    vehicle: row.get(0)?,
+                    panel: row.get(1)?,
+                    day: row.get(2)?,
+                    technician: row.get(3)?,
+                    machine: row.get(4)?,
+                    pad: row.get(5)?,
+                    liquid: row.get(6)?,
+                    session: row.get(7)?,
+                    passes: row.get(8)?,
+                    finish_reached: row.get(9)?,
+                    haze: row.get(10)?,
+                    holograms: row.get(11)?,
+                    film_taken_um: row.get(12)?,
+                    note: row.get(13)?,
+                })
+            },
+        )
+    }
+
+    /// Writes a gauge reading down.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] for a reading outside 0 to 5000 µm or a name that is none.
+    pub fn add_film_reading(&self, reading: &FilmReading) -> Result<Id> {
+        checked_day(&reading.day)?;
+        if !(0.0..=5000.0).contains(&reading.film_um) {
+            return Err(ShopError::Value(format!("film {} µm: expected 0 to 5000", reading.film_um)));
+        }
+        for (what, name) in [("panel", &reading.panel), ("point", &reading.point)] {
+            if name.trim().is_empty() || name.chars().count() > 80 {
+                return Err(ShopError::Value(format!("{what} {name:?}: a name has 1 to 80 characters")));
+            }
+        }
+        self.db.execute(
+            "INSERT INTO film_readings (vehicle_id, panel, point, phase, day, film_um, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                reading.vehicle,
+                reading.panel.trim(),
+                reading.point.trim(),
+                reading.phase.as_str(),
+                reading.day,
+                reading.film_um,
+                reading.note
+            ],
+        )?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// All gauge readings, in the order they were written down.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn film_readings(&self) -> Result<Vec<FilmReading>> {
+        self.rows("SELECT vehicle_id, panel, point, phase, day, film_um, note FROM film_readings ORDER BY id", |row| {
+            Ok(FilmReading {
+                vehicle: row.get(0)?,
+                panel: row.get(1)?,
+                point: row.get(2)?,
+                phase: if row.get::<_, String>(3)? == "before" { Phase::Before } else { Phase::After },
+                day: row.get(4)?,
+                film_um: row.get(5)?,
+                note: row.get(6)?,
+            })
+        })
+    }
+
+    /// A row of `trials.csv` or `film_readings.csv`, by names.
+    pub(super) fn import_work(
+        &self,
+        table: &str,
+        needed: &dyn Fn(&str) -> Result<String>,
+        number: &dyn Fn(&str) -> Result<Option<f64>>,
+        word: &dyn Fn(&str) -> String,
+    ) -> Result<()> {
+        let grade = |key: &str| Ok::<i64, ShopError>(number(key)?.unwrap_or(0.0) as i64);
+        if table == "film_readings" {
+            let phase = needed("phase")?;
+            let reading = FilmReading {
+                vehicle: self.vehicle(&needed("vehicle")?)?,
+                panel: needed("panel")?,
+                point: needed("point")?,
+                phase: Phase::of(&phase)
+                    .ok_or_else(|| ShopError::Value(format!("phase {phase:?}: choose before or after")))?,
+                day: needed("day")?,
+                film_um: number("film_um")?
+                    .ok_or_else(|| ShopError::Value("column film_um is empty or missing".into()))?,
+                note: word("note"),
+            };
+            return self.add_film_reading(&reading).map(drop);
+        }
+        let reached = needed("finish_reached")?;
+        let machine = word("machine");
+        let trial = Trial {
+            vehicle: self.vehicle(&needed("vehicle")?)?,
+            panel: word("panel"),
+            day: needed("day")?,
+            technician: self.technician(&needed("technician")?)?,
+            machine: if machine.is_empty() { None } else { Some(self.machine(&machine)?) },
+            pad: self.product(ProductKind::Pad, &needed("pad")?)?,
+            liquid: self.product(ProductKind::Liquid, &needed("liquid")?)?,
+            session: None,
+            passes: number("passes")?.unwrap_or(1.0) as i64,
+            finish_reached: match reached.as_str() {
+                "yes" | "1" | "true" => true,
+                "no" | "0" | "false" => false,
+                other => return Err(ShopError::Value(format!("finish_reached {other:?}: choose yes or no"))),
+            },
+            haze: grade("haze")?,
+            holograms: grade("holograms")?,
+            film_taken_um: number("film_taken_um")?,
+            note: word("note"),
+        };
+        self.add_trial(&trial).map(drop)
+    }
+}
