@@ -1,8 +1,11 @@
 //! Arguments as the user types them. What they mean is decided in `commands`.
 
+pub(crate) mod shop;
+
 use std::path::PathBuf;
 
 use clap::{ArgAction, Args, Parser, Subcommand};
+use shop::{CompareArgs, DayArgs, FileArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
 use steadypass::{guidance::Units, simulation::DEMO_SPEED};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
@@ -52,6 +55,18 @@ pub(crate) enum Verb {
     Exposure(ExposureArgs),
     /// What a sensor's readings are off by: at rest, on its six faces, at known temperatures; and how a field check went.
     Calibrate(CalibrateArgs),
+    /// The shop's memory: names, settings, import, export, backup.
+    Shop(ShopArgs),
+    /// Compares technicians, machines or pads and liquids; shows one technician over time.
+    Compare(CompareArgs),
+    /// The test spot: what to try on a paint, what came of it, which to keep.
+    Trial(TrialArgs),
+    /// Film thickness: readings, removal, and what a metre of rubbing cost.
+    Thickness(ThicknessArgs),
+    /// For the owner: what was found, what was done, on one page that prints.
+    Report(ReportArgs),
+    /// What one technician did on one day.
+    Day(DayArgs),
     /// Writes a table of invented sensor data with its truth, to learn and to check with.
     Simulate(SimulateArgs),
 }
@@ -99,6 +114,8 @@ pub(crate) struct RecordArgs {
     /// Also write the tables that the live analysis found (the same files as `review`).
     #[arg(long, value_name = "DIR")]
     pub(crate) tables: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) file: FileArgs,
     /// Do not review the recording when it ends. Otherwise the review goes beside it, into NAME.review/.
     #[arg(long)]
     pub(crate) no_review: bool,
@@ -137,6 +154,14 @@ pub(crate) struct ReviewArgs {
     /// Travel of one stroke, where it is known (a taped section).
     #[arg(long, value_name = "M")]
     pub(crate) stroke_length_m: Option<f64>,
+    /// Who works, where the recording does not say or says it wrong.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) technician: Option<String>,
+    /// Panel, where the recording does not say.
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) panel: Option<String>,
+    #[command(flatten)]
+    pub(crate) file: FileArgs,
     /// Tables only, no drawings and no page.
     #[arg(long)]
     pub(crate) no_sheets: bool,

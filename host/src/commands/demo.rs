@@ -52,8 +52,14 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?)?;
 
     console.remark("\nReviewing the recording, from the raw bytes on.");
-    let request =
-        Request { recording: &recorded.path, folder: &args.out, plan: None, stroke_length_m: None, sheets: true };
+    let request = Request {
+        recording: &recorded.path,
+        folder: &args.out,
+        plan: None,
+        stroke_length_m: None,
+        sheets: true,
+        filing: None,
+    };
     let summary = review(console, &request)?;
     same_warnings(&live_tables, &args.out)?;
     summary.print(console, &args.out)?;

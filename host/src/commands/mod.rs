@@ -1,17 +1,22 @@
 //! One file per verb. Results go to stdout, remarks and progress to stderr; only this module makes exit codes.
 
 mod calibrate;
+mod compare;
 mod console;
 mod demo;
 mod exposure;
 mod facts;
 mod import;
 mod live;
+mod papers;
 mod ports;
 mod record;
 mod review;
 mod sheets;
+mod shop;
 mod simulate;
+mod thickness;
+mod trial;
 
 use std::process::ExitCode;
 
@@ -79,6 +84,12 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
         Verb::Review(args) => review::run(&console, &args),
         Verb::Exposure(args) => exposure::run(&console, &args),
         Verb::Calibrate(args) => calibrate::run(&console, &args),
+        Verb::Shop(args) => shop::run(&console, &args),
+        Verb::Compare(args) => compare::run(&console, &args),
+        Verb::Trial(args) => trial::run(&console, &args),
+        Verb::Thickness(args) => thickness::run(&console, &args),
+        Verb::Report(args) => papers::report(&console, &args),
+        Verb::Day(args) => papers::day(&console, &args),
         Verb::Simulate(args) => simulate::run(&console, &args),
     };
     match outcome {

@@ -54,8 +54,16 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
     if recorded.seconds > 0.0 && !args.no_review {
         let folder = out.with_extension("review");
-        let request =
-            Request { recording: &recorded.path, folder: &folder, plan: None, stroke_length_m: None, sheets: true };
+        let about = args.file.about(None, None);
+        let filing = args.file.shop.as_deref().map(|shop| (shop, &about));
+        let request = Request {
+            recording: &recorded.path,
+            folder: &folder,
+            plan: None,
+            stroke_length_m: None,
+            sheets: true,
+            filing,
+        };
         let summary = review(console, &request)?;
         summary.print(console, &folder)?;
     }

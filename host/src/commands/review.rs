@@ -7,9 +7,13 @@ use steadypass::{
     recording::{self, Losses, Reader},
     results::Results,
     session::{Event, Session},
+    shop::{
+        Filed, Shop,
+        fill::{About, Figures},
+    },
 };
 
-use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets};
+use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets, shop};
 use crate::cli::ReviewArgs;
 
 pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
@@ -19,6 +23,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
         return Err(Failure::Usage(format!("--stroke-length-m {length}: a stroke is 0.05 to 3 m long")));
     }
     let folders = folders(args)?;
+    let about = args.file.about(args.technician.clone(), args.panel.clone());
     let mut done = Done::Fine;
     for (recording, folder) in args.recordings.iter().zip(&folders) {
         let request = Request {
@@ -27,6 +32,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             plan: args.plan.as_deref(),
             stroke_length_m: args.stroke_length_m,
             sheets: !args.no_sheets,
+            filing: args.file.shop.as_deref().map(|shop| (shop, &about)),
         };
         let summary = review(console, &request)?;
         summary.print(console, folder)?;
@@ -63,6 +69,8 @@ pub(super) struct Request<'a> {
     pub(super) plan: Option<&'a Path>,
     pub(super) stroke_length_m: Option<f64>,
     pub(super) sheets: bool,
+    /// The shop to file the figures in, and what the user says about the session.
+    pub(super) filing: Option<(&'a Path, &'a About)>,
 }
 
 /// What a review found, for the last lines on screen.
@@ -114,6 +122,9 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         .facts()
         .sensor_calibration()
         .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", request.recording.display())))?;
+    // Opened first: a shop that is not there is said before the work, not after it.
+    let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((shop::open(folder)?, about))).transpose()?;
+    let mut figures = Figures::new(plan.clone());
     let mut session = Session::new(plan);
     session.calibrate(calibration);
     let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
@@ -127,6 +138,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Warning(_) => summary.warnings += 1,
             Event::Row(_) | Event::Placed(_) => {}
         }
+        figures.event(&event);
         let mut written = results.event(&event).map_err(Failure::from);
         if let (Ok(()), Some(sheets)) = (&written, &mut sheets) {
             written = sheets.take(&event, &mut results);
@@ -162,7 +174,31 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     for path in results.finish()? {
         console.detail(&path.display().to_string());
     }
+    if let Some((store, about)) = filing {
+        let lost = summary.lost.as_deref().unwrap_or_default();
+        file(console, &store, request.recording, reader.facts(), figures, about, lost)?;
+    }
     Ok(summary)
+}
+
+/// Files the figures in the shop's memory.
+fn file(
+    console: &Console,
+    store: &Shop,
+    recording: &Path,
+    facts: &recording::Facts,
+    figures: Figures,
+    about: &About,
+    lost: &str,
+) -> Result<(), Failure> {
+    let filing = store.file_review(recording, facts, figures, about, lost).map_err(shop::of(store.folder()))?;
+    filing.remarks.iter().for_each(|remark| console.remark(remark));
+    let (id, what) = match filing.filed {
+        Filed::New(id) => (id, "filed"),
+        Filed::Again(id) => (id, "filed again, its earlier figures replaced"),
+    };
+    console.remark(&format!("Session {id} {what} in {}.", store.folder().display()));
+    Ok(())
 }
 
 pub(super) fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String> {

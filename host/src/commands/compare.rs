@@ -1,0 +1,181 @@
+//! `compare`: technicians, machines, or pads and liquids against each other; one technician over time; a session beside the
+//! trainer's.
+
+use std::{fs, path::Path};
+
+use steadypass::{
+    compare::{
+        By, Comparison, Question,
+        draw::{ReferenceSheet, TechniquePrint, intervals_png, prints_png, progress_png, reference_png},
+        gather,
+        page::{Picture, page_html},
+        reference::sections,
+        tables::{days_csv, differences_csv, estimates_csv, trends_csv},
+    },
+    guidance::Units,
+    shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
+};
+
+use super::{Console, Done, Failure, Outcome, shop};
+use crate::cli::shop::{ByArg, CompareArgs};
+
+/// Passes of a technician that a print is drawn from, the newest.
+const PRINT_PASSES: usize = 400;
+
+pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
+    let folder = &args.shop.folder;
+    let failed = shop::of(folder);
+    let store = shop::open(folder)?;
+    let units = console.units(Units::Si);
+    if let Some(session) = args.session {
+        return beside(console, &store, session, args.reference, units, &args.out);
+    }
+    for day in [&args.from, &args.to].into_iter().flatten() {
+        if day.parse::<jiff::civil::Date>().is_err() || day.len() != 10 {
+            return Err(Failure::Usage(format!("{day}: expected a day as YYYY-MM-DD")));
+        }
+    }
+    let product =
+        |kind, name: &Option<String>| name.as_ref().map(|n| store.product(kind, n)).transpose().map_err(&failed);
+    let question = Question {
+        by: match args.by {
+            ByArg::Technician => By::Technician,
+            ByArg::Machine => By::Machine,
+            ByArg::Product => By::PadAndLiquid,
+        },
+        technician: args.technician.as_ref().map(|n| store.technician(n)).transpose().map_err(&failed)?,
+        machine: args.machine.as_ref().map(|n| store.machine(n)).transpose().map_err(&failed)?,
+        pad: product(ProductKind::Pad, &args.pad)?,
+        liquid: product(ProductKind::Liquid, &args.liquid)?,
+        from: args.from.clone(),
+        to: args.to.clone(),
+    };
+    let comparison = Comparison::of(question.by, gather(&store, &question).map_err(&failed)?);
+    if comparison.groups.is_empty() {
+        return Err(Failure::failed(format!(
+            "shop {}: no filed session fits; file some with `steadypass review RECORDING --shop {}`",
+            folder.display(),
+            folder.display()
+        )));
+    }
+    write(console, &store, &comparison, units, &args.out)?;
+    Ok(Done::Fine)
+}
+
+/// Writes tables, drawings and the page, and says what stands out.
+pub(super) fn write(
+    console: &Console,
+    store: &Shop,
+    comparison: &Comparison,
+    units: Units,
+    out: &Path,
+) -> Result<(), Failure> {
+    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
+    let put = |name: &str, bytes: &[u8]| {
+        let path = out.join(name);
+        fs::write(&path, bytes).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))
+    };
+    put("comparison.csv", &estimates_csv(comparison).map_err(Failure::failed)?)?;
+    put("differences.csv", &differences_csv(comparison).map_err(Failure::failed)?)?;
+    put("days.csv", &days_csv(comparison).map_err(Failure::failed)?)?;
+    let intervals = intervals_png(comparison, units).map_err(Failure::failed)?;
+    put("intervals.png", &intervals)?;
+    let mut pictures = vec![("Means over working days with their 90 % intervals", intervals)];
+    if comparison.by == By::Technician {
+        put("trends.csv", &trends_csv(comparison).map_err(Failure::failed)?)?;
+        let progress = progress_png(comparison, units).map_err(Failure::failed)?;
+        put("progress.png", &progress)?;
+        pictures.push(("Progress over working days", progress));
+        let prints = technique_prints(store, comparison, units)?;
+        put("technique.png", &prints)?;
+        pictures.push(("Technique prints", prints));
+    }
+    let pictures: Vec<Picture<'_>> = pictures.iter().map(|(caption, png)| Picture { caption, png }).collect();
+    let page = page_html(comparison, &pictures, units, env!("CARGO_PKG_VERSION"));
+    put("index.html", page.as_bytes())?;
+
+    let (findings, cautions) = (comparison.findings(units), comparison.cautions());
+    if console.json {
+        let result = serde_json::json!({
+            "page": out.join("index.html"), "findings": findings, "cautions": cautions, "looked_at": comparison.family,
+        });
+        console.result(&result.to_string())?;
+        return Ok(());
+    }
+    for caution in cautions {
+        console.remark(&caution);
+    }
+    if findings.is_empty() {
+        console.result("Nothing stands out.")?;
+    }
+    for finding in findings {
+        console.result(&finding)?;
+    }
+    console.remark(&comparison.rate_words());
+    console.result(&out.join("index.html").display().to_string())?;
+    Ok(())
+}
+
+fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Result<Vec<u8>, Failure> {
+    let failed = shop::of(store.folder());
+    let sessions = store.sessions().map_err(&failed)?;
+    let mut all: Vec<(usize, Vec<Print>)> = Vec::new();
+    for (i, group) in comparison.groups.iter().enumerate().take(6) {
+        let prints = store.prints(PrintsOf::Technician(group.data.id), PRINT_PASSES).map_err(&failed)?;
+        all.push((i, prints.into_iter().map(|p| p.1).collect()));
+    }
+    let rows: Vec<TechniquePrint<'_>> = all
+        .iter()
+        .filter_map(|(i, prints)| {
+            let data = &comparison.groups[*i].data;
+            let newest = sessions.iter().rev().find(|s| s.technician == data.id)?;
+            Some(TechniquePrint {
+                name: &data.name,
+                remark: format!("the newest {} passes of {}", prints.len(), data.passes),
+                prints,
+                pace_mps: newest.pace_mps,
+                heat_limit_k: newest.heat_limit_k,
+            })
+        })
+        .collect();
+    prints_png(&rows, comparison.invented(), units).map_err(Failure::failed)
+}
+
+fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, units: Units, out: &Path) -> Outcome {
+    let failed = shop::of(store.folder());
+    let sessions = store.sessions().map_err(&failed)?;
+    let technicians = store.technicians().map_err(&failed)?;
+    let find = |id: Id| {
+        sessions.iter().find(|s| s.id == id).ok_or_else(|| {
+            Failure::failed(format!("there is no session {id}; `steadypass shop status --all` lists them"))
+        })
+    };
+    let theirs = match reference {
+        Some(id) => find(id)?,
+        None => sessions.iter().rev().find(|s| s.trainer && s.id != shown).ok_or_else(|| {
+            Failure::failed("no session is marked as the trainer's; mark one with `steadypass shop trainer NUMBER`")
+        })?,
+    };
+    let ours = find(shown)?;
+    let name = |s: &Session| {
+        let who = technicians.iter().find(|t| t.id == s.technician).map_or("?", |t| t.entry.name.as_str());
+        format!("{who}, {}", s.day)
+    };
+    let invented = |s: &Session| matches!(s.source.as_str(), "simulation" | "generated");
+    let sheet = ReferenceSheet {
+        trainer: name(theirs),
+        shown: name(ours),
+        reference: &sections(store, theirs.id).map_err(&failed)?,
+        sections: &sections(store, ours.id).map_err(&failed)?,
+        invented: invented(theirs) || invented(ours),
+    };
+    let png = reference_png(&sheet, units).map_err(Failure::failed)?;
+    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
+    let path = out.join(format!("session-{}-beside-{}.png", ours.id, theirs.id));
+    fs::write(&path, png).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))?;
+    if theirs.machine != ours.machine {
+        console.remark("The two sessions were worked with different machines.");
+    }
+    console.result(&path.display().to_string())?;
+    Ok(Done::Fine)
+}

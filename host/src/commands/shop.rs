@@ -1,0 +1,281 @@
+//! `shop`: the shop's memory, looked after.
+
+use std::path::Path;
+
+use steadypass::{
+    compare::{By, Comparison, Figure, Question, gather},
+    guidance::Units,
+    shop::{
+        MachineEntry, Product, ProductKind, Setting, Shop, ShopError, Technician, Vehicle,
+        demo::{Extent, STYLES, generate},
+    },
+};
+
+use super::{Console, Done, Failure, Outcome, review::count};
+use crate::cli::shop::{AddArgs, AddWhat, ShopArgs, ShopVerb};
+
+/// An error of a shop, with its folder.
+pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
+    let folder = folder.display().to_string();
+    move |error| match error {
+        ShopError::Missing { .. } | ShopError::Exists { .. } | ShopError::Foreign { .. } => Failure::failed(error),
+        other => Failure::failed(format!("shop {folder}: {other}")),
+    }
+}
+
+pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
+    match &args.what {
+        ShopVerb::Init { shop, name } => {
+            let made = Shop::create(&shop.folder).map_err(of(&shop.folder))?;
+            if let Some(name) = name {
+                made.set(Setting::Name, name).map_err(of(&shop.folder))?;
+            }
+            console.result(&format!("{}: a new shop", made.folder().display()))?;
+            console.remark(
+                "Next: `steadypass shop add technician NAME`, then give `--shop` to record and review. Keep the folder on this \
+                 machine's own disk, and copies elsewhere with `steadypass shop backup`.",
+            );
+            Ok(Done::Fine)
+        }
+        ShopVerb::Status { shop, all } => status(console, &shop.folder, *all),
+        ShopVerb::Add(args) => add(console, args),
+        ShopVerb::Set { shop, key, value } => {
+            let Some(setting) = Setting::of(key) else {
+                let keys: Vec<&str> = Setting::ALL.iter().map(|s| s.as_str()).collect();
+                return Err(Failure::Usage(format!("{key}: choose one of {}", keys.join(", "))));
+            };
+            open(&shop.folder)?.set(setting, value).map_err(of(&shop.folder))?;
+            console.result(&format!("{key}: {value}"))?;
+            Ok(Done::Fine)
+        }
+        ShopVerb::Trainer { shop, session, not } => {
+            open(&shop.folder)?.set_trainer(*session, !not).map_err(of(&shop.folder))?;
+            let what = if *not { "no longer the trainer's" } else { "the trainer's" };
+            console.result(&format!("session {session}: {what}"))?;
+            Ok(Done::Fine)
+        }
+        ShopVerb::Import { shop, file } => {
+            let store = open(&shop.folder)?;
+            let json = file.extension().is_some_and(|e| e == "json");
+            let rows = if json { store.import_json(file) } else { store.import_csv(file) }.map_err(of(&shop.folder))?;
+            console.result(&format!("{}: {} added", file.display(), count(rows, "row", "rows")))?;
+            Ok(Done::Fine)
+        }
+        ShopVerb::Export { shop, out } => {
+            for file in open(&shop.folder)?.export(out).map_err(of(&shop.folder))? {
+                console.result(&file.display().to_string())?;
+            }
+            console.remark("Owners' names are left out; a backup has them.");
+            Ok(Done::Fine)
+        }
+        ShopVerb::Backup { shop, to } => {
+            open(&shop.folder)?.back_up(to).map_err(of(&shop.folder))?;
+            console.result(&to.display().to_string())?;
+            Ok(Done::Fine)
+        }
+        ShopVerb::Rebuild { shop } => rebuild(console, &shop.folder),
+        ShopVerb::Demo { out, seed } => demo(console, out, *seed),
+    }
+}
+
+pub(super) fn open(folder: &Path) -> Result<Shop, Failure> {
+    Shop::open(folder).map_err(of(folder))
+}
+
+fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
+    let shop = open(folder)?;
+    let failed = of(folder);
+    let health = shop.health().map_err(&failed)?;
+    let (technicians, machines) = (shop.technicians().map_err(&failed)?, shop.machines().map_err(&failed)?);
+    let (products, vehicles) = (shop.products().map_err(&failed)?, shop.vehicles().map_err(&failed)?);
+    let sessions = shop.sessions().map_err(&failed)?;
+    let gone: Vec<&str> =
+        sessions.iter().filter_map(|s| s.recording.as_deref()).filter(|path| !Path::new(path).is_file()).collect();
+    if console.json {
+        let result = serde_json::json!({
+            "folder": folder, "schema": health.schema, "bytes": health.bytes, "faults": health.faults,
+            "technicians": technicians, "machines": machines, "products": products, "vehicles": vehicles,
+            "sessions": sessions.len(), "recordings_gone": gone,
+        });
+        console.result(&result.to_string())?;
+    } else {
+        let name = shop.setting(Setting::Name).map_err(&failed)?.unwrap_or_else(|| "a shop without a name".into());
+        console.result(&format!("{name} ({}), {:.1} MB", folder.display(), health.bytes as f64 / 1e6))?;
+        console.result(&format!(
+            "{}, {}, {}, {}, {}",
+            count(technicians.len(), "technician", "technicians"),
+            count(machines.len(), "machine", "machines"),
+            count(products.len(), "pad or liquid", "pads and liquids"),
+            count(vehicles.len(), "vehicle", "vehicles"),
+            count(sessions.len(), "session", "sessions"),
+        ))?;
+        if all {
+            let mut lines: Vec<String> = technicians.iter().map(|t| format!("technician  {}", t.entry.name)).collect();
+            lines.extend(machines.iter().map(|m| {
+                let throw = m.entry.throw_mm.map_or(String::new(), |t| format!(", throw {t} mm"));
+                format!("machine     {} ({}{throw})", m.entry.name, m.entry.kind)
+            }));
+            lines.extend(
+                products.iter().map(|p| {
+                    format!("{:<11} {} (place {})", p.entry.kind.as_str(), p.entry.name, p.entry.aggressiveness)
+                }),
+            );
+            lines.extend(vehicles.iter().map(|v| {
+                let v = &v.entry;
+                let year = v.paint_year.map_or(String::new(), |y| format!(" of {y}"));
+                format!("vehicle     {} ({}{year}, {}, hardness {})", v.label, v.paint, v.colour, v.hardness)
+            }));
+            let who = |id| technicians.iter().find(|t| t.id == id).map_or("?", |t| t.entry.name.as_str());
+            lines.extend(sessions.iter().map(|s| {
+                let mark = if s.trainer { ", the trainer's" } else { "" };
+                format!("session {:>3} {} {} {}{mark}", s.id, s.day, who(s.technician), s.panel)
+            }));
+            for line in lines {
+                console.result(line.trim_end())?;
+            }
+        }
+    }
+    for path in &gone {
+        console.remark(&format!("{path} is gone; its figures are kept, but cannot be computed again."));
+    }
+    if health.faults.is_empty() {
+        return Ok(Done::Fine);
+    }
+    Err(Failure::failed(format!(
+        "shop {}: the store is damaged: {}. Restore the last backup, then run `steadypass shop rebuild`",
+        folder.display(),
+        health.faults.join("; ")
+    )))
+}
+
+fn add(console: &Console, args: &AddArgs) -> Outcome {
+    let shop = open(&args.shop.folder)?;
+    let (name, note) = (args.name.clone(), args.note.clone());
+    let place = || {
+        args.place.ok_or_else(|| {
+            Failure::Usage(
+                "--place N is needed: the place in the shop's own order of aggressiveness, 1 = mildest".into(),
+            )
+        })
+    };
+    let added = match args.what {
+        AddWhat::Technician => shop.add_technician(&Technician { name, note }),
+        AddWhat::Machine => shop.add_machine(&MachineEntry {
+            name,
+            kind: args
+                .kind
+                .clone()
+                .ok_or_else(|| Failure::Usage("--kind orbital or --kind rotary is needed".into()))?,
+            throw_mm: args.throw_mm,
+            pad_diameters_mm: args.pad_mm.clone(),
+            note,
+        }),
+        AddWhat::Pad => shop.add_product(&Product { kind: ProductKind::Pad, name, aggressiveness: place()?, note }),
+        AddWhat::Liquid => {
+            shop.add_product(&Product { kind: ProductKind::Liquid, name, aggressiveness: place()?, note })
+        }
+        AddWhat::Vehicle => shop.add_vehicle(&Vehicle {
+            label: name,
+            paint: args.paint.clone(),
+            paint_year: args.year,
+            colour: args.colour.clone(),
+            hardness: args.hardness.clone(),
+            owner: args.owner.clone(),
+            note,
+        }),
+    };
+    added.map_err(of(&args.shop.folder))?;
+    console.result(&format!("{} added", args.name.trim()))?;
+    Ok(Done::Fine)
+}
+
+fn rebuild(console: &Console, folder: &Path) -> Outcome {
+    let shop = open(folder)?;
+    let bar = console.progress("rebuilding", shop.sessions().map_err(of(folder))?.len() as u64);
+    let rebuilt = shop.rebuild(|at, _| bar.set_position(at as u64)).map_err(of(folder))?;
+    bar.finish_and_clear();
+    for kept in &rebuilt.kept {
+        console.remark(&format!("{kept}. The figures filed earlier are kept."));
+    }
+    console.result(&format!(
+        "{} computed again, {} kept as filed, {} without a recording",
+        count(rebuilt.done, "session", "sessions"),
+        rebuilt.kept.len(),
+        rebuilt.without
+    ))?;
+    Ok(if rebuilt.kept.is_empty() { Done::Fine } else { Done::WithLosses })
+}
+
+/// What was put in, beside what was found.
+fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
+    let shop = Shop::create(out).map_err(of(out))?;
+    let failed = of(out);
+    generate(&shop, &STYLES, Extent::default(), seed).map_err(&failed)?;
+    console.remark(
+        "An invented shop: three technicians over ten working days, drawn from a seed by a statistical generator, not measured. \
+         Ash works fast and hot, Birch slowly and evenly, Cedar learns.\n",
+    );
+    let groups = gather(&shop, &Question::default()).map_err(&failed)?;
+    let comparison = Comparison::of(By::Technician, groups);
+    let units = console.units(Units::Si);
+    console.result(&format!(
+        "{:<27} {:<16} {:>9} {:>9}   {:<17} {}",
+        "figure", "who", "built in", "found", "90 % interval", "stands out"
+    ))?;
+    let mean = |ends: [f64; 2]| (ends[0] + ends[1]) / 2.0;
+    let built = |figure: Figure, who: usize| {
+        let style = &STYLES[who];
+        match figure {
+            Figure::ArmSpeed => Some(style.arm_speed_mps),
+            Figure::Evenness => Some(style.speed_cv),
+            Figure::OrbitDroop => Some([style.orbit_droop; 2]),
+            Figure::SurfaceRise => Some(style.rise_k),
+            Figure::RubbingEvenness => Some(style.rubbing_cv),
+            // The same for everybody; time in the band follows from the arm speed.
+            Figure::Pauses | Figure::PassesPerSection => Some([0.0; 2]),
+            Figure::InBand => None,
+        }
+    };
+    for c in &comparison.contrasts {
+        let truth = built(c.figure, c.a).zip(built(c.figure, c.b)).map(|(a, b)| mean(a) - mean(b));
+        let who = format!("{} - {}", comparison.groups[c.a].data.name, comparison.groups[c.b].data.name);
+        row(console, units, c.figure, &who, truth, c.difference.value, c.difference.interval(), c.stands_out)?;
+    }
+    for c in &comparison.changes {
+        let truth = built(c.figure, c.group).map(|ends| ends[1] - ends[0]);
+        let who = format!("{} over time", comparison.groups[c.group].data.name);
+        let steps = (c.trend.days - 1) as f64;
+        let half = c.trend.error.half_width(steadypass::compare::model::LEVEL) * steps;
+        let change = c.trend.slope * steps;
+        row(console, units, c.figure, &who, truth, change, (change - half, change + half), c.stands_out)?;
+    }
+    console.remark(&format!("\n{}", comparison.rate_words()));
+    super::compare::write(console, &shop, &comparison, units, &out.join("comparison"))?;
+    Ok(Done::Fine)
+}
+
+#[expect(clippy::too_many_arguments, reason = "one line of a table, nothing to keep together")]
+fn row(
+    console: &Console,
+    units: Units,
+    figure: Figure,
+    who: &str,
+    truth: Option<f64>,
+    found: f64,
+    (lo, hi): (f64, f64),
+    stands_out: bool,
+) -> std::io::Result<()> {
+    let number = |v: f64| figure.number(v, units);
+    let title = format!("{} {}", figure.title(), figure.unit(units));
+    console.result(
+        format!(
+            "{:<27} {who:<16} {:>9} {:>9}   {:<17} {}",
+            title.trim(),
+            truth.map_or("follows".to_owned(), number),
+            number(found),
+            format!("{} to {}", number(lo), number(hi)),
+            if stands_out { "yes" } else { "" }
+        )
+        .trim_end(),
+    )
+}

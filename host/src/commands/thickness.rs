@@ -1,0 +1,153 @@
+//! `thickness`: gauge readings, removal, and what a metre of rubbing cost.
+
+use std::{collections::BTreeMap, fs};
+
+use steadypass::{
+    compare::draw::{LedgerRow, ledger_png},
+    shop::{
+        FilmReading, Id, Phase, Setting,
+        film::{FACTORY_UM, Gauge, ledger, panels},
+    },
+};
+
+use super::{Console, Done, Failure, Outcome, shop};
+use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
+
+pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
+    match &args.what {
+        ThicknessVerb::Add { shop: folder, vehicle, panel, point, phase, day, readings } => {
+            let store = shop::open(&folder.folder)?;
+            let failed = shop::of(&folder.folder);
+            let id = store.vehicle(vehicle).map_err(&failed)?;
+            let phase =
+                Phase::of(phase).ok_or_else(|| Failure::Usage(format!("--phase {phase}: choose before or after")))?;
+            let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
+            let day = day.clone().unwrap_or(today);
+            store
+                .whole(|| {
+                    for &film_um in readings {
+                        store.add_film_reading(&FilmReading {
+                            vehicle: id,
+                            panel: panel.clone(),
+                            point: point.clone(),
+                            phase,
+                            day: day.clone(),
+                            film_um,
+                            note: String::new(),
+                        })?;
+                    }
+                    Ok(())
+                })
+                .map_err(&failed)?;
+            show(console, &folder.folder, Some(vehicle))
+        }
+        ThicknessVerb::Show { shop: folder, vehicle } => show(console, &folder.folder, vehicle.as_deref()),
+        ThicknessVerb::Ledger { shop: folder, sort, out } => write_ledger(console, &folder.folder, *sort, out),
+    }
+}
+
+fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> Outcome {
+    let store = shop::open(folder)?;
+    let failed = shop::of(folder);
+    let only = vehicle.map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
+    let readings = store.film_readings().map_err(&failed)?;
+    let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
+    let floor = store.number(Setting::FilmFloorUm).map_err(&failed)?;
+    let names: BTreeMap<Id, String> =
+        store.vehicles().map_err(&failed)?.into_iter().map(|v| (v.id, v.entry.label)).collect();
+    let mut any = false;
+    for panel in panels(&readings, gauge, floor).iter().filter(|p| only.is_none_or(|id| p.vehicle == id)) {
+        any = true;
+        let name = names.get(&panel.vehicle).map_or("?", String::as_str);
+        let removal = match panel.removal {
+            Some(r) => {
+                format!("removed {:.1} ± {:.1} µm (90 %, {} points)", r.value, r.half_width(f64::INFINITY), panel.pairs)
+            }
+            None if panel.pairs > 0 => {
+                "removal not given: set the gauge's spread with `steadypass shop set gauge-sd-um`, or read points twice"
+                    .into()
+            }
+            None => "not read before and after yet".into(),
+        };
+        console.result(&format!("{name}, {}: {removal}", panel.name))?;
+        for (point, p) in &panel.points {
+            let list = |v: &[f64]| v.iter().map(|f| format!("{f:.0}")).collect::<Vec<_>>().join(" ");
+            let odd = p.odd.as_ref().map_or(String::new(), |odd| format!("   odd: {odd}"));
+            console.result(&format!("  {point}: before {}  after {}{odd}", list(&p.before), list(&p.after)))?;
+        }
+        for caution in &panel.cautions {
+            console.remark(&format!("  Caution: {caution}"));
+        }
+    }
+    if !any {
+        console.result("No readings yet.")?;
+    }
+    if floor.is_none() {
+        console.remark("This shop has set no limit for the film; `steadypass shop set film-floor-um N` sets one.");
+    }
+    console.remark(&format!(
+        "A gauge reads the whole build, not the clear coat. For context, factories put on about {:.0} to {:.0} µm in all (public \
+         trade pages and car FAQs). How much may be taken is for gauge and paint makers and local practice to say.",
+        FACTORY_UM.0, FACTORY_UM.1
+    ));
+    Ok(Done::Fine)
+}
+
+fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out: &std::path::Path) -> Outcome {
+    let store = shop::open(folder)?;
+    let failed = shop::of(folder);
+    let readings = store.film_readings().map_err(&failed)?;
+    let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
+    let (vehicles, products) = (store.vehicles().map_err(&failed)?, store.products().map_err(&failed)?);
+    let sessions = store.sessions().map_err(&failed)?;
+    let invented = sessions.iter().any(|s| matches!(s.source.as_str(), "simulation" | "generated"));
+    let wear = ledger(&panels(&readings, gauge, None), &sessions, &store.rubbed_m().map_err(&failed)?);
+    let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
+    let mut rows: Vec<LedgerRow> = wear
+        .iter()
+        .map(|w| {
+            let vehicle = vehicles.iter().find(|v| v.id == w.vehicle).map(|v| &v.entry);
+            LedgerRow {
+                paint: vehicle.map_or("?".into(), |v| format!("{} ({}, {})", v.label, v.paint, v.hardness)),
+                panel: w.panel.clone(),
+                product: w
+                    .product
+                    .map_or("several or not told".into(), |(p, l)| format!("{} with {}", product(p), product(l))),
+                removal_um: w.removal.value,
+                removal_sd_um: w.removal.sd,
+                rubbed_m: w.rubbed_m,
+                wear_um_per_m: w.wear,
+                interval: w.interval,
+            }
+        })
+        .collect();
+    match sort {
+        SortArg::Wear => {}
+        SortArg::Paint => rows.sort_by(|a, b| a.paint.cmp(&b.paint)),
+        SortArg::Product => rows.sort_by(|a, b| a.product.cmp(&b.product)),
+    }
+    if rows.is_empty() {
+        return Err(Failure::failed(
+            "no panel has readings before and after together with filed sessions whose rubbing distance is known (give --vehicle \
+             and --panel when filing, and take readings on the same panel)",
+        ));
+    }
+    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
+    let put = |name: &str, bytes: &[u8]| {
+        let path = out.join(name);
+        fs::write(&path, bytes).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))
+    };
+    put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
+    put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
+    for row in &rows {
+        console.result(&format!(
+            "{}, {}, {}: {:.3} µm per metre rubbed (90 % interval {:.3} to {:.3})",
+            row.paint, row.panel, row.product, row.wear_um_per_m, row.interval.0, row.interval.1
+        ))?;
+    }
+    console.remark(
+        "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927).",
+    );
+    console.result(&out.join("ledger.png").display().to_string())?;
+    Ok(Done::Fine)
+}

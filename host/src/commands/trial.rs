@@ -1,0 +1,120 @@
+//! `trial`: the test spot. What to try, what came of it, which to keep.
+
+use steadypass::shop::{
+    ProductKind, Shop, Trial,
+    trial::{Candidate, History, evidence},
+};
+
+use super::{Console, Done, Failure, Outcome, shop};
+use crate::cli::shop::{TrialArgs, TrialVerb};
+
+pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
+    match &args.what {
+        TrialVerb::Propose { shop: folder, vehicle } => {
+            let store = shop::open(&folder.folder)?;
+            propose(console, &store, vehicle)
+        }
+        TrialVerb::Add(add) => {
+            let store = shop::open(&add.shop.folder)?;
+            let failed = shop::of(&add.shop.folder);
+            let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
+            let trial = Trial {
+                vehicle: store.vehicle(&add.vehicle).map_err(&failed)?,
+                panel: add.panel.clone(),
+                day: add.day.clone().unwrap_or(today),
+                technician: store.technician(&add.technician).map_err(&failed)?,
+                machine: add.machine.as_ref().map(|m| store.machine(m)).transpose().map_err(&failed)?,
+                pad: store.product(ProductKind::Pad, &add.pad).map_err(&failed)?,
+                liquid: store.product(ProductKind::Liquid, &add.liquid).map_err(&failed)?,
+                session: add.session,
+                passes: add.passes,
+                finish_reached: add.reached,
+                haze: add.haze,
+                holograms: add.holograms,
+                film_taken_um: add.film_um,
+                note: add.note.clone(),
+            };
+            store.add_trial(&trial).map_err(&failed)?;
+            verdict(console, &store, &add.vehicle, None)
+        }
+        TrialVerb::Verdict { shop: folder, vehicle, panel } => {
+            let store = shop::open(&folder.folder)?;
+            verdict(console, &store, vehicle, panel.as_deref())
+        }
+    }
+}
+
+fn history(store: &Shop) -> Result<History, Failure> {
+    let year = i64::from(jiff::ZonedDateTime::now().year());
+    History::of(store, year).map_err(shop::of(store.folder()))
+}
+
+fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
+    let id = store.vehicle(vehicle).map_err(shop::of(store.folder()))?;
+    let history = history(store)?;
+    let proposal = history.propose(id).filter(|p| !p.group.is_empty()).ok_or_else(|| {
+        Failure::failed(
+            "the shop knows no pads or no liquids yet; add them with `steadypass shop add pad NAME --place 1`",
+        )
+    })?;
+    if console.json {
+        let candidate = |c: &Candidate| {
+            serde_json::json!({
+                "name": c.name, "chance": c.chance.map(|c| c.mean), "lo90": c.chance.map(|c| c.lo),
+                "hi90": c.chance.map(|c| c.hi), "tries_here": c.here.0, "reached_here": c.here.1, "tries": c.all.0,
+                "reached": c.all.1,
+            })
+        };
+        let result = serde_json::json!({
+            "paint": proposal.paint, "evidence": proposal.any_evidence, "why": proposal.why,
+            "group": proposal.group.iter().map(candidate).collect::<Vec<_>>(),
+            "try": proposal.two.iter().map(|&i| &proposal.group[i].name).collect::<Vec<_>>(),
+        });
+        console.result(&result.to_string())?;
+        return Ok(Done::Fine);
+    }
+    console.result(&format!("{vehicle}: {}", proposal.paint))?;
+    console.result("\nThe group, mildest first:")?;
+    for (i, candidate) in proposal.group.iter().enumerate() {
+        let place = proposal.two.iter().position(|&two| two == i);
+        let mark = place.map_or(String::from("  "), |place| format!("{}.", place + 1));
+        console.result(&format!("  {mark} {}: {}", candidate.name, evidence(candidate)))?;
+    }
+    console.result("\nTry, least aggressive first:")?;
+    for why in &proposal.why {
+        console.result(&format!("  {why}"))?;
+    }
+    console.remark(
+        "\nA test spot decides, not the record. Other painted parts may differ from the body: test again on each. Readings of the \
+         film gauge and the makers' advice come before any figure here.",
+    );
+    Ok(Done::Fine)
+}
+
+fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
+    let id = store.vehicle(vehicle).map_err(shop::of(store.folder()))?;
+    let verdict = history(store)?.verdict(id, panel);
+    if console.json {
+        let tries: Vec<_> = verdict
+            .tries
+            .iter()
+            .map(|(t, name)| {
+                serde_json::json!({
+                    "name": name, "panel": t.panel, "day": t.day, "passes": t.passes, "reached": t.finish_reached,
+                    "haze": t.haze, "holograms": t.holograms, "film_taken_um": t.film_taken_um,
+                })
+            })
+            .collect();
+        let keep = verdict.keep.map(|i| &verdict.tries[i].1);
+        console.result(&serde_json::json!({ "tries": tries, "keep": keep, "words": verdict.words }).to_string())?;
+        return Ok(Done::Fine);
+    }
+    for (t, name) in &verdict.tries {
+        let reached = if t.finish_reached { "reached the finish" } else { "did not reach it" };
+        let film = t.film_taken_um.map_or(String::new(), |f| format!(", {f} µm taken"));
+        let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
+        console.result(&format!("{name}{panel}, {} passes: {reached}{film}", t.passes))?;
+    }
+    console.result(&verdict.words)?;
+    Ok(Done::Fine)
+}
