@@ -5,4 +5,5 @@ mod exposure_and_calibration;
 mod kill;
 mod live_and_review;
 mod old_recordings;
+mod shop;
 mod support;
