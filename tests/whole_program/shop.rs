@@ -55,6 +55,15 @@ fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     assert!(before.lines().count() > 1, "the demo has passes: {before}");
     assert!(ok(&["-q", "shop", "rebuild", "--shop", &shop]).contains("1 session computed again"));
     assert_eq!(columns(&figures()), columns(&before), "the same figures again");
+    let listed = ok(&["shop", "status", "--shop", &shop, "--all"]);
+    let day = listed
+        .lines()
+        .find_map(|l| l.strip_prefix("session   1 "))
+        .and_then(|l| l.get(..10))
+        .expect("a session")
+        .to_owned();
+    let said = ok(&["day", "--shop", &shop, "--technician", "Robin", "--day", &day]);
+    assert!(said.contains("Vibration exposure A(8)") && said.contains("Screening figure"), "{said}");
 
     // The recording deleted under the store: said, and nothing lost.
     fs::remove_file(&recording).expect("removed");

@@ -3,8 +3,10 @@
 use std::fs;
 
 use steadypass::{
-    guidance::Units,
-    shop::papers::{Picture, day_html, day_sheet, owner_report, report_html},
+    exposure::{Exposure, NOTICE, days},
+    guidance::{Plan, Units, plan::Source as PlanSource},
+    recording::Reader,
+    shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
 };
 
 use super::{Console, Done, Failure, Outcome, shop};
@@ -40,7 +42,7 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     let failed = shop::of(&args.shop.folder);
     let technician = store.technician(&args.technician).map_err(&failed)?;
     let day = args.day.clone().unwrap_or_else(|| jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string());
-    let sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
+    let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
     if sheet.works.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
@@ -50,7 +52,35 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
         sheet.technician,
         sheet.minutes()
     ))?;
+    sheet.exposure = Some(exposure(&sheet));
+    console.result(sheet.exposure.as_deref().unwrap_or_default())?;
     args.out.as_ref().map_or(Ok(Done::Fine), |out| put(console, out, &day_html(&sheet, console.units(Units::Si))))
+}
+
+/// The day's vibration from its recordings; blank in words where any of them is gone, for the rest would be too little.
+fn exposure(sheet: &DaySheet) -> String {
+    let mut stretches = Vec::new();
+    for work in &sheet.works {
+        let Some(of) = work.recording.as_ref().and_then(|path| stretches_of(path)) else {
+            return "Vibration exposure is not known: not all recordings of this day can be read.".to_owned();
+        };
+        stretches.extend(of);
+    }
+    let day = days(stretches)
+        .into_iter()
+        .find(|d| d.technician == sheet.technician && d.date.is_some_and(|date| date.to_string() == sheet.day));
+    day.map_or("Vibration exposure is not known for this day.".to_owned(), |day| {
+        let a8 = day.dose().a8_mps2();
+        format!("Vibration exposure A(8) {:.1} m/s² ({:.1} to {:.1}). {NOTICE}.", a8.value, a8.lo, a8.hi)
+    })
+}
+
+fn stretches_of(path: &str) -> Option<Vec<steadypass::exposure::Running>> {
+    let mut reader = Reader::open(std::path::Path::new(path)).ok()?;
+    let plan = Plan::from_toml(&PlanSource::new("plan inside the recording", &reader.facts().plan)).unwrap_or_default();
+    let mut exposure = Exposure::new(reader.facts(), plan.setup()).ok()?;
+    while reader.next_chunk(|entry| exposure.push(&entry)).ok()? {}
+    Some(exposure.finish())
 }
 
 fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {

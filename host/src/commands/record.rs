@@ -52,6 +52,9 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
     let recorded = record(console, job, Live::new(console, plan, args.tables.as_deref())?)?;
     console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
+    if args.no_review && args.file.shop.is_some() {
+        console.remark("Not filed in the shop, because of --no-review; `steadypass review` with --shop files it.");
+    }
     if recorded.seconds > 0.0 && !args.no_review {
         let folder = out.with_extension("review");
         let about = args.file.about(None, None);

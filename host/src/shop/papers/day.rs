@@ -26,6 +26,8 @@ pub struct DayWork {
     pub warnings: u32,
     /// What is missing from the recording.
     pub lost: String,
+    /// Where the recording lies.
+    pub recording: Option<String>,
 }
 
 /// The day.
@@ -37,6 +39,8 @@ pub struct DaySheet {
     pub day: String,
     /// The sessions, by start.
     pub works: Vec<DayWork>,
+    /// Vibration exposure in words, where somebody worked it out from the recordings.
+    pub exposure: Option<String>,
     /// Whether any figure is invented.
     pub invented: bool,
 }
@@ -76,6 +80,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
             rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
             warnings: own.iter().map(|p| p.warnings).sum(),
             lost: session.lost.clone(),
+            recording: session.recording.clone(),
         });
     }
     Ok(sheet)
@@ -111,9 +116,12 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
             w.warnings
         );
     }
-    html.push_str(
-        "</tbody></table>\n<footer><p>Vibration exposure is not on this sheet. Numbness, tingling or white fingers: stop and see a \
-         doctor.</p></footer>\n</body></html>\n",
+    let exposure = sheet.exposure.as_deref().unwrap_or("Vibration exposure is not known for this day.");
+    let _ = write!(
+        html,
+        "</tbody></table>\n<p>{}</p>\n<footer><p>Numbness, tingling or white fingers: stop and see a doctor, whatever a figure \
+         says.</p></footer>\n</body></html>\n",
+        escape(exposure)
     );
     html
 }
