@@ -172,7 +172,8 @@ pub struct Block<'a> {
 impl Block<'_> {
     /// Flag: the chip's buffer overran before this block; samples were lost.
     pub const AFTER_OVERRUN: u8 = 1;
-    /// Flag: the spacing is still the chip's nominal one, not yet measured.
+    /// Flag: the spacing is not measured yet. It is the chip's nominal one at first (up to a few percent off), a first
+    /// estimate a few tenths of a second later, and good to 0.05 % once this flag is clear.
     pub const NOMINAL_SPACING: u8 = 2;
     /// Flag: the chip was set up anew before this block (it had stopped answering).
     pub const AFTER_RESTART: u8 = 4;

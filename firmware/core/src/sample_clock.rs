@@ -9,8 +9,9 @@
 
 use crate::design::{CLOCK_MEMORY_POLLS, MEASURED_SAMPLES};
 
-/// Samples that a fit must span before its slope is used at all, unmeasured as it still is.
-const USABLE_SAMPLES: f64 = 100.0;
+/// Samples that a fit must span before its slope is used at all, unmeasured as it still is: the unluckiest error is then one
+/// sample in this many, far less than the nominal spacing may be off by.
+const USABLE_SAMPLES: f64 = 300.0;
 
 /// Line through (sample number, time).
 #[derive(Clone, Debug)]
@@ -100,10 +101,10 @@ impl SampleClock {
         self.measured
     }
 
-    /// Time between samples, ns: the measured one, or the nominal one as long as nothing better is known.
+    /// Time between samples, ns: the measured one; before that a first estimate, once there is one; at the very start the
+    /// nominal one.
     pub fn spacing_ns(&self) -> u32 {
-        let us = if self.measured { self.spacing_us } else { self.nominal_us };
-        (us * 1e3 + 0.5) as u32
+        (self.spacing_us * 1e3 + 0.5) as u32
     }
 
     /// When sample `index` was taken, µs; 0 before the first observation.
@@ -208,12 +209,22 @@ mod tests {
         assert!((clock.time_us(index) as f64 - sample_us).abs() < 120.0);
     }
 
+    /// Measured worst: 0.22 % after 0.3 s, where the nominal spacing may be 6 % off.
     #[test]
-    fn the_nominal_spacing_stands_until_there_is_a_measurement() {
+    fn before_it_is_measured_the_spacing_is_nominal_then_estimated() {
+        let start = polled(640.0, 0.0, 0.1, true);
+        assert_eq!((start.is_measured(), start.spacing_ns()), (false, NOMINAL_SPACING_NS));
+        let mut worst = 0.0f64;
+        for percent in -60..=60 {
+            let true_us = 600.0 * (1.0 + f64::from(percent) * 1e-3);
+            let clock = polled(true_us, 131.0, 0.3, true);
+            assert!(!clock.is_measured());
+            worst = worst.max((f64::from(clock.spacing_ns()) / (true_us * 1e3) - 1.0).abs());
+        }
+        println!("worst relative error: {worst:.1e} after 0.3 s");
+        assert!(worst < 5e-3, "{worst:.1e}");
+        // And the stamps are good at once.
         let clock = polled(640.0, 0.0, 1.0, true);
-        assert!(!clock.is_measured());
-        assert_eq!(clock.spacing_ns(), NOMINAL_SPACING_NS);
-        // The stamps are already better than that.
         let index = clock.newest.expect("observed").index;
         assert!((clock.time_us(index) as f64 - 640.0 * f64::from(index)).abs() < 650.0);
     }

@@ -214,7 +214,7 @@ fn a_chip_set_up_anew_is_numbered_by_time() {
         poll(&mut motion, &mut chip, tick(k), None, &mut seen);
     }
     let after = &seen[blocks_before + 2];
-    assert_eq!(after.flags, Block::AFTER_RESTART, "flagged, and the spacing is still a measured one");
+    assert_eq!(after.flags, Block::AFTER_RESTART, "flagged, and its spacing stays a measured one");
     // The hole is 2 s: the count by time may be off by one, never more.
     let error = i64::from(after.first_index) - i64::from(after.numbers[0]);
     assert!(error.abs() <= 2, "{error}");
