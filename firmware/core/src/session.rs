@@ -95,8 +95,9 @@ impl Session {
         (self.pattern, now_us.saturating_sub(self.pattern_since_us) / 1000)
     }
 
-    /// A payload with a good checksum came from the host.
-    pub fn handle(&mut self, payload: &[u8], now_us: u64, imu_answers: bool) -> Handled {
+    /// A payload with a good checksum came from the host. `imu_usable` is false when the motion chip was asked and did not
+    /// answer; a host that starts the stream while the chip is still being set up is not turned away.
+    pub fn handle(&mut self, payload: &[u8], now_us: u64, imu_usable: bool) -> Handled {
         self.heard(now_us);
         let command = match ToSensor::decode(payload) {
             Ok(command) => command,
@@ -115,7 +116,7 @@ impl Session {
                 return Handled { answer: Some(Answer::Pong(pong)), ..Handled::default() };
             }
             // A stream that is running goes on through a fault of the chip; only a new one needs it.
-            ToSensor::Start if !imu_answers && !self.streaming => (Outcome::Refused(Refusal::NoImu), None),
+            ToSensor::Start if !imu_usable && !self.streaming => (Outcome::Refused(Refusal::NoImu), None),
             ToSensor::Start => (Outcome::Accepted, self.start(now_us)),
             ToSensor::Stop => (Outcome::Accepted, self.stop(now_us)),
             ToSensor::Configure(settings) => self.configure(settings),

@@ -52,6 +52,8 @@ pub struct Station {
     outbox: Outbox,
     health: Health,
     imu_answers: bool,
+    /// It was asked and did not answer; false while it has not been asked yet, just after the start.
+    imu_failed: bool,
     ir_answers: bool,
     look_index: u8,
     marks: u16,
@@ -71,6 +73,7 @@ impl Station {
             outbox: Outbox::new(),
             health: Health { watchdog_resets: identity.watchdog_resets, ..Health::default() },
             imu_answers: false,
+            imu_failed: false,
             ir_answers: false,
             look_index: 0,
             marks: 0,
@@ -93,7 +96,7 @@ impl Station {
             bump(&mut self.health.bad_commands);
             return;
         };
-        let handled = self.session.handle(frame.payload, now_us, self.imu_answers);
+        let handled = self.session.handle(frame.payload, now_us, !self.imu_failed);
         if handled.bad {
             bump(&mut self.health.bad_commands);
         }
@@ -131,20 +134,20 @@ impl Station {
 
     /// The motion chip was set up, at start, after a fault or for a changed setting.
     pub fn imu_started(&mut self, why: Restart) {
-        self.imu_answers = true;
+        (self.imu_answers, self.imu_failed) = (true, false);
         self.motion.restarted(why);
     }
 
     /// A transfer to the motion chip failed. Until [`Station::imu_back`] or [`Station::imu_started`] it counts as gone.
     pub fn imu_fault(&mut self) {
         bump(&mut self.health.imu_bus_faults);
-        self.imu_answers = false;
+        (self.imu_answers, self.imu_failed) = (false, true);
         self.motion.unsure();
     }
 
     /// The motion chip answers again and has run on meanwhile.
     pub fn imu_back(&mut self) {
-        self.imu_answers = true;
+        (self.imu_answers, self.imu_failed) = (true, false);
     }
 
     /// A poll found `words` words and perhaps an overrun.

@@ -203,9 +203,21 @@ fn marks_count_and_patterns_show() {
 #[test]
 fn without_a_motion_chip_a_start_is_refused_and_the_rest_works() {
     let mut station = Station::new(IDENTITY, |_| 0.488);
+    station.imu_fault();
     say(&mut station, 0, ToSensor::Start);
     say(&mut station, 1, ToSensor::Ping(Ping { token: 1, host_us: 2 }));
     let out = drain(&mut station);
     assert_eq!(out[0], ToHost::Reply(Reply { command: 1, outcome: Outcome::Refused(Refusal::NoImu) }));
     assert!(matches!(out[1], ToHost::Pong(_)));
+}
+
+/// After a restart the host may be back before the chip is set up, which takes a tenth of a second.
+#[test]
+fn a_start_that_comes_before_the_motion_chip_is_up_waits_for_it() {
+    let mut station = Station::new(IDENTITY, |_| 0.488);
+    say(&mut station, 0, ToSensor::Start);
+    assert_eq!(drain(&mut station)[0], ToHost::Reply(Reply { command: 1, outcome: Outcome::Accepted }));
+    station.imu_started(Restart::OnCommand);
+    accel(&mut station, 150_000, 72);
+    assert!(matches!(drain(&mut station)[..], [ToHost::Accel(_)]));
 }
