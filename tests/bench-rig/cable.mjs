@@ -14,10 +14,22 @@ export class Cable {
     Object.assign(this, { board, path, speed });
     this.terminal = null;
     this.slippedNs = 0;
-    board.onBytes = (bytes) => this.terminal?.stdin.write(bytes);
+    /** Called with the bytes too, for who wants to look on. */
+    this.onBytes = () => {};
+    board.onBytes = (bytes) => this.carry(bytes);
     board.onConfigured = () => {
       if (this.terminal) board.usb.setOpen(true);
     };
+  }
+
+  carry(bytes) {
+    if (!this.terminal) return;
+    this.onBytes(bytes);
+    // A program that does not read fills the terminal, then the pipe: the USB host then stops asking, as a real one does.
+    if (!this.terminal.stdin.write(bytes) && this.board.link === 'usb') {
+      this.board.usb.setReading(false);
+      this.terminal.stdin.once('drain', () => this.board.usb.setReading(true));
+    }
   }
 
   /** Plugs the cable in. */
@@ -42,13 +54,18 @@ export class Cable {
     await new Promise((gone) => terminal.on('exit', gone));
   }
 
-  /** Runs the board at the clock's pace until `until()` says so; when this machine is too slow, emulated time slips. */
-  async run(until) {
+  /**
+   * Runs the board at the clock's pace until `until()` says so; when this machine is too slow, emulated time slips. Gives up
+   * after `limit_s` of the clock.
+   */
+  async run(until, limit_s = 300) {
     const start = process.hrtime.bigint();
     const from = this.board.nanos;
     let slipped = 0;
     while (!until()) {
-      const due = from + Number(process.hrtime.bigint() - start) * this.speed - slipped;
+      const elapsedNs = Number(process.hrtime.bigint() - start);
+      if (elapsedNs > limit_s * 1e9) throw new Error(`still waiting after ${limit_s} s`);
+      const due = from + elapsedNs * this.speed - slipped;
       let behind = due - this.board.nanos;
       if (behind > MAX_BEHIND_NS) {
         slipped += behind - MAX_BEHIND_NS;

@@ -36,6 +36,7 @@ const FAULTS = {
   garbage: () => board.send(Uint8Array.from({ length: 500 }, () => Math.random() * 256)),
   hang: () => board.hang(),
   power: () => board.powerCycle(),
+  play: () => world?.play(),
   press: () => board.press(true),
   release: () => board.press(false),
   pull: () => cable.pull(),
@@ -49,4 +50,4 @@ readline.createInterface({ input: process.stdin }).on('line', async (line) => {
   if (fault) await fault();
   else console.log(Object.keys(FAULTS).join(', '));
 });
-await cable.run(() => false);
+await cable.run(() => false, Infinity);

@@ -3,7 +3,7 @@
 
     terminal.py LINK     LINK becomes a symbolic link to the terminal; it goes away with this program
 
-Bytes while no program has the port open are dropped, as on a line that nobody listens to.
+What the program does not read waits: standard input is then not read either, and the sensor's end notices.
 """
 
 import os
@@ -28,16 +28,18 @@ def main(link: str) -> None:
 
 
 def relay(master: int) -> None:
+    waiting = b""
     while True:
-        readable, _, _ = select.select([0, master], [], [])
+        readable, writable, _ = select.select([master] if waiting else [0, master], [master] if waiting else [], [])
         if 0 in readable:
-            from_sensor = os.read(0, 65536)
-            if not from_sensor:
+            waiting = os.read(0, 65536)
+            if not waiting:
                 return
+        if waiting and (writable or 0 in readable):
             try:
-                os.write(master, from_sensor)
+                waiting = waiting[os.write(master, waiting) :]
             except BlockingIOError:
-                pass  # the terminal is full: nobody reads
+                pass
         if master in readable:
             os.write(1, os.read(master, 65536))
 

@@ -2,6 +2,20 @@
 
 import fs from 'node:fs';
 
+const ZERO_CELSIUS_K = 273.15;
+
+/** Emissivity of the paint (the default of the program's plan). */
+const EMISSIVITY = 0.93;
+
+/**
+ * What a thermometer sees of a surface at `surface_c` among surroundings at `ambient_c`: grey body, T⁴ law (textbook; the program
+ * undoes it).
+ */
+function apparent(surface_c, ambient_c) {
+  const [own, reflected] = [surface_c, ambient_c].map((c) => (c + ZERO_CELSIUS_K) ** 4);
+  return (EMISSIVITY * own + (1 - EMISSIVITY) * reflected) ** 0.25 - ZERO_CELSIUS_K;
+}
+
 /** An orbit of 75 Hz under gravity, and slow turning. */
 export function madeUp() {
   const w = 2 * Math.PI * 75;
@@ -15,31 +29,49 @@ export function madeUp() {
 }
 
 /**
- * Plays a sensor table (header `t_s,accel_x_mps2,…`) row by row: the chip's sample k is row k, whatever the chip's rate; empty
- * cells keep the value before. Behind its end the last row stands. `spacing_s` is the table's mean row spacing.
+ * Plays a sensor table (header `t_s,accel_x_mps2,…`) row by row, one a sample whatever the chip's rate, from `play()` on; before
+ * it the first row stands, behind its end the last. Empty cells keep the value before. `spacing_s` is the table's mean row
+ * spacing, `startedAt_s` the time of the first row played.
  */
 export function fromTable(path) {
   const [header, ...lines] = fs.readFileSync(path, 'utf8').trimEnd().split('\n');
   const columns = header.trim().split(',');
   const rows = [];
   const last = {};
+  const readings = []; // rows that have a temperature, which changes evenly from one to the next
   for (const line of lines) {
-    line.trim().split(',').forEach((cell, i) => {
+    const cells = line.trim().split(',');
+    cells.forEach((cell, i) => {
       if (cell !== '') last[columns[i]] = Number(cell);
     });
+    if (cells[columns.indexOf('surface_c')]) readings.push({ row: rows.length, surface: last.surface_c, ambient: last.ambient_c ?? 20 });
     rows.push({
       t: last.t_s,
       accel: ['x', 'y', 'z'].map((axis) => last[`accel_${axis}_mps2`]),
       gyro: ['x', 'y', 'z'].map((axis) => last[`gyro_${axis}_radps`] ?? 0),
-      temperatures: { surface: last.surface_c ?? 20, ambient: last.ambient_c ?? 20 },
     });
   }
   let at = 0;
-  return {
+  let playing = false;
+  const table = {
     rows: rows.length,
     spacing_s: (rows.at(-1).t - rows[0].t) / (rows.length - 1),
-    played: () => at,
-    motion: (k) => rows[(at = Math.min(k, rows.length - 1))],
-    temperatures: () => rows[at].temperatures,
+    startedAt_s: null,
+    play: () => {
+      playing = true;
+    },
+    ended: () => at === rows.length - 1,
+    motion: (_k, t_s) => {
+      if (playing && table.startedAt_s === null) table.startedAt_s = t_s;
+      else if (playing && at < rows.length - 1) at++;
+      return rows[at];
+    },
+    temperatures: () => {
+      while (readings.length > 2 && readings[1].row <= at) readings.shift();
+      const [a, b = a] = readings;
+      const along = b.row > a.row ? Math.min(1, Math.max(0, (at - a.row) / (b.row - a.row))) : 0;
+      return { surface: apparent(a.surface + along * (b.surface - a.surface), a.ambient), ambient: a.ambient };
+    },
   };
+  return table;
 }

@@ -81,13 +81,16 @@ export class Board {
     this.mcu.gpio[PINS.mark].setInputValue(!closed);
   }
 
-  /** The firmware hangs with interrupts off: a loop at an address of its own, where no code of the image is. */
+  /** The firmware hangs for good: asleep with every interrupt off, at an address of its own where no code of the image is. */
   hang() {
+    const { core } = this.mcu;
     const scratch = 0x20041e00;
-    this.mcu.writeUint16(scratch, 0xe7fe); // b .
-    this.mcu.core.PM = true;
-    this.mcu.core.PC = scratch;
-    this.mcu.core.waiting = false;
+    this.mcu.writeUint16(scratch, 0xbf30); // wfi
+    this.mcu.writeUint16(scratch + 2, 0xe7fd); // b .-2
+    core.PM = true;
+    core.enabledInterrupts = 0;
+    core.PC = scratch;
+    core.waiting = false;
   }
 
   /** Power is cut and comes back: nothing is kept but flash. */

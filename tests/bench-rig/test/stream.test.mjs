@@ -93,6 +93,15 @@ test('a stream starts on request only, stops on request, and in silence', () => 
   assert.equal(host.hello().streaming, false);
 });
 
+test('a start that comes while the motion chip is still being set up is not turned away', () => {
+  const host = new Host(new Board(IMAGE));
+  host.run(0.02);
+  assert.equal(host.hello().chips & 1, 0, 'not up yet');
+  assert.equal(host.reply({ kind: 'Start' }), 'Accepted');
+  host.run(1);
+  assert.ok(host.of('Accel').length > 15);
+});
+
 test('settings within range are taken, others refused with the reason, none while streaming', () => {
   const { board, host } = connected();
   const configure = (change) => host.reply({ kind: 'Configure', ...DEFAULT_SETTINGS, ...change });
