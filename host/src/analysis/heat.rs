@@ -12,7 +12,7 @@
 //!   under a pad of diameter `d` moving at `v` is heated for `d/v`, and a trailing spot needs that same time to travel from
 //!   the edge of the worked strip to where the pad has passed over completely. So a run lasts about `d/v`, and its rate is
 //!   the pad's heating rate: the run's length times its rate is what will be added, less the loss to the air. A young run is
-//!   fitted with its shape ([`super::warming`]), an older one with lines.
+//!   fitted with its shape (`warming`), an older one with lines.
 //! * In later passes the spot crosses the pattern that earlier ones left; a steep run there is an edge of that pattern and
 //!   soon ends, so nothing is foreseen from it (a wide interval says so).
 //!
