@@ -84,6 +84,16 @@ def markdown(facts, kinds, runs, practices, results):
                 shown("{:.0%}", quantile(pooled(s, "interval_widths"), 0.5)),
             ))
 
+    out += ["", "## What each part of the arm-speed estimate adds (|error|, median · p90 over all strokes)", ""]
+    out += [line("estimate", "simulated", "practice"), line(*["---"] * 3)]
+    for what, run, key in (
+        ("length told, length over time alone", "told", "timing_errors"),
+        ("length told, with velocity steps and the pass's common length (the program)", "told", "traverse_errors"),
+        ("length not told, with velocity steps and the pass's common length (the program)", "untold", "traverse_errors"),
+    ):
+        each = [np.abs(pooled([r[run] for r in group], key)) for group in (runs, practices)]
+        out.append(line(what, *(" · ".join(shown("{:.1%}", quantile(e, q)) for q in (0.5, 0.9)) for e in each)))
+
     out += ["", "## Surface temperature and heat by kind (median · p90 · worst recording)", ""]
     out += [line("kind", "spot, RMS error, K", "peak rise, |error|, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]
     for kind, group in groups:
