@@ -43,6 +43,17 @@ impl State {
     }
 }
 
+/// Where a stroke lay in its pass, as far as can be told while the pass is being worked.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StrokePlace {
+    /// Its length, m.
+    pub length_m: f64,
+    /// Its distance from the pass's first stroke, across, m; the sign says to which side.
+    pub across_m: f64,
+    /// Direction of travel, degrees anticlockwise from the first stroke of the section; `None` when nothing compares them.
+    pub direction_deg: Option<f64>,
+}
+
 /// Ten times a second, from what has been seen so far and nothing later: the figures guidance and the live view act on.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct LiveTick {
@@ -62,6 +73,8 @@ pub struct LiveTick {
     pub traverse_mps: Option<Interval>,
     /// Rate of the last finished stroke, m/s.
     pub last_stroke_mps: Option<Interval>,
+    /// Where the last finished stroke lay.
+    pub last_stroke_place: Option<StrokePlace>,
     /// Strokes finished in the current pass, as far as can be told now.
     pub strokes: u32,
     /// Spot temperature, °C, corrected for emissivity.

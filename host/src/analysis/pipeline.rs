@@ -15,7 +15,7 @@
 //! Rows of the series wait until the stretch of work they belong to is settled: when the motor has been off, or the arm
 //! at rest, for a while, at the mark button, at an interruption, or after [`motion::LONGEST_S`] at the latest.
 
-use super::findings::{Finding, LiveTick, Measured, Pass, SeriesRow, State, Stroke};
+use super::findings::{Finding, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace};
 use super::grid::{Gridder, STEP_US};
 use super::motion::{self, Motion};
 use super::orbit::{HINDSIGHT_S, Orbit, OrbitTick, TICK_US};
@@ -145,6 +145,7 @@ pub struct Pipeline {
     last_stroke: Option<Interval>,
     /// When the motor was last switched on, s.
     running_since_s: Option<f64>,
+    last_place: Option<StrokePlace>,
     strokes_in_pass: u32,
     strokes_seen: u32,
     /// Passes of the current stretch so far, and those of the section before it.
@@ -186,6 +187,7 @@ impl Pipeline {
             rates_seen: VecDeque::new(),
             last_stroke: None,
             running_since_s: None,
+            last_place: None,
             strokes_in_pass: 0,
             strokes_seen: 0,
             passes_in_stretch: 0,
@@ -387,6 +389,8 @@ impl Pipeline {
             self.passes_in_stretch = passes.len() as u32;
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
             self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
+            let heading = self.section_heading.or(passes.first().map(|p| p.axis[1].atan2(p.axis[0])));
+            self.last_place = last.and_then(|p| place_of(p, heading));
         }
         let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
         let state = state_of(on, working);
@@ -407,6 +411,7 @@ impl Pipeline {
             spin_lost: tick.spin_lost,
             traverse_mps: (state == State::Working).then(|| now.speed_mps.map(running_estimate)).flatten(),
             last_stroke_mps: self.last_stroke,
+            last_stroke_place: self.last_place,
             strokes: self.strokes_in_pass,
             surface_c: surface.surface_c,
             surface_rise_k: surface.rise_k,
@@ -666,6 +671,18 @@ fn usable_spacing(run: &Run<'_>) -> Option<f64> {
         && run.spacing_us.is_finite()
         && (1.0..1e7).contains(&run.spacing_us);
     plausible.then_some(run.spacing_us)
+}
+
+/// Where the pass's last stroke lay; `heading` is that of the section's first stroke, rad.
+fn place_of(pass: &SettledPass, heading: Option<f64>) -> Option<StrokePlace> {
+    let last = pass.strokes.last()?;
+    let steps = pass.strokes.windows(2).map(|pair| pair[1].sideways_mps * (pair[1].start_s - pair[0].end_s));
+    let direction = last.direction[1].atan2(last.direction[0]);
+    Some(StrokePlace {
+        length_m: last.traverse.length_m,
+        across_m: steps.sum(),
+        direction_deg: heading.map(|heading| degrees(direction - heading)),
+    })
 }
 
 fn state_of(motor_on: Option<bool>, working: bool) -> State {
