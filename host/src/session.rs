@@ -9,7 +9,7 @@
 use std::collections::VecDeque;
 
 use crate::{
-    analysis::{Finding, LiveTick, Pass, Pipeline, SeriesRow, Stroke},
+    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke},
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Entry, Losses, Timeline},
@@ -25,6 +25,11 @@ pub enum Event {
     Tick(LiveTick),
     /// A warning begins.
     Warning(Warning),
+    /// A section was marked: by the sensor's button, a key or the page.
+    Mark {
+        /// When, s since the first sample.
+        t_s: f64,
+    },
     /// A row of the series, settled.
     Row(SeriesRow),
     /// A stroke, settled.
@@ -121,6 +126,9 @@ impl Session {
         let (pipeline, readings) = (&mut self.pipeline, &mut self.readings);
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
+            if let Reading::Mark { t_us } = reading {
+                sink(Event::Mark { t_s: t_us * 1e-6 });
+            }
             pipeline.push(reading);
         });
         self.settle(sink);

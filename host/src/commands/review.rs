@@ -136,7 +136,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Stroke(_) => summary.strokes += 1,
             Event::Pass(_) => summary.passes += 1,
             Event::Warning(_) => summary.warnings += 1,
-            Event::Row(_) | Event::Placed(_) => {}
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } => {}
         }
         figures.event(&event);
         let mut written = results.event(&event).map_err(Failure::from);

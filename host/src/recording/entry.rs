@@ -99,4 +99,8 @@ pub enum UserNote {
         /// To whom.
         name: String,
     },
+    /// Asked guidance to be quiet; the recording goes on.
+    Paused,
+    /// Asked guidance to speak again.
+    Resumed,
 }
