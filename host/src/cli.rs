@@ -2,7 +2,7 @@
 
 pub(crate) mod shop;
 
-use std::path::PathBuf;
+use std::{net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, Args, Parser, Subcommand};
 use shop::{CompareArgs, DayArgs, FileArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
@@ -47,6 +47,8 @@ pub(crate) enum Verb {
     Ports,
     /// Records from the sensor, with live warnings, until Ctrl-C.
     Record(RecordArgs),
+    /// Pace practice: so many strokes at one pace, with live feedback and a short result.
+    Drill(DrillArgs),
     /// Turns a sensor table (CSV) of another logger into a recording.
     Import(ImportArgs),
     /// Recomputes everything from recordings: a drawing per section pass, tables, one page.
@@ -85,6 +87,38 @@ pub(crate) struct FactArgs {
     pub(crate) panel: Option<String>,
 }
 
+/// Who looks at it while it is recorded.
+#[derive(Clone, Debug, Args)]
+pub(crate) struct WatchArgs {
+    /// Write line by line instead of using the whole screen.
+    #[arg(long)]
+    pub(crate) plain: bool,
+    /// Also show it as a page in a browser on this computer, at http://127.0.0.1:PORT. Default port: 4747.
+    #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true)]
+    #[allow(clippy::option_option, reason = "clap's way of saying: a flag with or without a value")]
+    pub(crate) page: Option<Option<u16>>,
+    /// Show the page to other devices too, at this address of this computer (0.0.0.0: all of them). They need the link with a
+    /// code that is shown then. Plain HTTP: others on the network could read along.
+    #[arg(long, value_name = "ADDR")]
+    pub(crate) listen: Option<IpAddr>,
+    /// No tones (key m changes it).
+    #[arg(long)]
+    pub(crate) no_sound: bool,
+    /// Volume of tones, percent.
+    #[arg(long, value_name = "PERCENT", default_value_t = 60, value_parser = clap::value_parser!(u8).range(0..=100))]
+    pub(crate) volume: u8,
+    /// A quiet tick for each inch (25 mm with SI units) at the pace to keep, while the machine runs.
+    #[arg(long)]
+    pub(crate) beat: bool,
+}
+
+impl WatchArgs {
+    /// Nobody looks: plain lines and no tones.
+    pub(crate) fn nobody() -> Self {
+        Self { plain: true, page: None, listen: None, no_sound: true, volume: 0, beat: false }
+    }
+}
+
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass demo\n  steadypass demo --out ~/look --speed 4")]
 pub(crate) struct DemoArgs {
@@ -94,6 +128,8 @@ pub(crate) struct DemoArgs {
     /// How much faster than real time the virtual sensor works, 0.5 to 20.
     #[arg(long, default_value_t = DEMO_SPEED, value_name = "FACTOR")]
     pub(crate) speed: f64,
+    #[command(flatten)]
+    pub(crate) watch: WatchArgs,
 }
 
 #[derive(Debug, Args)]
@@ -122,6 +158,40 @@ pub(crate) struct RecordArgs {
     /// Folder with the sensors' calibrations. Default: the user's own.
     #[arg(long, value_name = "DIR")]
     pub(crate) calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) watch: WatchArgs,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --strokes 10 --beat"
+)]
+pub(crate) struct DrillArgs {
+    /// Arm speed to keep, mm/s.
+    #[arg(long, value_name = "MM_S", default_value_t = 20.0)]
+    pub(crate) pace_mm_s: f64,
+    /// How far off it may be, mm/s.
+    #[arg(long, value_name = "MM_S", default_value_t = 3.0)]
+    pub(crate) within_mm_s: f64,
+    /// Travel of one stroke, between two tapes. Without it speeds are less certain. Default: the plan's.
+    #[arg(long, value_name = "M")]
+    pub(crate) stroke_m: Option<f64>,
+    /// Strokes to do; it ends by itself after them.
+    #[arg(long, default_value_t = 10)]
+    pub(crate) strokes: u32,
+    /// The sensor's port. Default: the only one that says it is a sensor.
+    #[arg(long, value_name = "PORT")]
+    pub(crate) port: Option<String>,
+    /// Recording to write, the result beside it. Default: recordings/DATE_TIME_drill.mcap.
+    #[arg(long, value_name = "FILE.mcap")]
+    pub(crate) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) facts: FactArgs,
+    /// Folder with the sensors' calibrations. Default: the user's own.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) watch: WatchArgs,
 }
 
 #[derive(Debug, Args)]

@@ -14,6 +14,7 @@ pub mod drawing;
 pub mod exposure;
 pub mod guidance;
 pub mod link;
+pub mod live;
 pub mod recording;
 pub mod report;
 pub mod results;

@@ -3,8 +3,8 @@
 export default async function* reporter(events) {
   const count = { pass: 0, fail: 0 };
   for await (const { type, data } of events) {
-    // Files are reported as tests of their own around what they hold.
-    const isFile = data?.name?.endsWith('.mjs');
+    // Files and groups are reported as tests of their own around what they hold.
+    const isFile = data?.name?.endsWith('.mjs') || (data?.details?.type === 'suite' && type === 'test:pass');
     if (data?.skip !== undefined) continue;
     if ((type === 'test:pass' || type === 'test:fail') && !isFile) {
       const passed = type === 'test:pass';

@@ -18,7 +18,7 @@ use super::{
     live::Live,
     record::{Job, Until, record},
 };
-use crate::cli::{CalibrateArgs, FactArgs};
+use crate::cli::{CalibrateArgs, FactArgs, WatchArgs};
 
 /// How long a rest is recorded from a port, s.
 const STILL_S: f64 = 30.0;
@@ -191,7 +191,7 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<P
         until: Until::Seconds(STILL_S),
         calibration: args.calibration.as_deref(),
     };
-    Ok(record(console, job, Live::new(console, plan, None)?)?.path)
+    Ok(record(console, job, Live::new(console, plan, None)?, &WatchArgs::nobody())?.path)
 }
 
 fn faces(console: &Console, args: &CalibrateArgs, path: &Path) -> Outcome {

@@ -2,6 +2,7 @@
 
 use std::{
     io::{self, IsTerminal, Write},
+    sync::{Mutex, PoisonError},
     time::Duration,
 };
 
@@ -9,6 +10,38 @@ use indicatif::{ProgressBar, ProgressStyle};
 use steadypass::guidance::Units;
 
 use crate::cli::Global;
+
+/// What is said while the screen is in use for something else; `None` when it is not.
+static HELD: Mutex<Option<Vec<u8>>> = Mutex::new(None);
+
+/// The error stream, or what holds its place. A closed stream is nobody's loss.
+struct Aside;
+
+impl Write for Aside {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        match HELD.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
+            Some(held) => held.extend_from_slice(bytes),
+            None => {
+                let _ = io::stderr().lock().write_all(bytes);
+            }
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// While it lives, remarks wait; then they are said.
+pub(crate) struct Hold(());
+
+impl Drop for Hold {
+    fn drop(&mut self) {
+        let held = HELD.lock().unwrap_or_else(PoisonError::into_inner).take();
+        let _ = io::stderr().lock().write_all(&held.unwrap_or_default());
+    }
+}
 
 /// The two streams and what the user wants to see on them.
 pub(crate) struct Console {
@@ -29,7 +62,7 @@ impl Console {
         // Only one verb runs in a process; a second call (in tests) keeps the first subscriber.
         let _ = tracing_subscriber::fmt()
             .with_env_filter(tracing_subscriber::EnvFilter::new(level))
-            .with_writer(io::stderr)
+            .with_writer(|| Aside)
             .with_ansi(io::stderr().is_terminal())
             .try_init();
         Self { units: global.units, json: global.json, quiet: global.quiet, verbose: global.verbose > 0 }
@@ -50,8 +83,19 @@ impl Console {
     /// A remark, unless the user wants quiet. A closed stderr is nobody's loss.
     pub(crate) fn remark(&self, line: &str) {
         if !self.quiet {
-            let _ = writeln!(io::stderr().lock(), "{line}");
+            let _ = writeln!(Aside, "{line}");
         }
+    }
+
+    /// Lets remarks wait while the screen shows something else.
+    pub(crate) fn hold(&self) -> Hold {
+        HELD.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert_default();
+        Hold(())
+    }
+
+    /// Whether the user wants quiet.
+    pub(crate) fn is_quiet(&self) -> bool {
+        self.quiet
     }
 
     /// A remark for those who asked for more.
@@ -103,6 +147,12 @@ pub(crate) struct StatusLine {
 }
 
 impl StatusLine {
+    /// Draws nothing from now on.
+    pub(crate) fn off(&mut self) {
+        self.clear();
+        self.on = false;
+    }
+
     /// Whether drawing it does anything.
     pub(crate) fn is_on(&self) -> bool {
         self.on

@@ -49,7 +49,10 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     let live_tables = scratch.path().join("live");
     let over = || port.with(|sensor| sensor.is_over());
     let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over), calibration: None };
-    let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?)?;
+    let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?, &args.watch)?;
+    if recorded.hurried {
+        return Ok(recorded.done);
+    }
 
     console.remark("\nReviewing the recording, from the raw bytes on.");
     let request = Request {

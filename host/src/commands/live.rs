@@ -1,12 +1,18 @@
-//! What the technician sees while recording: one calm status line, and a line for each warning and pass.
+//! What the technician sees while recording. The board has it for screen, page and sound; without a full screen there is one
+//! calm status line, and a line for each warning and pass.
 
-use std::path::Path;
+use std::{
+    path::Path,
+    sync::Arc,
+    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
+};
 
 use steadypass::{
-    analysis::{LiveTick, State},
+    analysis::{LiveTick, State, Stroke},
     calibration::Calibration,
     guidance::{Plan, Units},
-    recording::Entry,
+    live::{Board, Model},
+    recording::{Body, Entry},
     results::Results,
     session::{Event, JudgedPass, Session},
 };
@@ -19,6 +25,15 @@ const REDRAW_TICKS: u32 = 5;
 /// The pattern is repeated this often, ticks, in case one was lost on the way.
 const REPEAT_TICKS: u32 = 20;
 
+/// What a live session leaves.
+#[derive(Debug, Default)]
+pub(super) struct Ended {
+    /// Seconds of data seen.
+    pub(super) seconds: f64,
+    /// Settled strokes, where they were kept.
+    pub(super) strokes: Vec<Stroke>,
+}
+
 /// A live session on screen.
 pub(super) struct Live<'a> {
     console: &'a Console,
@@ -30,13 +45,21 @@ pub(super) struct Live<'a> {
     seconds: f64,
     pattern: Option<Pattern>,
     failure: Option<Failure>,
+    model: Model,
+    board: Option<Board>,
+    /// Kept when somebody wants them at the end.
+    strokes: Option<Vec<Stroke>>,
 }
 
 impl<'a> Live<'a> {
     pub(super) fn new(console: &'a Console, plan: Plan, tables: Option<&Path>) -> Result<Self, Failure> {
+        let units = console.units(plan.units);
         Ok(Self {
             console,
-            units: console.units(plan.units),
+            units,
+            model: Model::new(&plan, units, plan.technician.as_deref().unwrap_or_default()),
+            board: None,
+            strokes: None,
             results: tables.map(|folder| Results::create(folder, plan.rate_unit())).transpose()?,
             session: Session::new(plan),
             status: console.status(),
@@ -52,6 +75,42 @@ impl<'a> Live<'a> {
         self.session.calibrate(calibration);
     }
 
+    /// The plan in force.
+    pub(super) fn plan(&self) -> &Plan {
+        self.session.plan()
+    }
+
+    /// Units to show.
+    pub(super) fn units(&self) -> Units {
+        self.units
+    }
+
+    /// Lets the model start otherwise.
+    pub(super) fn with_model(mut self, change: impl FnOnce(Model) -> Model, technician: &str) -> Self {
+        self.model = change(Model::new(self.session.plan(), self.units, technician));
+        self
+    }
+
+    /// Keeps the settled strokes for the end.
+    pub(super) fn keep_strokes(mut self) -> Self {
+        self.strokes = Some(Vec::new());
+        self
+    }
+
+    /// What there is to show now.
+    pub(super) fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// Shows on a board; with `full_screen` nothing is written line by line.
+    pub(super) fn on_board(mut self, board: Board, full_screen: bool) -> Self {
+        self.board = Some(board);
+        if full_screen {
+            self.status.off();
+        }
+        self
+    }
+
     /// Takes the next entry; a pattern for the sensor's light comes back when it is due.
     pub(super) fn push(&mut self, entry: &Entry<'_>) -> Option<Pattern> {
         let mut events = Vec::new();
@@ -60,11 +119,32 @@ impl<'a> Live<'a> {
         for event in &events {
             due = self.take(event).or(due);
         }
+        match &entry.body {
+            Body::Link(note) => self.model.link(note),
+            Body::Note(note) => self.model.note(note),
+            Body::Frame(_) | Body::Table(_) => {}
+        }
+        let ticked = events.iter().any(|event| matches!(event, Event::Tick(_)));
+        if let Some(board) = &self.board
+            && (ticked || !matches!(entry.body, Body::Frame(_)))
+        {
+            let read = ticked.then(|| read_at(entry.log_ns)).flatten();
+            board.show(self.model.view().clone(), read, ticked);
+        }
         due
     }
 
-    /// Ends it; seconds of data seen.
-    pub(super) fn finish(mut self) -> Result<f64, Failure> {
+    /// Says something that is no entry.
+    pub(super) fn remark(&mut self, text: String) {
+        self.console.remark(&text);
+        self.model.remark(text);
+        if let Some(board) = &self.board {
+            board.show(self.model.view().clone(), None, false);
+        }
+    }
+
+    /// Ends it.
+    pub(super) fn finish(mut self) -> Result<Ended, Failure> {
         let mut events = Vec::new();
         self.session.finish(&mut |event| events.push(event));
         for event in &events {
@@ -77,7 +157,7 @@ impl<'a> Live<'a> {
         if let Some(results) = self.results {
             results.finish()?;
         }
-        Ok(self.seconds)
+        Ok(Ended { seconds: self.seconds, strokes: self.strokes.unwrap_or_default() })
     }
 
     fn take(&mut self, event: &Event) -> Option<Pattern> {
@@ -87,6 +167,7 @@ impl<'a> Live<'a> {
             self.failure.get_or_insert(error.into());
             self.results = None;
         }
+        self.model.event(event, self.session.guidance());
         match event {
             Event::Warning(warning) => {
                 self.status.clear();
@@ -100,6 +181,9 @@ impl<'a> Live<'a> {
             Event::Pass(judged) => {
                 self.status.clear();
                 self.console.remark(&pass_line(judged, self.units));
+                if let Some(board) = &self.board {
+                    board.show_pass(Arc::new((**judged).clone()));
+                }
                 None
             }
             Event::Tick(tick) => {
@@ -109,11 +193,18 @@ impl<'a> Live<'a> {
                     let text = self.status_text(tick);
                     self.status.draw(&text);
                 }
-                let wanted = self.session.guidance().pattern();
+                // A pause is quiet at the sensor, too.
+                let wanted = if self.model.view().paused { Pattern::Off } else { self.session.guidance().pattern() };
                 let repeat = self.ticks.is_multiple_of(REPEAT_TICKS);
                 (self.pattern.replace(wanted) != Some(wanted) || repeat).then_some(wanted)
             }
-            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) => None,
+            Event::Stroke(stroke) => {
+                if let Some(strokes) = &mut self.strokes {
+                    strokes.push(*stroke);
+                }
+                None
+            }
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } => None,
         }
     }
 
@@ -131,6 +222,12 @@ impl<'a> Live<'a> {
         parts.extend(self.session.guidance().advice().sentence());
         parts.join("  ")
     }
+}
+
+/// The moment that the bytes of an entry were read: its stamp is wall time that never steps back, so its age tells.
+fn read_at(log_ns: u64) -> Option<Instant> {
+    let now = SystemTime::now().duration_since(UNIX_EPOCH).ok()?;
+    Instant::now().checked_sub(now.saturating_sub(Duration::from_nanos(log_ns)))
 }
 
 fn state_word(state: State) -> &'static str {

@@ -4,6 +4,7 @@ mod calibrate;
 mod compare;
 mod console;
 mod demo;
+mod drill;
 mod exposure;
 mod facts;
 mod import;
@@ -17,6 +18,7 @@ mod shop;
 mod simulate;
 mod thickness;
 mod trial;
+mod watchers;
 
 use std::process::ExitCode;
 
@@ -80,6 +82,7 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
         Verb::Demo(args) => demo::run(&console, &args),
         Verb::Ports => ports::run(&console),
         Verb::Record(args) => record::run(&console, &args),
+        Verb::Drill(args) => drill::run(&console, &args),
         Verb::Import(args) => import::run(&console, &args),
         Verb::Review(args) => review::run(&console, &args),
         Verb::Exposure(args) => exposure::run(&console, &args),

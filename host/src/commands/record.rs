@@ -10,29 +10,35 @@ use std::{
     path::{Path, PathBuf},
     sync::mpsc as std_mpsc,
     thread,
-    time::Duration,
+    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
 };
 
 use steadypass::{
+    analysis::Stroke,
     calibration::{self, Calibration},
     link::{Link, LinkError, LinkEvent, LinkReport},
-    recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, part_path},
+    live::{Ask, Board},
+    recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
 };
 use steadypass_protocol::ToSensor;
 use tokio::{
+    signal::unix::{SignalKind, signal},
     sync::{mpsc, watch},
     time::sleep,
 };
 
 use super::{
     Console, Done, Failure, Outcome, facts,
-    live::Live,
+    live::{Ended, Live},
     review::{Request, review},
+    watchers::Watchers,
 };
-use crate::cli::RecordArgs;
+use crate::cli::{RecordArgs, WatchArgs};
 
 /// Frames that may wait between link and recorder: ten seconds of stream.
 const EVENTS: usize = 512;
+/// A turn is settled with this much hindsight.
+const LAST_TURN: Duration = Duration::from_secs(3);
 /// Patterns that may wait for the sensor; a newer one replaces them anyway.
 const COMMANDS: usize = 8;
 
@@ -43,19 +49,20 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         return Err(Failure::Usage(format!("--seconds {seconds}: must be more than zero")));
     }
     let plan = facts::load_plan(args.facts.plan.as_deref())?;
-    let out = args.out.clone().unwrap_or_else(default_name);
+    let out = args.out.clone().unwrap_or_else(|| default_name(""));
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
     }
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
     let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
-    let recorded = record(console, job, Live::new(console, plan, args.tables.as_deref())?)?;
+    let live = Live::new(console, plan, args.tables.as_deref())?.with_model(|model| model, &job.facts.technician);
+    let recorded = record(console, job, live, &args.watch)?;
     console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
     if args.no_review && args.file.shop.is_some() {
         console.remark("Not filed in the shop, because of --no-review; `steadypass review` with --shop files it.");
     }
-    if recorded.seconds > 0.0 && !args.no_review {
+    if recorded.seconds > 0.0 && !args.no_review && !recorded.hurried {
         let folder = out.with_extension("review");
         let about = args.file.about(None, None);
         let filing = args.file.shop.as_deref().map(|shop| (shop, &about));
@@ -73,9 +80,10 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     Ok(recorded.done)
 }
 
-fn default_name() -> PathBuf {
+/// Name for a recording that was given none.
+pub(super) fn default_name(what: &str) -> PathBuf {
     let now = jiff::ZonedDateTime::now();
-    PathBuf::from("recordings").join(format!("{}.mcap", now.strftime("%Y-%m-%d_%H%M%S")))
+    PathBuf::from("recordings").join(format!("{}{what}.mcap", now.strftime("%Y-%m-%d_%H%M%S")))
 }
 
 /// What to record.
@@ -97,10 +105,12 @@ pub(super) enum Until<'a> {
     Seconds(f64),
     /// When this turns true.
     Holds(&'a (dyn Fn() -> bool + Sync)),
+    /// After so many strokes, and a moment for the last turn to be seen.
+    Strokes(u32),
 }
 
 impl Until<'_> {
-    async fn reached(self) {
+    async fn reached(self, board: Board) {
         match self {
             Self::Told => std::future::pending().await,
             Self::Seconds(seconds) => sleep(Duration::from_secs_f64(seconds)).await,
@@ -108,6 +118,11 @@ impl Until<'_> {
                 while !condition() {
                     sleep(Duration::from_millis(50)).await;
                 }
+            }
+            Self::Strokes(count) => {
+                // The board outlives the recording, so waiting cannot fail.
+                let _ = board.watch().wait_for(|shown| shown.view.strokes_done >= count).await;
+                sleep(LAST_TURN).await;
             }
         }
     }
@@ -117,13 +132,19 @@ impl Until<'_> {
 pub(super) struct Recorded {
     pub(super) path: PathBuf,
     pub(super) seconds: f64,
+    /// Settled strokes, where they were kept.
+    pub(super) strokes: Vec<Stroke>,
     pub(super) done: Done,
+    /// The system or a closed terminal ended it: there is no time for anything more.
+    pub(super) hurried: bool,
 }
 
 /// Records until told to stop.
-pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>) -> Result<Recorded, Failure> {
+pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>, watch: &WatchArgs) -> Result<Recorded, Failure> {
+    let watchers = Watchers::prepare(console, watch, live.model(), (live.plan(), live.units()), &job.facts)?;
+    let live = live.on_board(watchers.board.clone(), watchers.full_screen());
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
-    let result = thread::scope(|scope| runtime.block_on(record_async(console, job, live, scope)));
+    let result = thread::scope(|scope| runtime.block_on(record_async(console, job, live, watchers, scope)));
     // A read that hangs in the kernel must not keep the program from ending.
     runtime.shutdown_timeout(Duration::from_millis(200));
     result
@@ -133,12 +154,15 @@ pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>) -> Result<
 enum Owned {
     Frame(u64, Vec<u8>),
     Link(u64, LinkNote),
+    Note(u64, UserNote),
+    Remark(String),
 }
 
 async fn record_async<'scope, 'env>(
     console: &'env Console,
     mut job: Job<'_>,
     mut live: Live<'env>,
+    watchers: Watchers,
     scope: &'scope thread::Scope<'scope, 'env>,
 ) -> Result<Recorded, Failure> {
     let link = tokio::select! {
@@ -168,17 +192,22 @@ async fn record_async<'scope, 'env>(
     let analysis = scope.spawn(move || analyse(live, &from_recorder, &command_sender));
     let link = tokio::spawn(link.run(event_sender, commands, stopped));
 
-    let deadline = job.until.reached();
+    let (watching, mut asks) = watchers.start(console);
+    let deadline = job.until.reached(watching.board.clone());
     tokio::pin!(deadline);
     let interrupted = tokio::signal::ctrl_c();
     tokio::pin!(interrupted);
-    let (mut reason, mut disk) = ("stopped", Ok(()));
+    let hurried_on = hurry()?;
+    tokio::pin!(hurried_on);
+    let (mut reason, mut disk, mut hurried) = ("stopped", Ok(()), false);
     let mut stopping = false;
+    let mut clock = NoteClock::new();
     loop {
         tokio::select! {
             event = events.recv() => {
                 let Some(event) = event else { break };
-                disk = store(console, &mut writer, event, &to_analysis);
+                clock.heard(&event);
+                disk = store(&mut writer, event, &to_analysis);
                 if disk.is_err() {
                     let _ = stop.send(true);
                     break;
@@ -192,31 +221,102 @@ async fn record_async<'scope, 'env>(
                 stopping = true;
                 let _ = stop.send(true);
             }
+            why = &mut hurried_on, if !stopping => {
+                (stopping, hurried, reason) = (true, true, why);
+                let _ = stop.send(true);
+            }
+            Some(ask) = asks.recv(), if !stopping => match note_of(ask) {
+                None => {
+                    stopping = true;
+                    let _ = stop.send(true);
+                }
+                Some(note) => {
+                    let log_ns = clock.now_ns();
+                    disk = writer.note(log_ns, &note);
+                    let _ = to_analysis.send(Owned::Note(log_ns, note));
+                    if disk.is_err() {
+                        let _ = stop.send(true);
+                        break;
+                    }
+                }
+            },
         }
     }
     drop((events, to_analysis));
     let report = link.await.unwrap_or(Ok(LinkReport::default()));
-    let seconds = match analysis.join() {
-        Ok(seconds) => seconds,
+    let ended = match analysis.join() {
+        Ok(ended) => ended,
         // Whatever went wrong there, the raw data is safe and can be reviewed.
         Err(_) => {
             Err(Failure::failed(format!("the live analysis broke down; {} is whole, review it", job.out.display())))
         }
     };
+    watching.end(console).await;
     if let Err(error) = disk {
         return Err(Failure::failed(format!(
             "{error}. What was recorded before is in {}",
             part_path(job.out).display()
         )));
     }
-    finish(console, writer, report, seconds, reason)
+    let recorded = finish(console, writer, report, ended, reason)?;
+    Ok(Recorded { hurried, ..recorded })
+}
+
+/// Waits for the system to end us or the terminal to be closed; says which.
+fn hurry() -> std::io::Result<impl Future<Output = &'static str>> {
+    let (mut ended, mut hung_up) = (signal(SignalKind::terminate())?, signal(SignalKind::hangup())?);
+    Ok(async move {
+        tokio::select! {
+            _ = ended.recv() => "the system ended it",
+            _ = hung_up.recv() => "the terminal was closed",
+        }
+    })
+}
+
+/// What the recording keeps of a wish; `None` for the wish to stop.
+fn note_of(ask: Ask) -> Option<UserNote> {
+    Some(match ask {
+        Ask::NewSection => UserNote::NewSection,
+        Ask::Note(text) => UserNote::Text { text },
+        Ask::Technician(name) => UserNote::Technician { name },
+        Ask::Pause(true) => UserNote::Paused,
+        Ask::Pause(false) => UserNote::Resumed,
+        Ask::Stop => return None,
+    })
+}
+
+/// Stamps for notes, on the link's clock: its last stamp, carried on.
+struct NoteClock {
+    log_ns: u64,
+    at: Instant,
+}
+
+impl NoteClock {
+    fn new() -> Self {
+        let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        Self { log_ns: u64::try_from(since_1970.as_nanos()).unwrap_or(0), at: Instant::now() }
+    }
+
+    fn heard(&mut self, event: &LinkEvent) {
+        let (LinkEvent::Connected { log_ns, .. }
+        | LinkEvent::Frame { log_ns, .. }
+        | LinkEvent::BadFrames { log_ns, .. }
+        | LinkEvent::Lost { log_ns, .. }
+        | LinkEvent::Resumed { log_ns, .. }
+        | LinkEvent::Stranger { log_ns, .. }) = event;
+        (self.log_ns, self.at) = (*log_ns, Instant::now());
+    }
+
+    fn now_ns(&self) -> u64 {
+        self.log_ns + u64::try_from(self.at.elapsed().as_nanos()).unwrap_or(0)
+    }
 }
 
 fn finish(
     console: &Console,
     writer: RecordingWriter,
     report: Result<LinkReport, LinkError>,
-    seconds: Result<f64, Failure>,
+    ended: Result<Ended, Failure>,
     reason: &str,
 ) -> Result<Recorded, Failure> {
     let (report, reason) = match &report {
@@ -224,7 +324,7 @@ fn finish(
         Err(error) => (LinkReport::default(), error.to_string()),
     };
     let path = writer.finish(report.bad_frames, &reason)?;
-    let seconds = seconds?;
+    let Ended { seconds, strokes } = ended?;
     if let Some(round_trip) = report.round_trip_us {
         console.detail(&format!("{} frames, shortest round trip {:.1} ms", report.frames, round_trip as f64 / 1000.0));
     }
@@ -241,7 +341,8 @@ fn finish(
     if !lost.is_empty() {
         console.remark(&format!("Some data is missing: {}.", lost.join(", ")));
     }
-    Ok(Recorded { path, seconds, done: if lost.is_empty() { Done::Fine } else { Done::WithLosses } })
+    let done = if lost.is_empty() { Done::Fine } else { Done::WithLosses };
+    Ok(Recorded { path, seconds, strokes, done, hurried: false })
 }
 
 /// What is known about the sensor. A folder that was named must be readable; without one, and without a home, nothing is known.
@@ -263,11 +364,12 @@ fn known_calibration(console: &Console, folder: Option<&Path>, sensor: &str) -> 
 
 /// Stores an event, then hands it to the analysis. The order matters: raw data is safe before anything is derived from it.
 fn store(
-    console: &Console,
     writer: &mut RecordingWriter,
     event: LinkEvent,
     to_analysis: &std_mpsc::Sender<Owned>,
 ) -> recording::Result<()> {
+    // The analysis being gone is reported when it is joined.
+    let remark = |text| drop(to_analysis.send(Owned::Remark(text)));
     let (log_ns, note) = match event {
         LinkEvent::Frame { log_ns, raw } => {
             writer.frame(log_ns, &raw)?;
@@ -281,15 +383,15 @@ fn store(
         }
         LinkEvent::BadFrames { log_ns, count } => (log_ns, LinkNote::BadFrames { count }),
         LinkEvent::Lost { log_ns, reason } => {
-            console.remark(&format!("Sensor lost: {reason}. Waiting for it to come back; the recording goes on."));
+            remark(format!("Sensor lost: {reason}. Waiting for it to come back; the recording goes on."));
             (log_ns, LinkNote::Lost { reason })
         }
         LinkEvent::Resumed { log_ns, gap_s } => {
-            console.remark(&format!("The sensor is back after {gap_s:.1} s."));
+            remark(format!("The sensor is back after {gap_s:.1} s."));
             (log_ns, LinkNote::Resumed { gap_s })
         }
         LinkEvent::Stranger { sensor, .. } => {
-            console.remark(&format!("That is another sensor ({sensor}); this recording waits for its own."));
+            remark(format!("That is another sensor ({sensor}); this recording waits for its own."));
             return Ok(());
         }
     };
@@ -302,11 +404,16 @@ fn analyse(
     mut live: Live<'_>,
     entries: &std_mpsc::Receiver<Owned>,
     commands: &mpsc::Sender<ToSensor>,
-) -> Result<f64, Failure> {
+) -> Result<Ended, Failure> {
     while let Ok(owned) = entries.recv() {
         let entry = match &owned {
             Owned::Frame(log_ns, raw) => Entry { log_ns: *log_ns, body: Body::Frame(raw) },
             Owned::Link(log_ns, note) => Entry { log_ns: *log_ns, body: Body::Link(note.clone()) },
+            Owned::Note(log_ns, note) => Entry { log_ns: *log_ns, body: Body::Note(note.clone()) },
+            Owned::Remark(text) => {
+                live.remark(text.clone());
+                continue;
+            }
         };
         if let Some(pattern) = live.push(&entry) {
             // A full queue holds older patterns; this one comes again with the next change.

@@ -1,0 +1,565 @@
+//! What there is to show, from what happened. Pure: no clock, no screen, no port.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use super::{
+    cover::{Cells, Cover, SIDE},
+    level::{Level, Levels},
+};
+use crate::{
+    analysis::{LiveTick, State},
+    guidance::{Advice, Guidance, Plan, Units, WarningKind},
+    recording::{LinkNote, UserNote},
+    session::{Event, JudgedPass},
+};
+
+/// A fault of heat that lasts is sounded again after this long, s: about as long as it takes to lift and look.
+const HEAT_AGAIN_S: f64 = 5.0;
+/// The same for the pace: about half a stroke.
+const PACE_AGAIN_S: f64 = 10.0;
+/// A panel that has not been worked for this long is a section left, s; as the analysis counts it.
+const SECTION_PAUSE_S: f64 = 60.0;
+/// What was last done stays on screen for this long, s.
+const NOTICE_S: f64 = 8.0;
+/// Passes kept in the list.
+const PASSES: usize = 200;
+
+/// How urgent the sentence is; decides its look.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Urgency {
+    /// Nothing to do.
+    #[default]
+    None,
+    /// Something to know, no fault.
+    Wait,
+    /// The arm or the pad is off the band.
+    Pace,
+    /// The panel gets or is too warm.
+    Heat,
+    /// The sensor is not heard.
+    Signal,
+}
+
+/// A tone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cue {
+    /// One short low tone: slow down.
+    SlowDown,
+    /// A rising pair: heat.
+    Heat,
+}
+
+/// A pass in the list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PassRow {
+    /// Its section.
+    pub section: u32,
+    /// Its number.
+    pub pass: u32,
+    /// When it began, s since the first sample; `None` for one of an earlier recording.
+    pub start_s: Option<f64>,
+    /// How long it took.
+    pub took: String,
+    /// Strokes.
+    pub strokes: u32,
+    /// Mean arm speed.
+    pub arm: String,
+    /// Share of the time in the pace band.
+    pub in_band: String,
+    /// Highest rise.
+    pub warmest: String,
+    /// Warnings in it.
+    pub warnings: u32,
+}
+
+/// Everything a viewer needs.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct View {
+    /// Time of the figures, s since the first sample.
+    pub t_s: f64,
+    /// The same for people.
+    pub elapsed: String,
+    /// What the machine is doing, in words.
+    pub doing: &'static str,
+    /// The machine runs.
+    pub running: bool,
+    /// Guidance is quiet.
+    pub paused: bool,
+    /// The link has said that the sensor is gone.
+    pub lost: bool,
+    /// The one thing to do now.
+    pub sentence: Option<String>,
+    /// How urgent it is.
+    pub urgency: Urgency,
+    /// Arm pace, orbit rate, surface rise.
+    pub levels: [Level; 3],
+    /// Section being worked, from 1.
+    pub section: u32,
+    /// Passes over it so far, the one being worked included.
+    pub section_passes: usize,
+    /// Strokes of the pass being worked.
+    pub strokes: u32,
+    /// Strokes of all passes.
+    pub strokes_done: u32,
+    /// Strokes aimed at, in a drill.
+    pub strokes_aim: Option<u32>,
+    /// Share of the section gone over, 0 to 1.
+    pub covered: f64,
+    /// How often each cell has been gone over, row by row from the top; sent apart.
+    #[serde(skip)]
+    pub cells: Cells,
+    /// Who works.
+    pub technician: String,
+    /// What was last done, for a few seconds.
+    pub notice: Option<String>,
+    /// The tone sounded last, and how many there were: a new number is a new tone.
+    pub cue: Option<Cue>,
+    /// See `cue`.
+    pub cues: u32,
+    /// Time between two beats at the pace to keep, s.
+    pub beat_s: f64,
+    /// Passes so far, newest last; sent apart.
+    #[serde(skip)]
+    pub passes: Arc<Vec<PassRow>>,
+    /// Settled passes of this recording.
+    pub settled: u32,
+}
+
+/// See the module's documentation.
+#[derive(Debug)]
+pub struct Model {
+    levels: Levels,
+    cover: Cover,
+    units: Units,
+    view: View,
+    rose_s: f64,
+    last_work_s: f64,
+    notice_s: f64,
+    advice: Advice,
+}
+
+/// Travel for one beat: what common practice counts by, m.
+pub fn beat_travel_m(units: Units) -> f64 {
+    match units {
+        Units::Si => 0.025,
+        Units::Us => 0.0254,
+    }
+}
+
+impl Model {
+    /// Before anything has come.
+    pub fn new(plan: &Plan, units: Units, technician: &str) -> Self {
+        let mut levels = Levels::new(plan, units);
+        let pace = plan.pace_mps();
+        let view = View {
+            t_s: 0.0,
+            elapsed: clock(0.0),
+            doing: "waiting for the sensor",
+            running: false,
+            paused: false,
+            lost: false,
+            sentence: None,
+            urgency: Urgency::None,
+            levels: levels.tick(&LiveTick::default()),
+            section: 1,
+            section_passes: 0,
+            strokes: 0,
+            strokes_done: 0,
+            strokes_aim: None,
+            covered: 0.0,
+            cells: [0; SIDE * SIDE],
+            technician: technician.to_owned(),
+            notice: None,
+            cue: None,
+            cues: 0,
+            beat_s: beat_travel_m(units) / (0.5 * (pace.lo + pace.hi)),
+            passes: Arc::default(),
+            settled: 0,
+        };
+        Self {
+            levels,
+            cover: Cover::new(plan),
+            units,
+            view,
+            rose_s: f64::NEG_INFINITY,
+            last_work_s: f64::NAN,
+            notice_s: f64::NEG_INFINITY,
+            advice: Advice::Nothing,
+        }
+    }
+
+    /// Counts strokes towards an aim, in a drill.
+    #[must_use]
+    pub fn with_aim(mut self, strokes: u32) -> Self {
+        self.view.strokes_aim = Some(strokes);
+        self
+    }
+
+    /// Lists passes of earlier recordings first.
+    #[must_use]
+    pub fn with_earlier(mut self, passes: Vec<PassRow>) -> Self {
+        self.view.passes = Arc::new(passes);
+        self
+    }
+
+    /// What there is to show.
+    pub fn view(&self) -> &View {
+        &self.view
+    }
+
+    /// Takes what the session hands out. `guidance` as it stands after it.
+    pub fn event(&mut self, event: &Event, guidance: &Guidance) {
+        match event {
+            Event::Tick(tick) => self.tick(tick, guidance),
+            Event::Warning(warning) => match warning.kind {
+                WarningKind::HeatSoon | WarningKind::HeatOver => self.sound(Cue::Heat, warning.t_s),
+                WarningKind::PaceFast => self.sound(Cue::SlowDown, warning.t_s),
+                _ => {}
+            },
+            Event::Mark { .. } => self.new_section(),
+            Event::Pass(judged) => self.settled(judged),
+            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) => {}
+        }
+    }
+
+    /// Takes what happened on the cable.
+    pub fn link(&mut self, note: &LinkNote) {
+        match note {
+            LinkNote::Lost { reason } => {
+                self.view.lost = true;
+                self.view.doing = "sensor lost";
+                self.notice(format!("Sensor lost: {reason}. The recording goes on and waits for it."));
+                self.speak();
+            }
+            LinkNote::Connected { .. } => {
+                self.view.lost = false;
+                self.speak();
+            }
+            LinkNote::Resumed { gap_s } => {
+                self.view.lost = false;
+                self.notice(format!("The sensor is back after {gap_s:.1} s."));
+                self.speak();
+            }
+            LinkNote::BadFrames { .. } => {}
+        }
+    }
+
+    /// Takes what the user did.
+    pub fn note(&mut self, note: &UserNote) {
+        match note {
+            // The mark that comes of it begins the section; without any data there is nothing to mark.
+            UserNote::NewSection => self.notice("New section.".into()),
+            UserNote::Text { text } => self.notice(format!("Noted: {text}")),
+            UserNote::Technician { name } => {
+                self.view.technician.clone_from(name);
+                self.notice(format!("{name} has the machine."));
+            }
+            UserNote::Paused => {
+                self.view.paused = true;
+                self.speak();
+            }
+            UserNote::Resumed => {
+                self.view.paused = false;
+                self.notice("Guidance speaks again.".into());
+                self.speak();
+            }
+        }
+    }
+
+    /// Something else worth a line on screen.
+    pub fn remark(&mut self, text: String) {
+        self.notice(text);
+    }
+
+    fn tick(&mut self, tick: &LiveTick, guidance: &Guidance) {
+        let view = &mut self.view;
+        view.t_s = tick.t_s;
+        view.elapsed = clock(tick.t_s);
+        view.running = tick.state != State::Still;
+        view.doing = match tick.state {
+            State::Still => "motor off",
+            State::Running => "running, arm at rest",
+            State::Working => "working",
+        };
+        view.levels = self.levels.tick(tick);
+        // A count that falls belongs to a new pass, or strokes that turned out to be none.
+        view.strokes_done += tick.strokes.saturating_sub(view.strokes);
+        view.strokes = tick.strokes;
+        if tick.t_s - self.notice_s > NOTICE_S {
+            view.notice = None;
+        }
+        if tick.state == State::Working {
+            if tick.t_s - self.last_work_s > SECTION_PAUSE_S {
+                self.new_section();
+            }
+            self.last_work_s = tick.t_s;
+        }
+        self.cover.tick(tick);
+        self.picture();
+        self.advice = guidance.advice();
+        self.speak();
+        self.sound_again(tick);
+    }
+
+    /// The sentence: what guidance advises, unless the sensor is gone or guidance is to be quiet.
+    fn speak(&mut self) {
+        let signal = Advice::Fault { kind: WarningKind::SignalLost, ready_in_s: None };
+        let advice = if self.view.lost { signal } else { self.advice };
+        let view = &mut self.view;
+        if view.paused {
+            view.sentence = Some("Paused".into());
+            view.urgency = Urgency::Wait;
+            return;
+        }
+        view.sentence = advice.sentence();
+        view.urgency = match advice {
+            Advice::Nothing => Urgency::None,
+            Advice::LetItCool { .. } => Urgency::Wait,
+            Advice::Fault { kind, .. } => match kind {
+                WarningKind::SignalLost => Urgency::Signal,
+                WarningKind::HeatOver | WarningKind::HeatSoon => Urgency::Heat,
+                _ => Urgency::Pace,
+            },
+        };
+    }
+
+    fn sound(&mut self, cue: Cue, t_s: f64) {
+        // Heat drowns the pace out.
+        let fresh = self.view.cue == Some(Cue::Heat) && t_s - self.rose_s < 1.0;
+        if self.view.paused || (fresh && cue == Cue::SlowDown) {
+            return;
+        }
+        self.view.cue = Some(cue);
+        self.view.cues += 1;
+        self.rose_s = t_s;
+    }
+
+    fn sound_again(&mut self, tick: &LiveTick) {
+        let Advice::Fault { kind, .. } = self.advice else { return };
+        // Lifted and switched off, all is done that can be done.
+        if tick.state == State::Still || self.view.lost {
+            return;
+        }
+        let since_s = tick.t_s - self.rose_s;
+        match kind {
+            WarningKind::HeatOver if since_s >= HEAT_AGAIN_S => self.sound(Cue::Heat, tick.t_s),
+            WarningKind::PaceFast if since_s >= PACE_AGAIN_S => self.sound(Cue::SlowDown, tick.t_s),
+            _ => {}
+        }
+    }
+
+    fn new_section(&mut self) {
+        // A mark before any work begins the section that is begun already.
+        if self.cover.is_touched() {
+            self.view.section += 1;
+        }
+        self.cover.clear();
+        self.picture();
+    }
+
+    fn settled(&mut self, judged: &JudgedPass) {
+        let pass = &judged.pass;
+        self.view.settled = pass.pass;
+        // The analysis decides with hindsight where a section begins; what it has settled is so.
+        if pass.section > self.view.section {
+            self.view.section = pass.section;
+            self.cover.clear();
+        }
+        if pass.section == self.view.section {
+            self.cover.settle(pass);
+        }
+        let passes = Arc::make_mut(&mut self.view.passes);
+        if passes.len() == PASSES {
+            passes.remove(0);
+        }
+        passes.push(PassRow::of(judged, self.units));
+        self.picture();
+    }
+
+    fn picture(&mut self) {
+        self.view.cells = self.cover.cells();
+        self.view.covered = Cover::share(&self.view.cells);
+        self.view.section_passes = self.cover.passes();
+    }
+
+    fn notice(&mut self, text: String) {
+        self.view.notice = Some(text);
+        self.notice_s = self.view.t_s;
+    }
+}
+
+impl PassRow {
+    /// A row of a settled pass.
+    pub fn of(judged: &JudgedPass, units: Units) -> Self {
+        let pass = &judged.pass;
+        let unknown = || "not known".to_owned();
+        Self {
+            section: pass.section,
+            pass: pass.pass,
+            start_s: Some(pass.start_s),
+            took: clock(pass.end_s - pass.start_s),
+            strokes: pass.strokes,
+            arm: pass.traverse_mean_mps.map_or_else(unknown, |rate| units.arm_speed(rate.value)),
+            in_band: judged.in_pace_share.map_or_else(unknown, |share| format!("{:.0} %", share * 100.0)),
+            warmest: pass.surface_rise_k.map_or_else(unknown, |rise| units.rise(rise)),
+            warnings: u32::try_from(judged.warnings.len()).unwrap_or(u32::MAX),
+        }
+    }
+}
+
+/// `3:24`, `1:02:09`.
+pub fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0) as u64;
+    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours > 0 { format!("{hours}:{minutes:02}:{seconds:02}") } else { format!("{minutes}:{seconds:02}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::Interval;
+
+    struct Stand {
+        model: Model,
+        guidance: Guidance,
+        t_s: f64,
+    }
+
+    impl Stand {
+        fn new() -> Self {
+            let plan = Plan { section_m: Some([0.5, 0.5]), ..Plan::default() };
+            Self { model: Model::new(&plan, Units::Si, "Technician A"), guidance: Guidance::new(&plan), t_s: 0.0 }
+        }
+
+        /// Feeds it as a session would.
+        fn run(&mut self, seconds: f64, change: impl Fn(&mut LiveTick)) {
+            for _ in 0..(seconds * 10.0).round() as u32 {
+                self.t_s += 0.1;
+                let mut tick = LiveTick { t_s: self.t_s, state: State::Working, ..LiveTick::default() };
+                change(&mut tick);
+                let mut begun = Vec::new();
+                self.guidance.tick(&tick, |warning| begun.push(warning));
+                for warning in begun {
+                    self.model.event(&Event::Warning(warning), &self.guidance);
+                }
+                self.model.event(&Event::Tick(tick), &self.guidance);
+            }
+        }
+
+        fn says(&self) -> (Option<&str>, Urgency) {
+            (self.model.view().sentence.as_deref(), self.model.view().urgency)
+        }
+    }
+
+    fn pace(mm_s: f64) -> impl Fn(&mut LiveTick) {
+        move |tick| {
+            let v = mm_s * 1e-3;
+            tick.traverse_mps = Some(Interval { lo: 0.95 * v, value: v, hi: 1.05 * v });
+        }
+    }
+
+    fn rise(k: f64) -> impl Fn(&mut LiveTick) {
+        move |tick| {
+            tick.surface_rise_k = Some(k);
+            tick.hot_side_rise_k = Some(k);
+        }
+    }
+
+    #[test]
+    fn it_says_nothing_when_all_is_well_and_sounds_nothing() {
+        let mut stand = Stand::new();
+        stand.run(30.0, pace(20.0));
+        assert_eq!(stand.says(), (None, Urgency::None));
+        assert_eq!(stand.model.view().cues, 0);
+        assert_eq!(stand.model.view().elapsed, "0:30");
+    }
+
+    #[test]
+    fn a_fast_arm_gets_a_low_tone_and_heat_a_rising_pair_that_comes_again() {
+        let mut stand = Stand::new();
+        stand.run(2.0, pace(50.0));
+        assert_eq!(stand.says(), (Some("Slow the arm"), Urgency::Pace));
+        assert_eq!((stand.model.view().cue, stand.model.view().cues), (Some(Cue::SlowDown), 1));
+        stand.run(11.0, rise(14.0));
+        assert_eq!(stand.says(), (Some("Lift and let it cool"), Urgency::Heat));
+        assert_eq!(stand.model.view().cue, Some(Cue::Heat));
+        assert_eq!(stand.model.view().cues, 4, "at once, after five seconds, after ten");
+        stand.run(20.0, |tick| {
+            rise(14.0)(tick);
+            tick.state = State::Still;
+        });
+        assert_eq!(stand.model.view().cues, 4, "with the motor off it is silent");
+    }
+
+    #[test]
+    fn a_slow_arm_is_told_but_not_sounded() {
+        let mut stand = Stand::new();
+        stand.run(5.0, pace(5.0));
+        assert_eq!(stand.says(), (Some("Move the arm faster"), Urgency::Pace));
+        assert_eq!(stand.model.view().cues, 0);
+    }
+
+    #[test]
+    fn a_pause_is_quiet_and_ends() {
+        let mut stand = Stand::new();
+        stand.model.note(&UserNote::Paused);
+        stand.run(5.0, pace(50.0));
+        assert_eq!(stand.says(), (Some("Paused"), Urgency::Wait));
+        assert_eq!(stand.model.view().cues, 0);
+        stand.model.note(&UserNote::Resumed);
+        assert_eq!(stand.says(), (Some("Slow the arm"), Urgency::Pace));
+    }
+
+    #[test]
+    fn a_lost_sensor_is_told_at_once_and_over_everything_else() {
+        let mut stand = Stand::new();
+        stand.run(3.0, rise(14.0));
+        stand.model.link(&LinkNote::Lost { reason: "it was unplugged".into() });
+        let (sentence, urgency) = stand.says();
+        assert!(sentence.unwrap().contains("check the sensor's lead"), "{sentence:?}");
+        assert_eq!(urgency, Urgency::Signal);
+        stand.model.link(&LinkNote::Resumed { gap_s: 2.0 });
+        assert_eq!(stand.says().1, Urgency::Heat);
+        assert!(stand.model.view().notice.as_deref().unwrap().contains("2.0 s"));
+    }
+
+    #[test]
+    fn a_section_begins_by_mark_or_after_a_minute_without_work() {
+        let mut stand = Stand::new();
+        stand.model.event(&Event::Mark { t_s: 0.0 }, &stand.guidance.clone());
+        assert_eq!(stand.model.view().section, 1, "a mark before any work");
+        stand.run(5.0, |tick| tick.strokes = 1);
+        assert!(stand.model.view().covered > 0.1);
+        stand.model.event(&Event::Mark { t_s: 5.0 }, &stand.guidance.clone());
+        assert_eq!((stand.model.view().section, stand.model.view().covered), (2, 0.0));
+        stand.run(1.0, |tick| tick.strokes = 0);
+        stand.run(5.0, |tick| tick.strokes = 1);
+        stand.run(61.0, |tick| (tick.state, tick.strokes) = (State::Still, 0));
+        assert_eq!(stand.model.view().section, 2);
+        stand.run(0.1, |tick| tick.strokes = 0);
+        assert_eq!(stand.model.view().section, 3);
+    }
+
+    #[test]
+    fn who_works_and_what_was_noted_is_shown_for_a_while() {
+        let mut stand = Stand::new();
+        stand.model.note(&UserNote::Technician { name: "Technician B".into() });
+        assert_eq!(stand.model.view().technician, "Technician B");
+        stand.model.note(&UserNote::Text { text: "soft spot".into() });
+        stand.run(1.0, pace(20.0));
+        assert_eq!(stand.model.view().notice.as_deref(), Some("Noted: soft spot"));
+        stand.run(9.0, pace(20.0));
+        assert_eq!(stand.model.view().notice, None);
+    }
+
+    #[test]
+    fn times_read_as_on_a_clock() {
+        for (seconds, says) in [(0.0, "0:00"), (59.9, "0:59"), (204.0, "3:24"), (3729.0, "1:02:09"), (-1.0, "0:00")] {
+            assert_eq!(clock(seconds), says);
+        }
+    }
+}

@@ -1,0 +1,384 @@
+//! What the terminal shows, from a view and nothing else.
+//!
+//! ```text
+//! section, pass, stroke         elapsed            sensor
+//! the sentence, in large letters; nothing when all is well
+//! arm pace      (the three levels)          the section
+//! orbit rate                                 filling in
+//! surface rise
+//! passes so far
+//! what was last done, or what is being typed
+//! keys
+//! ```
+//!
+//! Sixteen colours at most, and none that carries a meaning alone: words, arrows, hatching and brightness say the same.
+
+use ratatui::{
+    Frame,
+    layout::{Constraint, Layout, Rect},
+    style::{Color, Modifier, Style},
+    text::{Line, Span},
+    widgets::Paragraph,
+};
+use tui_big_text::{BigText, PixelSize};
+
+use crate::live::{
+    board::Link,
+    cover::SIDE,
+    level::{Level, Quantity, Zone},
+    model::{PassRow, Urgency, View},
+};
+
+/// A large letter is four columns wide and four rows high.
+const LETTER: u16 = 4;
+/// Rows kept for the sentence, so that nothing jumps when one appears.
+const SENTENCE_ROWS: u16 = 2 * LETTER;
+/// Rows of one level: name and reading, tube, space.
+const LEVEL_ROWS: u16 = 3;
+/// The section: a column a cell, a row for two of them, and a line below.
+const SECTION: (u16, u16) = (SIDE as u16, SIDE as u16 / 2 + 1);
+/// Below this there is only room for the sentence and the levels' words.
+const SMALLEST: (u16, u16) = (60, 18);
+
+/// How things are drawn on this terminal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// Colours may be used.
+    pub colour: bool,
+    /// Letters beyond ASCII may be used.
+    pub unicode: bool,
+}
+
+/// What is being asked of the user, at the bottom.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Prompt {
+    /// A line is being typed.
+    Line {
+        /// What for.
+        label: &'static str,
+        /// What was typed so far.
+        text: String,
+    },
+    /// Yes or no.
+    Sure(&'static str),
+}
+
+/// Everything that is drawn.
+#[derive(Clone, Debug)]
+pub struct Scene<'a> {
+    /// The view.
+    pub view: &'a View,
+    /// The lead.
+    pub link: Link,
+    /// Age of the figures, s.
+    pub age_s: f64,
+    /// What is being asked.
+    pub prompt: Option<&'a Prompt>,
+    /// Sound is on.
+    pub sound: bool,
+    /// Lines shown over everything: the page's address and its code.
+    pub card: Option<&'a [String]>,
+    /// How to draw.
+    pub look: Look,
+}
+
+/// Draws a scene.
+pub fn draw(frame: &mut Frame<'_>, scene: &Scene<'_>) {
+    let area = frame.area();
+    if let Some(card) = scene.card {
+        let lines: Vec<Line<'_>> = card.iter().map(|line| Line::raw(line.as_str())).collect();
+        frame.render_widget(Paragraph::new(lines), area);
+        return;
+    }
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        return small(frame, scene, area);
+    }
+    let lines = scene.view.sentence.as_deref().map(|text| wrap(text, usize::from(area.width / LETTER)));
+    let wanted = lines.as_ref().map_or(0, |lines| lines.len() as u16 * LETTER).max(SENTENCE_ROWS);
+    // Title, the levels, the bottom two lines always have their place.
+    let room = area.height.saturating_sub(1 + 3 * LEVEL_ROWS + 2);
+    let sentence_rows = wanted.min(room);
+    let middle_rows = SECTION.1.max(3 * LEVEL_ROWS).min(area.height - 3 - sentence_rows);
+    let [title, sentence, middle, passes, bottom, keys] = Layout::vertical([
+        Constraint::Length(1),
+        Constraint::Length(sentence_rows),
+        Constraint::Length(middle_rows),
+        Constraint::Min(0),
+        Constraint::Length(1),
+        Constraint::Length(1),
+    ])
+    .areas(area);
+    title_line(frame, scene, title);
+    if let Some(lines) = lines {
+        say(frame, scene, &lines, sentence);
+    }
+    let with_section = middle.height >= SECTION.1;
+    let section_columns = if with_section { SECTION.0 + 2 } else { 0 };
+    let [levels, section] =
+        Layout::horizontal([Constraint::Min(40), Constraint::Length(section_columns)]).areas(middle);
+    for (i, level) in scene.view.levels.iter().enumerate() {
+        let y = levels.y + i as u16 * LEVEL_ROWS;
+        if y + 2 <= levels.bottom() {
+            level_rows(frame, scene, level, Rect { y, height: 2, width: levels.width - 2, ..levels });
+        }
+    }
+    if with_section {
+        section_picture(frame, scene, section);
+    }
+    pass_list(frame, scene, passes);
+    bottom_line(frame, scene, bottom);
+    key_line(frame, scene, keys);
+}
+
+fn title_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let view = scene.view;
+    let mut left = format!(" Section {}", view.section);
+    if view.section_passes > 0 {
+        left += &format!(", pass {}", view.section_passes);
+    }
+    if view.strokes > 0 || view.strokes_aim.is_some() {
+        left += &match view.strokes_aim {
+            Some(aim) => format!(", {} of {aim} strokes done", view.strokes_done.min(aim)),
+            None => format!(", stroke {}", view.strokes),
+        };
+    }
+    let right = format!("{}  {} ", view.elapsed, link_words(scene));
+    let middle =
+        if view.technician.is_empty() { view.doing.to_owned() } else { format!("{}: {}", view.technician, view.doing) };
+    let room = usize::from(area.width).saturating_sub(left.chars().count() + right.chars().count() + 2);
+    let text = format!("{left}  {:^room$}{right}", cut(&middle, room), room = room);
+    let style = Style::new().add_modifier(Modifier::REVERSED | Modifier::BOLD);
+    frame.render_widget(Paragraph::new(Line::styled(text, style)), area);
+}
+
+fn link_words(scene: &Scene<'_>) -> String {
+    match scene.link {
+        Link::Waiting => "sensor: waiting".into(),
+        Link::Good => "sensor: good".into(),
+        Link::Lost => format!("SENSOR LOST {:.0} s", scene.age_s),
+    }
+}
+
+fn urgency_style(look: Look, urgency: Urgency) -> Style {
+    let colour = match urgency {
+        Urgency::None => Color::Reset,
+        Urgency::Wait => Color::LightCyan,
+        Urgency::Pace => Color::LightYellow,
+        Urgency::Heat => Color::LightRed,
+        Urgency::Signal => Color::LightMagenta,
+    };
+    let style = Style::new().add_modifier(Modifier::BOLD);
+    if look.colour { style.fg(colour) } else { style }
+}
+
+fn say(frame: &mut Frame<'_>, scene: &Scene<'_>, lines: &[String], area: Rect) {
+    let style = urgency_style(scene.look, scene.view.urgency);
+    if !scene.look.unicode || lines.len() as u16 * LETTER > area.height {
+        let text = scene.view.sentence.as_deref().unwrap_or_default().to_uppercase();
+        let lines: Vec<Line<'_>> = wrap(&text, usize::from(area.width) - 4)
+            .into_iter()
+            .map(|line| Line::styled(format!("  {line}"), style.add_modifier(Modifier::REVERSED)))
+            .collect();
+        frame.render_widget(Paragraph::new(lines), area);
+        return;
+    }
+    let lines: Vec<Line<'_>> = lines.iter().map(|line| Line::styled(line.as_str(), style)).collect();
+    frame.render_widget(BigText::builder().pixel_size(PixelSize::Quadrant).lines(lines).centered().build(), area);
+}
+
+fn fault_style(look: Look, level: &Level) -> Style {
+    match (look.colour, level.fault, level.quantity) {
+        (true, true, Quantity::SurfaceRise) => Style::new().fg(Color::LightRed),
+        (true, true, _) => Style::new().fg(Color::LightYellow),
+        (true, false, _) if level.zone == Zone::Within => Style::new().fg(Color::LightGreen),
+        _ => Style::new(),
+    }
+}
+
+fn level_rows(frame: &mut Frame<'_>, scene: &Scene<'_>, level: &Level, area: Rect) {
+    let stale = scene.link == Link::Lost;
+    let style = if stale { Style::new().add_modifier(Modifier::DIM) } else { fault_style(scene.look, level) };
+    let bold = style.add_modifier(Modifier::BOLD);
+    let [head, tube] = Layout::vertical([Constraint::Length(1); 2]).areas(area);
+    let word = if stale { format!("{:.0} s old", scene.age_s) } else { with_arrow(level, scene.look) };
+    let left = Line::from(vec![
+        Span::raw(format!(" {:<13}", level.name)),
+        Span::styled(format!("{:>10}", level.reading.as_deref().unwrap_or("-")), bold),
+        Span::styled(format!("  {word}"), style),
+    ]);
+    frame.render_widget(Paragraph::new(left), head);
+    if let Some(band) = &level.band {
+        frame.render_widget(Paragraph::new(Line::raw(band.as_str()).right_aligned()), head);
+    }
+    let glass = tube_text(level, usize::from(tube.width).saturating_sub(12), scene.look, stale);
+    let line = Line::from(vec![
+        Span::raw(format!(" {:>4} ", level.left)),
+        Span::styled(glass, style),
+        Span::raw(format!(" {}", level.right)),
+    ]);
+    frame.render_widget(Paragraph::new(line), tube);
+}
+
+fn with_arrow(level: &Level, look: Look) -> String {
+    match (level.fault, level.zone, look.unicode) {
+        (true, Zone::Low, true) => format!("◄ {}", level.word),
+        (true, Zone::High, true) => format!("{} ►", level.word),
+        (true, Zone::Low, false) => format!("< {}", level.word),
+        (true, Zone::High, false) => format!("{} >", level.word),
+        _ => level.word.to_owned(),
+    }
+}
+
+/// The tube with its marks, its bubble and the look-ahead.
+fn tube_text(level: &Level, width: usize, look: Look, stale: bool) -> String {
+    let [rail, left_end, right_end, mark, full, old, ahead] = if look.unicode {
+        ['─', '├', '┤', '┃', '█', '░', '▸']
+    } else {
+        ['-', '[', ']', '|', '#', '.', '>']
+    };
+    let last = width.saturating_sub(1);
+    let column = |at: f64| (((at + 1.0) / 2.0) * last as f64).round().clamp(0.0, last as f64) as usize;
+    let mut glass = vec![rail; width.max(2)];
+    if level.band.is_some() {
+        if level.quantity != Quantity::SurfaceRise {
+            glass[column(-0.5)] = mark;
+        }
+        glass[column(0.5)] = mark;
+    }
+    if let Some(bubble) = level.bubble {
+        let (from, to) = (column(bubble.at - bubble.half_width), column(bubble.at + bubble.half_width));
+        glass[from..=to].fill(if stale { old } else { full });
+    }
+    if let Some(at) = level.ahead.filter(|_| !stale && level.bubble.is_some()) {
+        glass[column(at)] = ahead;
+    }
+    glass[0] = left_end;
+    glass[last.max(1)] = right_end;
+    glass.into_iter().collect()
+}
+
+fn section_picture(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let shades = if scene.look.unicode { ['·', '░', '▒', '▓', '█'] } else { ['.', ':', '+', '#', '@'] };
+    let mut lines: Vec<Line<'_>> = (0..SIDE / 2)
+        .map(|row| {
+            let at = |x: usize, half: usize| scene.view.cells[(2 * row + half) * SIDE + x];
+            // Two cells in one letter: half a shade where only one of them was gone over.
+            let text: String = (0..SIDE).map(|x| shades[usize::from((at(x, 0) + at(x, 1)).min(4))]).collect();
+            Line::raw(text)
+        })
+        .collect();
+    lines.push(Line::raw(format!("{:.0} % gone over", scene.view.covered * 100.0)));
+    frame.render_widget(Paragraph::new(lines), Rect { x: area.x + 1, width: area.width - 1, ..area });
+}
+
+fn pass_list(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let rows = usize::from(area.height);
+    let passes = &scene.view.passes;
+    if rows == 0 || passes.is_empty() {
+        return;
+    }
+    // Newest first; a head line only where there is room for more than it.
+    let with_head = rows >= 4;
+    let mut lines = Vec::new();
+    if with_head {
+        lines.push(Line::styled(
+            format!(
+                " {:<22}{:>8}{:>8}{:>11}{:>9}{:>10}{:>10}",
+                "today's passes", "took", "strokes", "arm", "in band", "warmest", "warnings"
+            ),
+            Style::new().add_modifier(Modifier::BOLD),
+        ));
+    }
+    let room = rows - usize::from(with_head);
+    lines.extend(passes.iter().rev().take(room).map(|pass| Line::raw(pass_text(pass))));
+    frame.render_widget(Paragraph::new(lines), area);
+}
+
+fn pass_text(pass: &PassRow) -> String {
+    let name = match pass.start_s {
+        Some(_) => format!("section {}, pass {}", pass.section, pass.pass),
+        None => format!("earlier: {}, pass {}", pass.section, pass.pass),
+    };
+    format!(
+        " {name:<22}{:>8}{:>8}{:>11}{:>9}{:>10}{:>10}",
+        pass.took, pass.strokes, pass.arm, pass.in_band, pass.warmest, pass.warnings
+    )
+}
+
+fn bottom_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let bold = Style::new().add_modifier(Modifier::BOLD);
+    let line = match (scene.prompt, &scene.view.notice) {
+        (Some(Prompt::Line { label, text }), _) => {
+            // The end of what is typed is what must be seen.
+            let room = usize::from(area.width).saturating_sub(label.chars().count() + 5);
+            let skip = text.chars().count().saturating_sub(room);
+            let text: String = text.chars().skip(skip).collect();
+            Line::styled(format!(" {label}: {text}_"), bold)
+        }
+        (Some(Prompt::Sure(question)), _) => Line::styled(format!(" {question} y or n"), bold),
+        (None, Some(notice)) => Line::raw(format!(" {}", cut(notice, usize::from(area.width).saturating_sub(2)))),
+        (None, None) => Line::default(),
+    };
+    frame.render_widget(Paragraph::new(line), area);
+}
+
+fn key_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let text = match scene.prompt {
+        Some(Prompt::Line { .. }) => "  Enter keeps it   Esc leaves it".to_owned(),
+        Some(Prompt::Sure(_)) => "  y yes   n no".to_owned(),
+        None => format!(
+            "  s new section  n note  t technician  p {}  m sound {}  l page  q stop",
+            if scene.view.paused { "go on" } else { "pause" },
+            if scene.sound { "off" } else { "on" }
+        ),
+    };
+    frame.render_widget(Paragraph::new(Line::styled(text, Style::new().add_modifier(Modifier::REVERSED))), area);
+}
+
+/// Too small for the picture: words alone, the sentence first.
+fn small(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
+    let view = scene.view;
+    let style = urgency_style(scene.look, view.urgency);
+    let mut lines: Vec<Line<'_>> = view
+        .sentence
+        .iter()
+        .flat_map(|text| wrap(text, usize::from(area.width.max(1))))
+        .map(|line| Line::styled(line, style.add_modifier(Modifier::REVERSED)))
+        .collect();
+    lines.push(Line::raw(format!("{}  {}", view.elapsed, link_words(scene))));
+    for level in &view.levels {
+        lines.push(Line::raw(format!(
+            "{} {} {}",
+            level.name,
+            level.reading.as_deref().unwrap_or("-"),
+            with_arrow(level, scene.look)
+        )));
+    }
+    match scene.prompt {
+        Some(Prompt::Line { label, text }) => lines.push(Line::raw(format!("{label}: {text}_"))),
+        Some(Prompt::Sure(question)) => lines.push(Line::raw(format!("{question} y or n"))),
+        None => {}
+    }
+    frame.render_widget(Paragraph::new(lines), area);
+}
+
+/// Lines of at most `columns` letters, broken between words where that is possible.
+fn wrap(text: &str, columns: usize) -> Vec<String> {
+    let columns = columns.max(1);
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+/// The text, cut to `columns` letters.
+fn cut(text: &str, columns: usize) -> String {
+    text.chars().take(columns).collect()
+}

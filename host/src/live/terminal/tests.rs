@@ -1,0 +1,196 @@
+//! The picture on terminals of several sizes, with and without colours and letters beyond ASCII.
+
+use ratatui::{Terminal, backend::TestBackend, style::Color};
+
+use super::{
+    Delays,
+    draw::{Look, Prompt, Scene, draw},
+};
+use crate::{
+    analysis::{Interval, LiveTick, Measured, State},
+    guidance::{Band, Guidance, Plan, Units},
+    live::{
+        board::Link,
+        model::{Model, View},
+    },
+    session::Event,
+};
+
+const COLOURS: Look = Look { colour: true, unicode: true };
+
+/// A view as it stands after two seconds of this.
+fn view(change: impl Fn(&mut LiveTick)) -> View {
+    let plan = Plan {
+        section_m: Some([0.5, 0.5]),
+        orbit_per_min: Some(Band { lo: 3600.0, hi: 5400.0 }),
+        heat_rise_k: 11.0,
+        ..Plan::default()
+    };
+    let (mut model, mut guidance) = (Model::new(&plan, Units::Si, "Technician A"), Guidance::new(&plan));
+    for i in 1..=20 {
+        let mut tick = LiveTick {
+            t_s: f64::from(i) * 0.1,
+            state: State::Working,
+            strokes: 2,
+            traverse_mps: Some(Interval { lo: 0.017, value: 0.019, hi: 0.021 }),
+            orbit_opm: Some(Measured { value: 4200.0, sd: 20.0 }),
+            surface_rise_k: Some(4.0),
+            hot_side_rise_k: Some(4.0),
+            cool_in_s: Some(40.0),
+            rise_in_10s_k: Some(Measured { value: 6.0, sd: 0.5 }),
+            ..LiveTick::default()
+        };
+        change(&mut tick);
+        guidance.tick(&tick, |_| ());
+        model.event(&Event::Tick(tick), &guidance);
+    }
+    model.view().clone()
+}
+
+fn hot(tick: &mut LiveTick) {
+    (tick.surface_rise_k, tick.hot_side_rise_k) = (Some(13.0), Some(13.0));
+}
+
+struct Drawn {
+    rows: Vec<String>,
+    colours: Vec<Color>,
+}
+
+fn drawn(size: (u16, u16), view: &View, change: impl Fn(&mut Scene<'_>)) -> Drawn {
+    let mut scene = Scene { view, link: Link::Good, age_s: 0.1, prompt: None, sound: true, card: None, look: COLOURS };
+    change(&mut scene);
+    let mut terminal = Terminal::new(TestBackend::new(size.0, size.1)).unwrap();
+    terminal.draw(|frame| draw(frame, &scene)).unwrap();
+    let buffer = terminal.backend().buffer();
+    let rows =
+        (0..size.1).map(|y| (0..size.0).map(|x| buffer.cell((x, y)).unwrap().symbol()).collect::<String>()).collect();
+    Drawn { rows, colours: buffer.content().iter().flat_map(|cell| [cell.fg, cell.bg]).collect() }
+}
+
+impl Drawn {
+    fn row_with(&self, text: &str) -> &str {
+        self.rows
+            .iter()
+            .find(|row| row.contains(text))
+            .unwrap_or_else(|| panic!("no `{text}` in\n{}", self.rows.join("\n")))
+    }
+
+    fn has(&self, text: &str) -> bool {
+        self.rows.iter().any(|row| row.contains(text))
+    }
+
+    /// Rows in which large letters stand.
+    fn large(&self) -> usize {
+        self.rows.iter().filter(|row| row.chars().any(|c| "▘▝▖▗▀▄▌▐▛▜▙▟▚▞".contains(c))).count()
+    }
+}
+
+#[test]
+fn all_is_well_at_80_by_24_and_nothing_is_said() {
+    let picture = drawn((80, 24), &view(|_| ()), |_| ());
+    assert!(picture.row_with("Section 1, pass 1, stroke 2").contains("sensor: good"));
+    assert!(picture.row_with("Arm pace").contains("19 mm/s"));
+    assert!(picture.row_with("Arm pace").contains("in band"));
+    assert!(picture.row_with("Surface rise").contains("+4.0 K"));
+    assert!(picture.has("% gone over") && picture.has("q stop"));
+    assert_eq!(picture.large(), 0);
+    // Bubbles lie on their tubes, between the marks.
+    let tube = picture.row_with("slow ├");
+    let at = |c| tube.chars().position(|t| t == c).unwrap();
+    let marks: Vec<usize> = tube.chars().enumerate().filter(|(_, c)| *c == '┃').map(|(i, _)| i).collect();
+    assert!(marks[0] < at('█') && at('█') < marks[1], "{tube}");
+}
+
+#[test]
+fn the_sentence_stands_in_large_letters_and_nothing_else_moves() {
+    let calm = drawn((80, 24), &view(|_| ()), |_| ());
+    let warned = drawn((80, 24), &view(hot), |_| ());
+    assert_eq!(warned.large(), 8, "two lines of four rows:\n{}", warned.rows.join("\n"));
+    let place = |picture: &Drawn| picture.rows.iter().position(|row| row.contains("Arm pace"));
+    assert_eq!(place(&calm), place(&warned));
+    assert!(warned.row_with("Surface rise").contains("too hot ►"));
+}
+
+#[test]
+fn the_longest_sentence_fits_at_80_by_24() {
+    let mut lost = view(|_| ());
+    lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
+    let picture = drawn((80, 24), &lost, |scene| scene.link = Link::Lost);
+    assert!(picture.large() >= 11, "three lines:\n{}", picture.rows.join("\n"));
+    assert!(picture.has("Arm pace") && picture.has("Surface rise") && picture.has("SENSOR LOST"));
+}
+
+#[test]
+fn old_figures_are_marked_as_old() {
+    let picture = drawn((80, 24), &view(|_| ()), |scene| (scene.link, scene.age_s) = (Link::Lost, 7.2));
+    assert!(picture.row_with("Arm pace").contains("7 s old"));
+    let tubes: Vec<&String> = picture.rows.iter().filter(|row| row.contains('├')).collect();
+    assert!(tubes.len() == 3 && tubes.iter().all(|tube| !tube.contains('█')), "no bubble looks as if it were now");
+}
+
+#[test]
+fn without_colour_no_colour_is_used_and_all_the_same_is_said() {
+    let view = view(hot);
+    let plain = drawn((80, 24), &view, |scene| scene.look.colour = false);
+    assert!(plain.colours.iter().all(|colour| *colour == Color::Reset));
+    let colourful = drawn((80, 24), &view, |_| ());
+    assert!(colourful.colours.contains(&Color::LightRed));
+    assert_eq!(plain.rows, colourful.rows, "every letter is the same");
+}
+
+#[test]
+fn with_ascii_alone_it_can_still_be_read() {
+    let picture = drawn((80, 24), &view(hot), |scene| scene.look.unicode = false);
+    assert!(picture.rows.iter().all(|row| row.is_ascii()), "{}", picture.rows.join("\n"));
+    assert!(picture.has("LIFT AND LET IT COOL, READY IN 40 S") && picture.has("too hot >"));
+}
+
+#[test]
+fn it_draws_at_any_size_and_says_the_sentence_first() {
+    let view = view(hot);
+    for width in [1, 2, 10, 39, 59, 60, 61, 79, 120, 250] {
+        for height in [1, 2, 5, 17, 18, 19, 23, 24, 40, 90] {
+            drawn((width, height), &view, |_| ());
+            drawn((width, height), &view, |scene| scene.look.unicode = false);
+        }
+    }
+    let small = drawn((40, 10), &view, |_| ());
+    assert!(small.rows[0].contains("Lift and let it cool"), "{}", small.rows.join("\n"));
+    assert!(small.has("Arm pace 19 mm/s in band"));
+}
+
+#[test]
+fn what_is_typed_is_seen_to_its_end() {
+    let prompt = Prompt::Line { label: "Note", text: format!("{}end", "long ".repeat(30)) };
+    let picture = drawn((80, 24), &view(|_| ()), |scene| scene.prompt = None);
+    assert!(!picture.has("Note:"));
+    let view = view(|_| ());
+    let mut scene = Scene {
+        view: &view,
+        link: Link::Good,
+        age_s: 0.0,
+        prompt: Some(&prompt),
+        sound: false,
+        card: None,
+        look: COLOURS,
+    };
+    let mut terminal = Terminal::new(TestBackend::new(80, 24)).unwrap();
+    terminal.draw(|frame| draw(frame, &scene)).unwrap();
+    let text = terminal.backend().to_string();
+    assert!(text.contains("end_") && text.contains("Esc leaves it"), "{text}");
+    scene.prompt = None;
+    terminal.draw(|frame| draw(frame, &scene)).unwrap();
+    assert!(terminal.backend().to_string().contains("m sound on"));
+}
+
+#[test]
+fn delays_are_counted_in_tenths_of_a_millisecond() {
+    let mut delays = Delays::default();
+    assert_eq!(delays.quantile_ms(0.99), None);
+    for ms in 1..=100 {
+        delays.add(std::time::Duration::from_micros(ms * 1000 - 50));
+    }
+    assert_eq!(delays.count(), 100);
+    assert!((delays.quantile_ms(0.5).unwrap() - 50.0).abs() < 0.11);
+    assert!((delays.quantile_ms(0.99).unwrap() - 99.0).abs() < 0.11);
+}
