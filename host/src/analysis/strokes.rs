@@ -37,6 +37,14 @@ const ASKEW: f64 = 0.15;
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
 const SIDESTEP_S: (f64, f64) = (0.35, 3.2);
+/// Shortest and longest quick move between two rests, s; what calling one so costs, natural log; its usual speed, m/s.
+const MOVE_S: (f64, f64) = (0.2, 2.0);
+const MOVE_COST: f64 = 3.0;
+const MOVE_MPS: f64 = 0.2;
+/// Share of the speed's old value that a well measured burst replaces.
+const LEARN: f64 = 0.3;
+/// Quickest sideways step, m/s: a pad's width in three quarters of a second, at its peak.
+const QUICKEST_STEP_MPS: f64 = 0.4;
 /// Speeds a stroke can have, m/s.
 const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
 
@@ -50,6 +58,8 @@ enum Role {
     EndResting,
     /// End of one stroke and start of the next.
     Reversal,
+    /// Start or end of a quick move to another place, no stroke.
+    Move,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,6 +67,8 @@ pub(super) enum Mode {
     Rest,
     Stroke,
     Sidestep,
+    /// On the way to another place, after a rest.
+    Move,
 }
 
 /// An account's past, shared between accounts.
@@ -148,9 +160,11 @@ impl StrokeTracker {
                 Mode::Rest => {
                     next.extend(a.starts(event, size));
                     next.extend(a.turned_unseen(event));
+                    next.extend(a.moves_off(event, size));
                 }
                 Mode::Stroke => a.ends(event, &mut next),
                 Mode::Sidestep => next.extend(a.turns_back(event)),
+                Mode::Move => next.extend(a.arrives(event)),
             }
         }
         next.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -223,6 +237,37 @@ impl Account {
         Some(next)
     }
 
+    /// A quick move to where the work goes on, between two rests; one after a stroke's end, or the turns of slow strokes with a
+    /// quick sideways step would all pass for moves.
+    fn moves_off(&self, event: Event, size: f64) -> Option<Self> {
+        // Slower than the strokes it would be no quick move, and a stroke too gentle at its end would be taken for one.
+        let slow = 1.5 * self.speed?;
+        let after_stroke = self.past.as_ref().is_some_and(|p| p.role == Role::EndResting);
+        if !after_stroke || event.t_s - self.since_s < 0.3 || size < slow {
+            return None;
+        }
+        let anyhow = fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS);
+        Some(self.after(anyhow - REAL_COST - MOVE_COST, Mode::Move, Role::Move, event))
+    }
+
+    fn arrives(&self, event: Event) -> Option<Self> {
+        let first = self.past.as_ref()?.event;
+        let time_s = event.t_s - self.since_s;
+        if time_s < MOVE_S.0 || time_s > MOVE_S.1 {
+            return None;
+        }
+        let sd = STEP_MPS.hypot(ASKEW * first.step[0].hypot(first.step[1]));
+        let score = fits(event.step[0] + first.step[0], sd) + fits(event.step[1] + first.step[1], sd);
+        Some(self.after(score - REAL_COST, Mode::Rest, Role::Move, event))
+    }
+
+    /// The speed after a burst said `said`, m/s, with standard deviation `sd`: the less it says, the less is learned.
+    fn learned(speed: f64, said: f64, sd: f64) -> f64 {
+        let usual = STEP_MPS.hypot(0.15 * speed);
+        let gain = LEARN * (usual / sd).powi(2).min(1.0);
+        (1.0 - gain) * speed + gain * said.max(0.3 * speed)
+    }
+
     fn starts(&self, event: Event, size: f64) -> Option<Self> {
         if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
             return None;
@@ -272,7 +317,7 @@ impl Account {
             None => -0.5 * ((time_s / 8.0).ln() / 0.8).powi(2),
         };
         let put = |mut next: Self| {
-            next.speed = Some(0.7 * speed + 0.3 * taken.max(0.3 * speed));
+            next.speed = Some(Self::learned(speed, taken, sd));
             next.stroke_s = Some(self.stroke_s.map_or(time_s, |u| 0.6 * u + 0.4 * time_s));
             next.strokes += 1;
             next
@@ -284,6 +329,8 @@ impl Account {
         let sidestep = match self.sideways {
             Some(c) => (fits(side.abs() - c.abs(), STEP_MPS.hypot(0.2 * c.abs())) - 0.7).max(-(0.15_f64).ln() - 4.0),
             None if side.abs() < 0.15 => -(0.24_f64).ln(),
+            // The quicker it is, the rarer.
+            None if side.abs() < QUICKEST_STEP_MPS => -(0.24_f64).ln() - 2.0,
             None => -9.0,
         };
         let mut next =
@@ -293,7 +340,7 @@ impl Account {
 
         let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * STEP_MPS).hypot(0.25 * speed)) + lasting;
         let mut next = put(self.after(score - REAL_COST - 3.0, Mode::Stroke, Role::Reversal, event));
-        next.speed = Some(0.7 * speed + 0.3 * (0.5 * taken).max(0.3 * speed));
+        next.speed = Some(Self::learned(speed, 0.5 * taken, sd));
         next.direction = Some([-d[0], -d[1]]);
         out.push(next);
     }
@@ -309,7 +356,7 @@ impl Account {
         let sd = STEP_MPS.hypot(0.2 * speed).hypot(ASKEW * side.abs());
         let score = fits(given - speed, sd) + fits(side - c, STEP_MPS.hypot(0.2 * c.abs()));
         let mut next = self.after(score - REAL_COST, Mode::Stroke, Role::Start, event);
-        next.speed = Some(0.7 * speed + 0.3 * given.max(0.3 * speed));
+        next.speed = Some(Self::learned(speed, given, sd));
         // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes.
         let mut back = [-d[0], -d[1]];
         if let Some(past) = &self.past {
@@ -345,5 +392,60 @@ impl Account {
             }
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// Two passes at right angles, four strokes each, with a quick move between them; gives the bursts and the strokes' times.
+    fn day(rng: &mut ChaCha8Rng, speed: f64, side: f64) -> (Vec<Event>, Vec<(f64, f64)>) {
+        let mut gauss = |sd: f64| -> f64 {
+            let g: f64 = StandardNormal.sample(rng);
+            sd * g
+        };
+        let (mut events, mut times, mut t) = (Vec::new(), Vec::new(), 5.0);
+        for pass in 0..2 {
+            let mut put = |t_s: f64, x: f64, y: f64| {
+                let (x, y) = (x + gauss(0.003), y + gauss(0.003));
+                events.push(Event { t_s, step: if pass == 0 { [x, y] } else { [y, x] } });
+            };
+            for n in 0..4 {
+                let way = if n % 2 == 0 { 1.0 } else { -1.0 };
+                put(t, way * speed, if n == 0 { 0.0 } else { -side });
+                put(t + 9.0, -way * speed, if n == 3 { 0.0 } else { side });
+                times.push((t, t + 9.0));
+                t += if n == 3 { 9.0 } else { 9.6 };
+            }
+            put(t + 1.2, 0.13, -0.1);
+            put(t + 1.7, -0.13, 0.1);
+            t += 4.0;
+        }
+        (events, times)
+    }
+
+    #[test]
+    fn every_stroke_is_told_and_a_quick_move_is_none() {
+        let mut rng = ChaCha8Rng::seed_from_u64(21);
+        for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
+            for _ in 0..40 {
+                let (events, times) = day(&mut rng, speed, side);
+                let mut tracker = StrokeTracker::new();
+                events.into_iter().for_each(|e| tracker.push(e));
+                let told: Vec<(f64, f64)> = tracker.settled().iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+                assert_eq!(told, times, "speed {speed}, sideways {side}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_badly_measured_burst_teaches_little() {
+        let well = Account::learned(0.03, 0.05, 0.005);
+        let badly = Account::learned(0.03, 0.05, 0.05);
+        assert!(well > 0.035 && badly < 0.0305 && badly > 0.03, "{well} {badly}");
     }
 }
