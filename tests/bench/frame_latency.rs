@@ -3,7 +3,8 @@
 //!
 //! A virtual sensor's bytes come as they would from the port, a frame at a time. For each frame: checksum, recording (raw data
 //! first), analysis, guidance. The clock runs from the frame being handed over to the last event having been handed out. What is
-//! not in it: the cable, the kernel, and drawing on screen; a block of samples is some 40 ms old when the sensor sends it.
+//! not in it: the cable, the kernel, and drawing on screen (`cargo bench --bench live_latency` has those); a block of samples
+//! is some 40 ms old when the sensor sends it.
 
 #![allow(clippy::print_stdout)] // the figures
 
