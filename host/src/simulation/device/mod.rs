@@ -89,6 +89,8 @@ fn station(options: &SensorOptions, gyro: Scale, reset: ResetCause, watchdog_res
     station.set_silence_us(options.silence_us);
     if options.chips & Hello::CHIP_IMU != 0 {
         station.imu_started(Restart::OnCommand);
+    } else {
+        station.imu_fault();
     }
     let first = if options.chips & Hello::CHIP_IR == 0 { Err(IrFault::NoAnswer) } else { Ok((0, 0)) };
     station.looked(0, first);
