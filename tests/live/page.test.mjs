@@ -173,6 +173,9 @@ describe('a hasty stroke, seen on the page', () => {
     await until('the silence', async () => /no news from the computer/.test(await words(phone.page, 'link')));
     assert.ok(Date.now() - from < 2000, `${Date.now() - from} ms`);
     assert.match(await words(phone.page, 'sentence'), /No news/);
+    await phone.page.evaluate(() => scrollTo(0, document.body.scrollHeight));
+    const box = await phone.page.locator('#sentence').boundingBox();
+    assert.ok(box.y >= 0 && box.y + box.height <= PHONE.height, `the sentence stays in sight: ${JSON.stringify(box)}`);
     await phone.page.screenshot({ path: join(pictures, 'stale.png') });
     shown.child.kill('SIGCONT');
     await until('the return', async () => (await words(phone.page, 'link')) === 'sensor good');
