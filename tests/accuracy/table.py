@@ -12,8 +12,9 @@ random from the ranges in `host/src/simulation/drawn.rs` (seed {seed}); it took 
 here comes from a physical machine. The four practice recordings come from a second, independent physical model
 (`data/recordings`).
 
-Errors are relative to the truth. "p90" over recordings is the recording that 90 % are better than. Where a target speaks of
-single strokes, the strokes of all recordings are taken together.
+Errors are relative to the truth. "p90" over recordings is the recording that 90 % are better than; a target for recordings
+counts as met when 90 % of them meet it, and the worst stands beside. Where a target speaks of single strokes, the strokes of
+all recordings are taken together.
 """
 
 
@@ -84,7 +85,7 @@ def markdown(facts, kinds, runs, practices, results):
                 shown("{:.0%}", quantile(pooled(s, "interval_widths"), 0.5)),
             ))
 
-    out += ["", "## What each part of the arm-speed estimate adds (|error|, median · p90 over all strokes)", ""]
+    out += ["", "## What each part of the arm-speed estimate adds (size of error, median · p90 over all strokes)", ""]
     out += [line("estimate", "simulated", "practice"), line(*["---"] * 3)]
     for what, run, key in (
         ("length told, length over time alone", "told", "timing_errors"),
@@ -95,7 +96,7 @@ def markdown(facts, kinds, runs, practices, results):
         out.append(line(what, *(" · ".join(shown("{:.1%}", quantile(e, q)) for q in (0.5, 0.9)) for e in each)))
 
     out += ["", "## Surface temperature and heat by kind (median · p90 · worst recording)", ""]
-    out += [line("kind", "spot, RMS error, K", "peak rise, |error|, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]
+    out += [line("kind", "spot, RMS error, K", "peak rise, size of error, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]
     for kind, group in groups:
         s = [r["told"] for r in group]
         crossed = [x for x in s if x["crossed"]]
