@@ -8,7 +8,7 @@ use std::{
 
 use mcap::{
     MAGIC,
-    records::Record,
+    records::{Record, op},
     sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions},
 };
 
@@ -100,6 +100,13 @@ struct Chunk {
     data: Vec<u8>,
 }
 
+impl Chunk {
+    /// Ours are never compressed, and always carry a checksum.
+    fn is_whole(&self) -> bool {
+        !self.compressed && crc32fast::hash(&self.data) == self.crc
+    }
+}
+
 impl Reader {
     /// Opens a recording, finished (`.mcap`) or not (`.mcap.part`).
     ///
@@ -135,9 +142,9 @@ impl Reader {
         };
         // The facts stand before the first chunk; the channels are repeated inside it.
         reader.pending = reader.read_chunk()?;
-        if let Some(chunk) = &reader.pending {
-            for (_, record) in records(&chunk.data) {
-                if let Ok(Record::Channel(channel)) = record {
+        if let Some(chunk) = reader.pending.as_ref().filter(|chunk| chunk.is_whole()) {
+            for record in records(&chunk.data) {
+                if let Ok(Some(Record::Channel(channel))) = record {
                     reader.topics.learn(&channel);
                 }
             }
@@ -183,15 +190,14 @@ impl Reader {
             None => self.read_chunk()?,
         };
         let Some(chunk) = next else { return Ok(false) };
-        // Ours are never compressed, and always carry a checksum.
-        if chunk.compressed || crc32fast::hash(&chunk.data) != chunk.crc {
+        if !chunk.is_whole() {
             self.damage.bad_chunks += 1;
             return Ok(true);
         }
-        for (_, record) in records(&chunk.data) {
+        for record in records(&chunk.data) {
             match record {
-                Ok(Record::Channel(channel)) => self.topics.learn(&channel),
-                Ok(Record::Message { header, data }) => match self.topics.body(header.channel_id, &data) {
+                Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
+                Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
                     Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
                     Some(Err(Unreadable)) => self.damage.bad_messages += 1,
                     None => {}
@@ -215,14 +221,16 @@ impl Reader {
                     self.container.notify_read(got);
                     self.damage.cut |= got == 0 && self.closing.is_none();
                 }
-                Some(Ok(LinearReadEvent::Record { data, opcode })) => match mcap::parse_record(opcode, data) {
-                    Ok(Record::Chunk { header, data }) => {
+                Some(Ok(LinearReadEvent::Record { data, opcode })) => match parse(opcode, data) {
+                    Ok(Some(Record::Chunk { header, data })) => {
                         let compressed = !header.compression.is_empty();
                         return Ok(Some(Chunk { crc: header.uncompressed_crc, compressed, data: data.into_owned() }));
                     }
-                    Ok(Record::Metadata(m)) if m.name == METADATA_SESSION => self.facts = from_map(&m.metadata),
-                    Ok(Record::Metadata(m)) if m.name == METADATA_CLOSING => self.closing = Some(from_map(&m.metadata)),
-                    Ok(Record::Channel(channel)) => self.topics.learn(&channel),
+                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_SESSION => self.facts = from_map(&m.metadata),
+                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_CLOSING => {
+                        self.closing = Some(from_map(&m.metadata))
+                    }
+                    Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
                     Ok(_) => {}
                     Err(_) => self.damage.bad_messages += 1,
                 },
@@ -236,16 +244,53 @@ impl Reader {
     }
 }
 
-/// The records inside a chunk: opcode and parsed record. Ends early where a length does not fit.
-fn records(mut data: &[u8]) -> impl Iterator<Item = (u8, mcap::McapResult<Record<'_>>)> {
+/// The records inside a chunk. Ends early where a length does not fit.
+fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<Record<'_>>, Unreadable>> {
     std::iter::from_fn(move || {
         // One opcode byte, a 64-bit little-endian length, the body: MCAP specification, "Records".
         let (&opcode, rest) = data.split_first()?;
         let (length, rest) = rest.split_first_chunk::<8>()?;
         let (body, tail) = rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
         data = tail;
-        Some((opcode, mcap::parse_record(opcode, body)))
+        Some(parse(opcode, body))
     })
+}
+
+/// A record of the kinds we use; `None` for others. The library asks for as much memory as the lengths inside a record say,
+/// up to 4 GB each, before it sees whether so much is there: they are held against the record first.
+fn parse(opcode: u8, body: &[u8]) -> std::result::Result<Option<Record<'_>>, Unreadable> {
+    let fits = match opcode {
+        // Two times and a size of 8 bytes, a checksum of 4, the name of the compression.
+        op::CHUNK => after_texts(body, 28, 1).is_some(),
+        // Two ids of 2 bytes, topic, encoding, metadata.
+        op::CHANNEL => after_texts(body, 4, 2).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
+        op::METADATA => after_texts(body, 0, 1).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
+        op::MESSAGE => true,
+        _ => return Ok(None),
+    };
+    if !fits {
+        return Err(Unreadable);
+    }
+    mcap::parse_record(opcode, body).map(Some).map_err(|_| Unreadable)
+}
+
+/// Splits off a piece that stands behind its 32-bit little-endian length.
+fn prefixed(data: &[u8]) -> Option<(&[u8], &[u8])> {
+    let (length, rest) = data.split_first_chunk::<4>()?;
+    rest.split_at_checked(usize::try_from(u32::from_le_bytes(*length)).ok()?)
+}
+
+/// What follows `count` texts that start at `from`.
+fn after_texts(body: &[u8], from: usize, count: usize) -> Option<&[u8]> {
+    (0..count).try_fold(body.get(from..)?, |rest, _| prefixed(rest).map(|(_, rest)| rest))
+}
+
+fn only_texts(mut data: &[u8]) -> bool {
+    while !data.is_empty() {
+        let Some((_, rest)) = prefixed(data) else { return false };
+        data = rest;
+    }
+    true
 }
 
 fn describe_start(start: &[u8]) -> String {
@@ -255,5 +300,31 @@ fn describe_start(start: &[u8]) -> String {
         format!("text starting with {:?}", String::from_utf8_lossy(start))
     } else {
         "other bytes".into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A channel record: ids, topic with the length it claims, encoding, no metadata.
+    fn channel(claimed: u32) -> Vec<u8> {
+        let mut body = vec![1, 0, 0, 0];
+        body.extend(claimed.to_le_bytes());
+        body.extend(b"/sensor");
+        body.extend(0u32.to_le_bytes());
+        body.extend(0u32.to_le_bytes());
+        body
+    }
+
+    #[test]
+    fn a_length_beyond_its_record_is_refused_before_memory_is_asked_for() {
+        assert!(matches!(parse(op::CHANNEL, &channel(7)), Ok(Some(Record::Channel(c))) if c.topic == "/sensor"));
+        for claimed in [100, 2_168_528_959, u32::MAX] {
+            assert!(parse(op::CHANNEL, &channel(claimed)).is_err(), "{claimed}");
+        }
+        assert!(parse(op::METADATA, &channel(u32::MAX)[4..]).is_err());
+        assert!(parse(op::CHUNK, &[0; 30]).is_err());
+        assert!(matches!(parse(op::FOOTER, &[]), Ok(None)), "kinds we do not use are not looked into");
     }
 }
