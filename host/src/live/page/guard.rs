@@ -82,7 +82,8 @@ impl Guard {
     /// Takes a ticket; the cookie for it, or `None` when it is not (or no longer) the right one.
     pub(super) fn redeem(&self, ticket: &str) -> Option<String> {
         let mut current = self.ticket.lock().unwrap_or_else(PoisonError::into_inner);
-        if !bool::from(current.as_bytes().ct_eq(ticket.as_bytes())) {
+        // An empty one is what is left when no further link could be made.
+        if ticket.is_empty() || !bool::from(current.as_bytes().ct_eq(ticket.as_bytes())) {
             return None;
         }
         // Without random numbers there will be no further link, rather than a guessable one.
@@ -171,6 +172,13 @@ mod tests {
         assert!(guard.redeem(ticket).unwrap().contains("HttpOnly; SameSite=Strict"));
         assert!(guard.redeem(ticket).is_none(), "a second time");
         assert_ne!(guard.link(), first);
+    }
+
+    #[test]
+    fn an_empty_ticket_opens_nothing_even_when_no_further_link_could_be_made() {
+        let guard = guard(true);
+        guard.ticket.lock().unwrap().clear(); // as after the system's random numbers failed
+        assert!(guard.redeem("").is_none());
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! ```
 //!
 //! Everything the page needs comes from this program; it asks nobody else. It is served to this computer only, unless an
-//! address is given to listen on; who may do what is decided in [`guard`].
+//! address is given to listen on; who may do what is decided in `guard`.
 
 mod guard;
 mod routes;
