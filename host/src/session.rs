@@ -6,13 +6,17 @@
 //!                                └─ Finding ──► rows, strokes, judged passes (with their warnings)
 //! ```
 
-use std::collections::VecDeque;
+mod hands;
+
+use std::{collections::VecDeque, sync::Arc};
+
+pub use hands::Hands;
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke},
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
-    recording::{Entry, Losses, Timeline},
+    recording::{Body, Entry, Losses, Timeline, UserNote},
 };
 
 /// Series rows kept for the pass they may belong to: twenty minutes, longer than any pass is worked.
@@ -30,6 +34,13 @@ pub enum Event {
         /// When, s since the first sample.
         t_s: f64,
     },
+    /// The machine went into other hands: by a key or the page.
+    HandedTo {
+        /// When, s since the first sample.
+        t_s: f64,
+        /// Whose.
+        technician: Arc<str>,
+    },
     /// A row of the series, settled.
     Row(SeriesRow),
     /// A stroke, settled.
@@ -45,6 +56,8 @@ pub enum Event {
 pub struct JudgedPass {
     /// The pass.
     pub pass: Pass,
+    /// Whose work it is: who held the machine for the largest part of it; `None` when not told.
+    pub technician: Option<Arc<str>>,
     /// Its strokes.
     pub strokes: Vec<Stroke>,
     /// The series during it.
@@ -72,6 +85,7 @@ pub struct Session {
     timeline: Timeline,
     pipeline: Pipeline,
     guidance: Guidance,
+    hands: Hands,
     rows: VecDeque<SeriesRow>,
     strokes: Vec<Stroke>,
     /// Passes whose rows are still to come, with their strokes.
@@ -87,6 +101,7 @@ impl Session {
             timeline: Timeline::new(),
             pipeline: Pipeline::new(plan.setup()),
             guidance: Guidance::new(&plan),
+            hands: Hands::new(plan.technician.as_deref().unwrap_or_default()),
             plan,
             rows: VecDeque::new(),
             strokes: Vec::new(),
@@ -99,6 +114,13 @@ impl Session {
     /// Corrects the sensor's readings from here on. Before the first entry, or figures would change in the middle.
     pub fn calibrate(&mut self, calibration: Option<Calibration>) {
         self.timeline = Timeline::calibrated(calibration);
+    }
+
+    /// Who holds the machine at the start; an empty name leaves it to the plan. Hand-overs among the entries follow from there.
+    pub fn begin_with(&mut self, technician: &str) {
+        if !technician.trim().is_empty() {
+            self.hands = Hands::new(technician);
+        }
     }
 
     /// The plan in force.
@@ -123,6 +145,11 @@ impl Session {
 
     /// Takes the next entry.
     pub fn push(&mut self, entry: &Entry<'_>, sink: &mut impl FnMut(Event)) {
+        if let Body::Note(UserNote::Technician { name }) = &entry.body {
+            let t_s = self.timeline.now_us().unwrap_or(0.0) * 1e-6;
+            self.hands.pass_to(t_s, name);
+            sink(Event::HandedTo { t_s, technician: name.as_str().into() });
+        }
         let (pipeline, readings) = (&mut self.pipeline, &mut self.readings);
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
@@ -192,6 +219,7 @@ impl Session {
         let judged = JudgedPass {
             in_pace_share: in_pace_share(&strokes, &self.plan),
             seconds_over_limit: seconds_over_limit(&rows, self.plan.heat_rise_k),
+            technician: self.hands.mostly(pass.start_s, pass.end_s).cloned(),
             warnings,
             rows,
             strokes,

@@ -76,6 +76,7 @@ pub const PASSES: (&str, &[&str]) = (
         "traverse_mean_lo_mps",
         "traverse_mean_hi_mps",
         "orbit_free_opm",
+        "technician",
     ],
 );
 /// `warnings.csv`.
@@ -174,6 +175,7 @@ impl<W: Write> Table<W> {
             lo,
             hi,
             maybe(pass.orbit_free_opm, 1),
+            judged.technician.as_deref().unwrap_or_default().to_owned(),
         ])
     }
 

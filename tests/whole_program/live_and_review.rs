@@ -2,7 +2,10 @@
 
 use std::{fs, thread, time::Duration};
 
-use steadypass::simulation::{Scenario, Trouble};
+use steadypass::{
+    recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote},
+    simulation::{Scenario, Trouble},
+};
 use steadypass_protocol::ResetCause;
 use tempfile::TempDir;
 
@@ -49,6 +52,66 @@ fn they_agree_through_every_trouble() {
     assert_eq!(reviewed.status.code(), Some(3), "{}", stderr(&reviewed));
     assert!(stderr(&reviewed).contains("1 sensor restarts"), "{}", stderr(&reviewed));
     same_tables(&live, &review);
+}
+
+/// A hand-over during a recording is kept in it with its time, and what is worked from then on is the new hands' work.
+#[test]
+fn a_handed_over_machine_is_the_other_technicians_work() {
+    let folder = TempDir::new().expect("temp");
+    let here = text(folder.path());
+    let [table, first, second, review] = ["demo-1.csv", "first.mcap", "second.mcap", "review"].map(|n| at(&folder, n));
+    for args in [
+        &["simulate", "--out", &here][..],
+        &["import", &text(&table), "--out", &text(&first), "--technician", "Technician A"],
+        &["review", &text(&first), "--no-sheets", "--out", &text(&review)],
+    ] {
+        let output = run(args);
+        assert!(output.status.success(), "{}", stderr(&output));
+    }
+    let alone = rows(&review.join("passes.csv"));
+    assert!(alone.len() >= 2, "the scenario has two passes");
+    assert!(alone.iter().all(|pass| pass["technician"] == "Technician A"));
+
+    // The same again, handed over between the first pass and the second.
+    let seconds =
+        |row: &std::collections::HashMap<String, String>, name: &str| -> f64 { row[name].parse().expect("s") };
+    let handed_s = 0.5 * (seconds(&alone[0], "end_s") + seconds(&alone[1], "start_s"));
+    let mut reader = Reader::open(&first).expect("a recording");
+    let mut writer = RecordingWriter::create(&second, reader.facts()).expect("creates");
+    let mut handed = false;
+    let mut copy = |entry: Entry<'_>| {
+        let Body::Table(piece) = &entry.body else { panic!("an imported table") };
+        if let TableEntry::Accel(run) = piece
+            && run.first_us * 1e-6 > handed_s
+            && !std::mem::replace(&mut handed, true)
+        {
+            writer.note(entry.log_ns, &UserNote::Technician { name: "Technician B".into() }).expect("stored");
+        }
+        writer.table(entry.log_ns, piece).expect("stored");
+    };
+    while reader.next_chunk(&mut copy).expect("reads") {}
+    writer.finish(0, "stopped").expect("finishes");
+
+    let output = run(&["review", &text(&second), "--out", &text(&review)]);
+    assert!(output.status.success(), "{}", stderr(&output));
+    let shared = rows(&review.join("passes.csv"));
+    for (i, (pass, before)) in shared.iter().zip(&alone).enumerate() {
+        assert_eq!(pass["technician"], if i == 0 { "Technician A" } else { "Technician B" });
+        assert_eq!(pass["start_s"], before["start_s"], "nothing else changes");
+        assert_eq!(pass["traverse_mean_mps"], before["traverse_mean_mps"]);
+    }
+    let page = fs::read_to_string(review.join("index.html")).expect("a page");
+    assert!(
+        page.contains("Technician A, Technician B")
+            && page.contains(r#"<td data-label="Technician">Technician B</td>"#)
+    );
+
+    // Who began it can be said better afterwards; the hand-over stays.
+    let output =
+        run(&["review", &text(&second), "--no-sheets", "--technician", "Technician C", "--out", &text(&review)]);
+    assert!(output.status.success(), "{}", stderr(&output));
+    let named: Vec<String> = rows(&review.join("passes.csv")).iter().map(|pass| pass["technician"].clone()).collect();
+    assert_eq!(named[..2], ["Technician C", "Technician B"]);
 }
 
 fn same_tables(live: &std::path::Path, review: &std::path::Path) {

@@ -61,6 +61,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
         plan: None,
         stroke_length_m: None,
         sheets: true,
+        technician: None,
         filing: None,
     };
     let summary = review(console, &request)?;

@@ -87,6 +87,7 @@ impl<'a> Live<'a> {
 
     /// Lets the model start otherwise.
     pub(super) fn with_model(mut self, change: impl FnOnce(Model) -> Model, technician: &str) -> Self {
+        self.session.begin_with(technician);
         self.model = change(Model::new(self.session.plan(), self.units, technician));
         self
     }
@@ -204,7 +205,7 @@ impl<'a> Live<'a> {
                 }
                 None
             }
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } => None,
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } => None,
         }
     }
 

@@ -72,6 +72,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
             plan: None,
             stroke_length_m: None,
             sheets: true,
+            technician: None,
             filing,
         };
         let summary = review(console, &request)?;

@@ -32,6 +32,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             plan: args.plan.as_deref(),
             stroke_length_m: args.stroke_length_m,
             sheets: !args.no_sheets,
+            technician: args.technician.as_deref(),
             filing: args.file.shop.as_deref().map(|shop| (shop, &about)),
         };
         let summary = review(console, &request)?;
@@ -69,6 +70,8 @@ pub(super) struct Request<'a> {
     pub(super) plan: Option<&'a Path>,
     pub(super) stroke_length_m: Option<f64>,
     pub(super) sheets: bool,
+    /// Who began the work, where the recording does not say or says it wrong.
+    pub(super) technician: Option<&'a str>,
     /// The shop to file the figures in, and what the user says about the session.
     pub(super) filing: Option<(&'a Path, &'a About)>,
 }
@@ -127,6 +130,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let mut figures = Figures::new(plan.clone());
     let mut session = Session::new(plan);
     session.calibrate(calibration);
+    session.begin_with(who(request, reader.facts()));
     let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
     let mut failure = None;
     let bar = console.progress("reviewing", reader.progress().1);
@@ -136,7 +140,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Stroke(_) => summary.strokes += 1,
             Event::Pass(_) => summary.passes += 1,
             Event::Warning(_) => summary.warnings += 1,
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } => {}
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } => {}
         }
         figures.event(&event);
         let mut written = results.event(&event).map_err(Failure::from);
@@ -179,6 +183,11 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         file(console, &store, request.recording, reader.facts(), figures, about, lost)?;
     }
     Ok(summary)
+}
+
+/// Who began the work: what is said now goes before what the recording says.
+fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
+    request.technician.unwrap_or(&facts.technician)
 }
 
 /// Files the figures in the shop's memory.

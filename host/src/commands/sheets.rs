@@ -16,6 +16,8 @@ use super::{Failure, facts::machine_text};
 /// Sheets of one recording. What a pass was drawn from is let go with it: memory does not grow with the day.
 pub(super) struct Sheets {
     session: SessionFacts,
+    /// Who else worked, in order of appearance.
+    names: Vec<String>,
     plan: Plan,
     units: Units,
     passes: PassSheets,
@@ -32,7 +34,7 @@ impl Sheets {
             date: date_text(&facts.started),
             invented: facts.source == Source::Simulation,
         };
-        Self { session, plan, units, passes: PassSheets::default(), warnings: Vec::new() }
+        Self { session, names: Vec::new(), plan, units, passes: PassSheets::default(), warnings: Vec::new() }
     }
 
     /// Draws what is due.
@@ -54,9 +56,13 @@ impl Sheets {
         damage: Damage,
         results: &mut Results,
     ) -> Result<(), Failure> {
+        let session = SessionFacts {
+            technician: if self.names.is_empty() { self.session.technician.clone() } else { self.names.join(", ") },
+            ..self.session.clone()
+        };
         let recording = RecordingPart {
             name,
-            session: &self.session,
+            session: &session,
             seconds,
             passes: &self.passes,
             warnings: &self.warnings,
@@ -75,8 +81,12 @@ impl Sheets {
 
     fn draw(&mut self, judged: &JudgedPass, results: &mut Results) -> Result<(), Failure> {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&self.plan));
+        let session = session_of(&self.session, judged);
+        if !session.technician.is_empty() && !self.names.contains(&session.technician) {
+            self.names.push(session.technician.clone());
+        }
         let input = SheetInput {
-            session: &self.session,
+            session: &session,
             pass: &judged.pass,
             strokes: &judged.strokes,
             rows: &judged.rows,
@@ -92,6 +102,12 @@ impl Sheets {
         self.passes.push(&input, &file_name, png);
         Ok(())
     }
+}
+
+/// A pass is its technician's, whoever began the recording.
+pub(super) fn session_of(session: &SessionFacts, judged: &JudgedPass) -> SessionFacts {
+    let technician = judged.technician.as_deref().unwrap_or(&session.technician);
+    SessionFacts { technician: technician.to_owned(), ..session.clone() }
 }
 
 /// "25 November 2026, 10:41" from the stored time; the text itself when it does not read as one.

@@ -22,7 +22,7 @@ use steadypass::{
 };
 use tokio::{sync::mpsc, task::JoinHandle, time::timeout};
 
-use super::{Console, Failure, console::Hold, facts::machine_text};
+use super::{Console, Failure, console::Hold, facts::machine_text, sheets::session_of};
 use crate::cli::WatchArgs;
 
 /// Watchers have this long to end.
@@ -146,6 +146,7 @@ fn draw_sheet(plan: Plan, units: Units, facts: &Facts) -> DrawSheet {
     };
     Arc::new(move |judged: &JudgedPass| {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&plan));
+        let session = session_of(&session, judged);
         let input = SheetInput {
             session: &session,
             pass: &judged.pass,

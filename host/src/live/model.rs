@@ -222,7 +222,8 @@ impl Model {
             },
             Event::Mark { .. } => self.new_section(),
             Event::Pass(judged) => self.settled(judged),
-            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) => {}
+            // The note itself says so, at once.
+            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) | Event::HandedTo { .. } => {}
         }
     }
 

@@ -149,8 +149,8 @@ impl Timeline {
         }
     }
 
-    /// Latest moment of recording time, µs.
-    fn now_us(&self) -> Option<f64> {
+    /// Latest moment of recording time, µs; `None` before the first reading. What people do is placed there.
+    pub fn now_us(&self) -> Option<f64> {
         let clock = self.clock.map(|c| c.latest_us + c.offset_us);
         clock.or(self.accel.due_us)
     }

@@ -78,7 +78,7 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
 }
 
 /// Text from outside at a length that does not drown the page; letters stay as they are, a browser has fonts for them.
-fn shown(text: &str) -> String {
+pub(super) fn shown(text: &str) -> String {
     const MOST: usize = 160;
     // Direction controls would turn the sentence around them.
     let plain = |c: &char| !matches!(u32::from(*c), 0x200E | 0x200F | 0x202A..=0x202E | 0x2066..=0x2069 | 0xFEFF);

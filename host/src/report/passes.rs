@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::EMBED_LIMIT_BYTES;
+use super::{EMBED_LIMIT_BYTES, page::shown};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace};
 use crate::drawing::units::{duration, number};
@@ -26,6 +26,8 @@ pub(super) struct PassSheet {
     pub(super) section: u32,
     pub(super) start_s: f64,
     pub(super) end_s: f64,
+    /// Whose work it is; empty when not told.
+    technician: String,
     /// What it was like, in one sentence.
     pub(super) finding: String,
     cells: Vec<Cell>,
@@ -49,6 +51,7 @@ impl PassSheets {
             section: input.pass.section,
             start_s: input.pass.start_s,
             end_s: input.pass.end_s,
+            technician: input.session.technician.clone(),
             finding: finding(input),
             cells: cells(input),
             units: input.units,
@@ -90,12 +93,21 @@ impl Cell {
 pub(super) fn table(passes: &PassSheets) -> String {
     let Some(first) = passes.sheets.first() else { return String::new() };
     let mut html = String::from("<div class=\"wide\"><table class=\"cards\"><thead><tr><th scope=\"col\">Pass</th>");
+    // Said of each pass only where it differs; otherwise it stands above the table.
+    let several = passes.sheets.iter().any(|sheet| sheet.technician != first.technician);
+    if several {
+        html.push_str("<th scope=\"col\">Technician</th>");
+    }
     for cell in &first.cells {
         let _ = write!(html, "<th scope=\"col\">{}</th>", escape(cell.label));
     }
     html.push_str("</tr></thead><tbody>\n");
     for sheet in &passes.sheets {
         let _ = write!(html, "<tr><th scope=\"row\">{}</th>", escape(&sheet.name()));
+        if several {
+            let who = if sheet.technician.is_empty() { "not named" } else { &sheet.technician };
+            let _ = write!(html, "<td data-label=\"Technician\">{}</td>", escape(&shown(who)));
+        }
         for cell in &sheet.cells {
             let class = if cell.outside { " class=\"outside\"" } else { "" };
             let _ = write!(html, "<td{class} data-label=\"{}\">{}", escape(cell.label), escape(&cell.value));
