@@ -189,6 +189,31 @@ fn counts_become_machine_axes_in_si_from_time_zero() {
 }
 
 #[test]
+fn time_zero_is_the_first_accelerometer_sample_whatever_comes_first() {
+    let look =
+        |index, t_us| raw(&ToHost::Surface(Surface { index, t_us, object_raw: 0x3AD2, ambient_raw: 0x39E1, flags: 0 }));
+    let (said, losses) = readings(&[
+        (0, raw(&hello(9_000_000))),
+        (1, look(0, 9_500_000)), // of a life before a restart
+        (2, raw(&hello(4_990_000))),
+        (3, look(0, 4_990_000)),
+        (4, look(1, 5_040_000)),
+        (5, accel(0, 5_000_000, &[[0, 0, 2048]; 72])),
+        (6, look(2, 5_090_000)),
+    ]);
+    assert_eq!(
+        said,
+        [
+            "accel 0 lost 0 [0.000, -0.000, 9.801]",
+            "surface -10000 Some(28.01)",
+            "surface 40000 Some(28.01)",
+            "surface 90000 Some(28.01)"
+        ]
+    );
+    assert_eq!(losses, Losses::default());
+}
+
+#[test]
 fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     let second = 1_000_000_000;
     let (said, losses) = readings(&[
@@ -204,6 +229,34 @@ fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
     assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
     assert!(losses.any() && losses.describe().contains("1 sensor restarts"));
+}
+
+/// The motion chip falls silent for three seconds with a block begun; the thermometer goes on. That is a hole, not a restart.
+#[test]
+fn a_block_that_waited_for_the_chip_is_no_restart() {
+    let look =
+        |index, t_us| raw(&ToHost::Surface(Surface { index, t_us, object_raw: 0x3AD2, ambient_raw: 0x39E1, flags: 0 }));
+    let second = 1_000_000_000;
+    let (said, losses) = readings(&[
+        (0, raw(&hello(0))),
+        (0, accel(0, 1_000_000, &[[0, 0, 10]; 72])),
+        (3 * second, look(0, 4_000_000)),
+        (3 * second, accel(72, 1_043_200, &[[0, 0, 10]; 3])),
+        (3 * second, accel(5_072, 4_043_200, &[[0, 0, 10]; 72])),
+        (3 * second, look(1, 4_064_000)),
+    ]);
+    assert_eq!(
+        said,
+        [
+            "accel 0 lost 0 [0.000, -0.000, 0.048]",
+            "surface 3000000 Some(28.01)",
+            "accel 43200 lost 0 [0.000, -0.000, 0.048]",
+            "break 45000 3043200",
+            "accel 3043200 lost 4997 [0.000, -0.000, 0.048]",
+            "surface 3064000 Some(28.01)"
+        ]
+    );
+    assert_eq!((losses.restarts, losses.interruptions, losses.accel_samples), (0, 1, 4997));
 }
 
 // ---- import ----

@@ -1,8 +1,13 @@
 //! From a recording's entries to readings in SI units on one unbroken time axis.
 //!
+//! Zero is the first accelerometer sample, as in an imported table: what all figures are made of begins there. What came in front
+//! of its block (a look of the thermometer, a press of the button) is placed around it.
+//!
 //! The sensor's clock starts again at zero when the sensor restarts, and its chip sits in the machine at some angle; both
 //! are dealt with here, so that the analysis sees one clock and machine axes. Live and review share this code, and use
 //! the host times stored in the recording, so they agree to the bit.
+
+use std::collections::VecDeque;
 
 use steadypass_protocol::{Block, DecodeError, Hello, MAX_FRAME, Mounting, Scale, Surface, ToHost, decode_frame};
 
@@ -20,6 +25,9 @@ const RESTART_US: f64 = 1_000_000.0;
 const RUNAWAY_US: f64 = 60_000_000.0;
 /// More samples than this are never lost in one go; the counter has started anew.
 const MOST_LOST: u32 = 10_000_000;
+
+/// Frames that may come before the first accelerometer block, a few hundred ms of them at most; of more the newest are kept.
+const MOST_EARLY: usize = 64;
 
 /// What is missing from a recording, as far as the stream itself tells.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -104,11 +112,28 @@ struct Clock {
     latest_log_ns: u64,
 }
 
+/// Whether a message is known to come from between the same two restarts as the last.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Life {
+    Same,
+    Unknown,
+}
+
+/// A frame that waits for the first accelerometer sample.
+#[derive(Clone, Debug)]
+struct Early {
+    log_ns: u64,
+    sensor_us: u64,
+    raw: Vec<u8>,
+}
+
 /// Turns entries into readings.
 #[derive(Debug, Default)]
 pub struct Timeline {
     introduction: Option<Introduction>,
     clock: Option<Clock>,
+    /// What came before there was a clock.
+    early: VecDeque<Early>,
     accel: Stream,
     gyro: Stream,
     surface_index: Option<u8>,
@@ -161,13 +186,34 @@ impl Timeline {
             self.losses.bad_frames += 1;
             return;
         };
-        match ToHost::decode(frame.payload) {
+        let message = ToHost::decode(frame.payload);
+        let early_us = match &message {
+            Ok(ToHost::Gyro(block)) => Some(block.first_us),
+            Ok(ToHost::Surface(look)) => Some(look.t_us),
+            Ok(ToHost::Mark(mark)) => Some(mark.t_us),
+            _ => None,
+        };
+        if let Some(sensor_us) = early_us.filter(|_| self.clock.is_none()) {
+            if self.early.len() == MOST_EARLY {
+                self.early.pop_front();
+            }
+            self.early.push_back(Early { log_ns, sensor_us, raw: raw.to_vec() });
+            return;
+        }
+        match message {
             Ok(ToHost::Hello(hello)) => self.hello(&hello, log_ns, sink),
-            Ok(ToHost::Accel(block)) => self.block(&block, false, log_ns, sink),
+            Ok(ToHost::Accel(block)) => {
+                self.block(&block, false, log_ns, sink);
+                if self.clock.is_some() {
+                    for early in std::mem::take(&mut self.early) {
+                        self.frame(&early.raw, early.log_ns, sink);
+                    }
+                }
+            }
             Ok(ToHost::Gyro(block)) => self.block(&block, true, log_ns, sink),
             Ok(ToHost::Surface(look)) => self.surface(&look, log_ns, sink),
             Ok(ToHost::Mark(mark)) => {
-                let t_us = self.place(mark.t_us as f64, log_ns, sink);
+                let t_us = self.place(mark.t_us as f64, Life::Unknown, log_ns, sink);
                 sink(Reading::Mark { t_us });
             }
             Ok(ToHost::Health(_) | ToHost::Pong(_) | ToHost::Reply(_)) => {}
@@ -181,8 +227,10 @@ impl Timeline {
         self.introduction = Some(Introduction { accel: hello.accel, gyro: hello.gyro, mounting });
         // Recording time starts with the first sample, not with the introduction; later ones tell of a restart.
         if self.clock.is_some() {
-            self.place(hello.uptime_us as f64, log_ns, sink);
+            self.place(hello.uptime_us as f64, Life::Unknown, log_ns, sink);
         }
+        // What is stamped later than the sensor's present belongs to its life before a restart.
+        self.early.retain(|early| early.sensor_us <= hello.uptime_us);
     }
 
     fn block(&mut self, block: &Block<'_>, is_gyro: bool, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
@@ -194,7 +242,11 @@ impl Timeline {
             self.losses.unusable_frames += 1;
             return;
         }
-        let first_us = self.place(block.first_us as f64, log_ns, sink);
+        // A block that goes on from the last one is of the same life of the sensor, however old: one that was begun before the
+        // motion chip fell silent is sent when the chip is back.
+        let expected_index = if is_gyro { &self.gyro } else { &self.accel }.expected_index;
+        let life = if expected_index == Some(block.first_index) { Life::Same } else { Life::Unknown };
+        let first_us = self.place(block.first_us as f64, life, log_ns, sink);
         let spacing_us = f64::from(block.spacing_ns) / 1000.0;
         let count = block.samples.len();
         let (stream, scale, lost) = if is_gyro {
@@ -237,7 +289,7 @@ impl Timeline {
     }
 
     fn surface(&mut self, look: &Surface, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
-        let t_us = self.place(look.t_us as f64, log_ns, sink);
+        let t_us = self.place(look.t_us as f64, Life::Unknown, log_ns, sink);
         if let Some(before) = self.surface_index.replace(look.index) {
             self.losses.surface_looks += u64::from(look.index.wrapping_sub(before).wrapping_sub(1));
         }
@@ -255,14 +307,15 @@ impl Timeline {
     }
 
     /// Recording time of a sensor time, noticing restarts.
-    fn place(&mut self, sensor_us: f64, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) -> f64 {
+    fn place(&mut self, sensor_us: f64, life: Life, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) -> f64 {
         let Some(clock) = &mut self.clock else {
             self.clock = Some(Clock { offset_us: -sensor_us, latest_us: sensor_us, latest_log_ns: log_ns });
             return 0.0;
         };
         let step_us = sensor_us - clock.latest_us;
         let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
-        if step_us < -RESTART_US || step_us > host_us + RUNAWAY_US {
+        let back = step_us < -RESTART_US && life == Life::Unknown;
+        if back || step_us > host_us + RUNAWAY_US {
             let from_us = clock.latest_us + clock.offset_us;
             let to_us = from_us + host_us;
             *clock = Clock { offset_us: to_us - sensor_us, latest_us: sensor_us, latest_log_ns: log_ns };
