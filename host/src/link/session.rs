@@ -23,8 +23,13 @@ const INTRODUCTION: Duration = Duration::from_secs(3);
 const ASK_EVERY: Duration = Duration::from_millis(250);
 /// The sensor stops after three seconds without a word from the host; this leaves room for a few lost ones.
 const PING_EVERY: Duration = Duration::from_millis(500);
-/// A streaming sensor sends a block every 43 ms; this long without one means that it is gone.
+/// A streaming sensor sends a block every 43 ms and answers pings; this long without either means that it is gone, this long
+/// without blocks only that its motion chip is.
 const SILENCE: Duration = Duration::from_secs(1);
+/// A sensor that refuses its very first start this often will not do: the user is at hand and is told. Later ones wait.
+const FIRST_REFUSALS: u32 = 3;
+/// Longest pause before a sensor without samples is asked to start again.
+const LONGEST_PAUSE: Duration = Duration::from_secs(4);
 /// How often an unplugged sensor is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// Nothing is gained by noting bad frames more often.
@@ -108,6 +113,8 @@ struct Talk {
     hello: Hello,
     hello_frame: Vec<u8>,
     host: HostClock,
+    /// Samples have come at least once.
+    has_streamed: bool,
 }
 
 /// Wall time that never steps back: read once, then carried on by the monotonic clock.
@@ -147,7 +154,8 @@ impl Link {
         let mut stream = open_port(&port)?;
         let mut reader = Box::new(FrameReader::new());
         let (hello, hello_frame) = introduce(&port, &mut stream, &mut reader).await?;
-        let talk = Talk { named: named.map(str::to_owned), port, reader, hello, hello_frame, host };
+        let talk =
+            Talk { named: named.map(str::to_owned), port, reader, hello, hello_frame, host, has_streamed: false };
         Ok(Self { stream, talk })
     }
 
@@ -169,7 +177,8 @@ impl Link {
     /// Streams until `stop` turns true, then stops the sensor. Events are sent in order; a receiver that is gone ends it too.
     ///
     /// # Errors
-    /// Only when the sensor refuses to start: everything later is an event.
+    /// Only when the sensor refuses to start at all: once samples have come, a refusal is an event like every other loss, and
+    /// the sensor is asked again until it starts or the recording ends.
     pub async fn run(
         self,
         events: mpsc::Sender<LinkEvent>,
@@ -242,7 +251,9 @@ impl Talk {
         let mut ping = interval(PING_EVERY);
         ping.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut bytes = vec![0; 4096];
-        let mut heard = Heard { latest_us: 0, last_block: Instant::now(), bad: 0, noted: Instant::now() };
+        let now = Instant::now();
+        let mut heard = Heard { latest_us: 0, next_index: None, last_block: now, last_frame: now, bad: 0, noted: now };
+        let mut waiting: Option<Waiting> = None;
         let mut token = 0u32;
         loop {
             tokio::select! {
@@ -259,7 +270,7 @@ impl Talk {
                     Err(e) => return Ok(Ended::Lost(e.to_string())),
                     Ok(n) => {
                         let log_ns = self.host.now_ns();
-                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock)?;
+                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock);
                         for raw in frames.raw {
                             if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
                                 return Ok(Ended::Stopped);
@@ -267,6 +278,23 @@ impl Talk {
                         }
                         if frames.restarted {
                             return Ok(Ended::Restarted);
+                        }
+                        if frames.blocks && let Some(gap) = waiting.take() && gap.is_told {
+                            let resumed = LinkEvent::Resumed { log_ns, gap_s: gap.since.elapsed().as_secs_f64() };
+                            if events.send(resumed).await.is_err() {
+                                return Ok(Ended::Stopped);
+                            }
+                        }
+                        if let Some(reason) = frames.refused {
+                            let waiting = waiting.get_or_insert_default();
+                            waiting.refusals += 1;
+                            if !self.has_streamed && waiting.refusals == FIRST_REFUSALS {
+                                return Err(LinkError::Refused { port: self.port.clone(), reason });
+                            }
+                            let reason = format!("it cannot start: {reason}");
+                            if self.has_streamed && !self.tell(waiting, reason, events, report).await {
+                                return Ok(Ended::Stopped);
+                            }
                         }
                     }
                 },
@@ -284,8 +312,19 @@ impl Talk {
                             return Ok(Ended::Stopped);
                         }
                     }
-                    if heard.last_block.elapsed() > SILENCE {
+                    if heard.last_frame.elapsed() > SILENCE {
                         return Ok(Ended::Lost("it fell silent".into()));
+                    }
+                    if waiting.is_none() && heard.last_block.elapsed() > SILENCE {
+                        let waiting = waiting.insert(Waiting { since: heard.last_block, ..Waiting::default() });
+                        if !self.tell(waiting, "it sends no samples".into(), events, report).await {
+                            return Ok(Ended::Stopped);
+                        }
+                    }
+                    if let Some(waiting) = &mut waiting && waiting.is_due()
+                        && let Err(e) = send(stream, &ToSensor::Start).await
+                    {
+                        return Ok(Ended::Lost(e.to_string()));
                     }
                     token = token.wrapping_add(1);
                     if let Err(e) = send(stream, &ToSensor::Ping(Ping { token, host_us: log_ns / 1000 })).await {
@@ -303,20 +342,24 @@ impl Talk {
         heard: &mut Heard,
         report: &mut LinkReport,
         clock: &mut ClockMap,
-    ) -> Result<Taken, LinkError> {
+    ) -> Taken {
         let mut taken = Taken::default();
-        let mut refused = None;
+        let has_streamed = &mut self.has_streamed;
         self.reader.feed(bytes, |event| {
             let Ok(frame) = event else {
                 (heard.bad, report.bad_frames) = (heard.bad + 1, report.bad_frames + 1);
                 return;
             };
             report.frames += 1;
+            heard.last_frame = Instant::now();
             taken.raw.push(frame.raw.to_vec());
             match ToHost::decode(frame.payload) {
                 Ok(ToHost::Accel(block)) => {
                     heard.last_block = Instant::now();
-                    taken.restarted |= heard.clock_went_back(block.first_us);
+                    (taken.blocks, *has_streamed) = (true, true);
+                    let continues = heard.next_index == Some(block.first_index);
+                    heard.next_index = Some(block.first_index.wrapping_add(block.samples.len() as u32));
+                    taken.restarted |= !continues && heard.clock_went_back(block.first_us);
                 }
                 Ok(ToHost::Pong(pong)) => {
                     taken.restarted |= heard.clock_went_back(pong.sensor_us);
@@ -325,16 +368,28 @@ impl Talk {
                 Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
                 Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
                     if let Outcome::Refused(refusal) = reply.outcome {
-                        refused = Some(refusal_text(refusal));
+                        taken.refused = Some(refusal_text(refusal));
                     }
                 }
                 _ => {}
             }
         });
-        match refused {
-            Some(reason) => Err(LinkError::Refused { port: self.port.clone(), reason }),
-            None => Ok(taken),
+        taken
+    }
+
+    /// Says once that no samples come, though the sensor is there. `false` when nobody listens any more.
+    async fn tell(
+        &self,
+        waiting: &mut Waiting,
+        reason: String,
+        events: &mpsc::Sender<LinkEvent>,
+        report: &mut LinkReport,
+    ) -> bool {
+        if std::mem::replace(&mut waiting.is_told, true) {
+            return true;
         }
+        report.losses += 1;
+        events.send(LinkEvent::Lost { log_ns: self.host.now_ns(), reason }).await.is_ok()
     }
 
     /// After a restart the port is still there: ask again who it is.
@@ -397,12 +452,49 @@ enum Ended {
 struct Taken {
     raw: Vec<Vec<u8>>,
     restarted: bool,
+    /// Samples came.
+    blocks: bool,
+    /// Why it will not start.
+    refused: Option<String>,
+}
+
+/// The sensor is there, but no samples come: it is asked to start again and again, ever less often.
+struct Waiting {
+    since: Instant,
+    is_told: bool,
+    refusals: u32,
+    ask_at: Instant,
+    pause: Duration,
+}
+
+impl Default for Waiting {
+    fn default() -> Self {
+        let now = Instant::now();
+        Self { since: now, is_told: false, refusals: 0, ask_at: now, pause: PING_EVERY }
+    }
+}
+
+impl Waiting {
+    /// Whether to ask now; moves the next time on.
+    fn is_due(&mut self) -> bool {
+        let now = Instant::now();
+        let due = now >= self.ask_at;
+        if due {
+            self.ask_at = now + self.pause;
+            self.pause = (self.pause * 2).min(LONGEST_PAUSE);
+        }
+        due
+    }
 }
 
 /// What has been heard since streaming began.
 struct Heard {
     latest_us: u64,
+    /// Number of the next accelerometer sample. A block that goes on from there is of the same life, however old: one that was
+    /// begun before the motion chip fell silent is sent when the chip is back.
+    next_index: Option<u32>,
     last_block: Instant,
+    last_frame: Instant,
     bad: u64,
     noted: Instant,
 }

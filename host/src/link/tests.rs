@@ -66,6 +66,13 @@ impl Running {
         .await
     }
 
+    /// Waits for a loss whose reason holds `words`; no other loss may come before it.
+    async fn lost(&mut self, words: &str) {
+        let told =
+            self.wait(|e| if let LinkEvent::Lost { reason, .. } = e { Some(reason.clone()) } else { None }).await;
+        assert!(told.contains(words), "{told}");
+    }
+
     async fn end(self) -> LinkReport {
         self.stop.send(true).expect("running");
         timeout(Duration::from_secs(3), self.task).await.expect("stops").expect("no panic").expect("no error")
@@ -109,18 +116,73 @@ async fn unplugged_and_plugged_in_again_it_resumes() {
     assert_eq!(link.end().await.losses, 1);
 }
 
-/// The port stays, only the samples stop: the link must not be kept out by its own lock when it opens the port again.
+/// The port stays, but nothing comes: the link must not be kept out by its own lock when it opens the port again.
 #[tokio::test]
 async fn silent_and_back_without_unplugging_it_resumes() {
     let folder = TempDir::new().expect("temp");
     let port = virtual_port(&folder, 1);
     let mut link = Running::start(name(&port)).await;
     link.next_block().await;
-    port.with(|s| s.suffer(Trouble::ImuRestart { samples: 3500 }));
-    link.wait(|e| matches!(e, LinkEvent::Lost { .. }).then_some(())).await;
+    port.with(|s| s.behave(Behaviour::Mute));
+    link.lost("it fell silent").await;
+    port.with(|s| s.behave(Behaviour::Normal));
     link.wait(|e| matches!(e, LinkEvent::Resumed { .. }).then_some(())).await;
     link.next_block().await;
-    link.end().await;
+    assert_eq!(link.end().await.losses, 1);
+}
+
+/// The sensor answers, only its samples stop: the port is kept, and one loss is told, not one a second.
+#[tokio::test]
+async fn without_samples_it_waits_for_them_on_the_same_port() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    link.next_block().await;
+    port.with(|s| s.suffer(Trouble::ImuRestart { samples: 6000 }));
+    link.lost("it sends no samples").await;
+    let gap_s = link.wait(|e| if let LinkEvent::Resumed { gap_s, .. } = e { Some(*gap_s) } else { None }).await;
+    assert!((3.0..5.0).contains(&gap_s), "{gap_s}");
+    link.next_block().await;
+    assert_eq!(link.end().await.losses, 1);
+}
+
+/// A sensor that restarts while its motion chip is off refuses to start: that is noted, and it is asked again until it can.
+#[tokio::test]
+async fn a_refusal_after_a_restart_does_not_end_the_recording() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Running::start(name(&port)).await;
+    sleep(Duration::from_millis(1500)).await;
+    link.next_block().await;
+    port.with(|s| {
+        s.suffer(Trouble::ImuLead(false));
+        s.suffer(Trouble::Restart(ResetCause::Watchdog));
+    });
+    link.lost("its motion chip does not answer").await;
+    sleep(Duration::from_secs(3)).await;
+    assert!(!link.task.is_finished(), "it goes on");
+    port.with(|s| s.suffer(Trouble::ImuLead(true)));
+    let gap_s = link.wait(|e| if let LinkEvent::Resumed { gap_s, .. } = e { Some(*gap_s) } else { None }).await;
+    assert!((3.0..8.0).contains(&gap_s), "{gap_s}");
+    link.next_block().await;
+    assert_eq!(link.end().await.losses, 1);
+}
+
+/// Before the first sample the user is at hand: the refusal is an error that says why, though not for one bad moment.
+#[tokio::test]
+async fn a_sensor_that_cannot_start_at_all_is_an_error() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    port.with(|s| s.suffer(Trouble::ImuLead(false)));
+    let link = Running::start(name(&port)).await;
+    let ended = timeout(Duration::from_secs(3), link.task).await.expect("in time").expect("no panic");
+    let Err(LinkError::Refused { reason, .. }) = ended else { panic!("{ended:?}") };
+    assert!(reason.contains("motion chip"), "{reason}");
+
+    let mut link = Running::start(name(&port)).await;
+    port.with(|s| s.suffer(Trouble::ImuLead(true)));
+    link.next_block().await;
+    assert_eq!(link.end().await.losses, 0);
 }
 
 #[tokio::test]

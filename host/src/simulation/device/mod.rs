@@ -223,6 +223,13 @@ impl VirtualSensor {
                 self.fifo.renew(samples.max(1));
                 self.reviving = true;
             }
+            Trouble::ImuLead(on) => {
+                let others = self.options.chips & !Hello::CHIP_IMU;
+                self.options.chips = if on { others | Hello::CHIP_IMU } else { others };
+                self.fifo.renew(0);
+                self.reviving = false;
+                if on { self.station.imu_started(Restart::AfterFault) } else { self.station.imu_fault() }
+            }
             Trouble::Thermometer { flags, looks } => self.failing_looks = (flags, looks),
             Trouble::BitError => self.bit_error = true,
         }

@@ -55,6 +55,8 @@ pub enum Trouble {
         /// Accelerometer samples.
         samples: u32,
     },
+    /// The motion chip's lead comes off (`false`) or is put back (`true`).
+    ImuLead(bool),
     /// The next looks of the thermometer fail.
     Thermometer {
         /// One of the flags of [`Surface`](steadypass_protocol::Surface).
