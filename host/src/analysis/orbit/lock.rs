@@ -1,0 +1,150 @@
+//! Following one rotation: sums over whole revolutions, their phases, and a straight line through the phases.
+
+use super::super::comb::{MAX_HZ, MIN_HZ};
+
+/// Shortest and longest revolution sums, s: short follows a jump in rate, long averages noise.
+pub(super) const SEGMENT_S: f64 = 0.022;
+/// A line that has sunk below this share of its recent amplitude is gone.
+const GONE_SHARE: f64 = 0.25;
+/// Time constant of "recent", s.
+const RECENT_S: f64 = 1.5;
+/// Least amplitude followed, m/s².
+const MIN_AMPLITUDE: f64 = 0.25;
+
+/// One whole-revolution sum.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::analysis) struct Segment {
+    /// Middle, µs.
+    pub(in crate::analysis) mid_us: f64,
+    /// Phase, cycles, unwrapped from one to the next.
+    pub(super) cycles: f64,
+    /// Amplitude, m/s², root-sum-square over the axes.
+    pub(in crate::analysis) amplitude: f64,
+    /// Length, µs.
+    pub(super) long_us: f64,
+    /// Which lock it belongs to; phases of different locks have nothing in common.
+    pub(super) chain: u32,
+}
+
+/// Per axis: what is in phase with the oscillator, and what is a quarter turn off.
+type Sums = [(f32, f32); 3];
+
+/// A rotation being followed.
+pub(super) struct Lock {
+    /// Oscillator, Hz.
+    pub(super) hz: f64,
+    /// Oscillator's phase at the segment's start, cycles, and advance per sample.
+    start_cycles: f64,
+    start_us: f64,
+    turns: f64,
+    /// Running phasor and its step.
+    phasor: (f32, f32),
+    step: (f32, f32),
+    sum: Sums,
+    count: u32,
+    wanted: u32,
+    power: f32,
+    /// The segment before: its sums and the oscillator's phase in its middle.
+    before: Option<(Sums, f64, f64)>,
+    cycles: f64,
+    recent_amplitude: f64,
+    bad: u32,
+    chain: u32,
+    pub(super) disagree: u32,
+    pub(super) missed: u32,
+}
+
+impl Lock {
+    /// Begins with the sample at `first_us`, at a rate of `hz`, in samples `work_us` apart.
+    pub(super) fn new(chain: u32, first_us: f64, hz: f64, work_us: f64) -> Self {
+        let mut lock = Self {
+            hz,
+            start_cycles: 0.0,
+            start_us: first_us,
+            turns: 1.0,
+            phasor: (1.0, 0.0),
+            step: (1.0, 0.0),
+            sum: [(0.0, 0.0); 3],
+            count: 0,
+            wanted: 1,
+            power: 0.0,
+            before: None,
+            cycles: 0.0,
+            recent_amplitude: 0.0,
+            bad: 0,
+            chain,
+            disagree: 0,
+            missed: 0,
+        };
+        lock.begin(first_us, work_us);
+        lock
+    }
+
+    /// Adds one sample; true when the sum is complete and [`Lock::close`] is due.
+    #[inline]
+    pub(super) fn add(&mut self, x: [f32; 3]) -> bool {
+        let (c, s) = self.phasor;
+        for (sum, v) in self.sum.iter_mut().zip(x) {
+            sum.0 += v * c;
+            sum.1 -= v * s;
+        }
+        self.power += x[0] * x[0] + x[1] * x[1] + x[2] * x[2];
+        self.phasor = (c * self.step.0 - s * self.step.1, c * self.step.1 + s * self.step.0);
+        self.count += 1;
+        self.count >= self.wanted
+    }
+
+    /// Sets the oscillator up for the next whole-revolution sum, whose first sample is at `first_us`.
+    fn begin(&mut self, first_us: f64, work_us: f64) {
+        // As many revolutions as fill the shortest sum.
+        self.turns = (SEGMENT_S * self.hz).ceil().max(1.0);
+        self.wanted = ((self.turns / self.hz * 1e6 / work_us).round() as u32).max(4);
+        let (s, c) = (core::f64::consts::TAU * self.start_cycles.fract()).sin_cos();
+        self.phasor = (c as f32, s as f32);
+        let (s, c) = (core::f64::consts::TAU * self.hz * work_us * 1e-6).sin_cos();
+        self.step = (c as f32, s as f32);
+        self.start_us = first_us;
+        self.sum = [(0.0, 0.0); 3];
+        self.count = 0;
+        self.power = 0.0;
+    }
+
+    /// Ends a sum with the sample at `t_us`; `None` when the rotation is gone.
+    pub(super) fn close(&mut self, t_us: f64, work_us: f64) -> Option<Segment> {
+        let n = f64::from(self.count);
+        let mid_us = 0.5 * (self.start_us + t_us);
+        let mid_cycles = self.start_cycles + self.hz * (mid_us - self.start_us) * 1e-6;
+        let square: f32 = self.sum.iter().map(|c| c.0 * c.0 + c.1 * c.1).sum();
+        let amplitude = 2.0 * f64::from(square).sqrt() / n;
+        let power = f64::from(self.power) / n;
+        if self.recent_amplitude == 0.0 {
+            self.recent_amplitude = amplitude;
+        }
+        let faint = amplitude < GONE_SHARE * self.recent_amplitude
+            || amplitude < MIN_AMPLITUDE
+            || 0.5 * amplitude * amplitude < 0.015 * power;
+        self.bad = if faint { self.bad + 1 } else { 0 };
+        self.recent_amplitude += (self.turns / self.hz / RECENT_S).min(1.0) * (amplitude - self.recent_amplitude);
+        let mut advance_cycles = 0.0;
+        if let Some((sums, before_us, before_cycles)) = self.before {
+            let (mut re, mut im) = (0.0_f32, 0.0_f32);
+            for (a, b) in self.sum.iter().zip(sums) {
+                re += a.0 * b.0 + a.1 * b.1;
+                im += a.1 * b.0 - a.0 * b.1;
+            }
+            let beyond = f64::from(im.atan2(re)) / core::f64::consts::TAU;
+            advance_cycles = mid_cycles - before_cycles + beyond;
+            let hz = advance_cycles / ((mid_us - before_us) * 1e-6);
+            self.hz += 0.5 * (hz - self.hz);
+        }
+        self.cycles += advance_cycles;
+        self.before = Some((self.sum, mid_us, mid_cycles));
+        let long_us = t_us - self.start_us + work_us;
+        let segment = Segment { mid_us, cycles: self.cycles, amplitude, long_us, chain: self.chain };
+        let end_us = t_us + work_us;
+        // Any oscillator phase will do here, because phases are always taken relative to the oscillator.
+        self.start_cycles = mid_cycles + self.hz * (end_us - mid_us) * 1e-6;
+        self.begin(end_us, work_us);
+        (self.bad < 3 && (MIN_HZ * 0.8..MAX_HZ * 1.1).contains(&self.hz)).then_some(segment)
+    }
+}

@@ -1,0 +1,81 @@
+//! Phases of whole-revolution sums, and the rate as the slope of a straight line through them.
+
+use super::super::comb::{MAX_HZ, MIN_HZ};
+use super::super::findings::Measured;
+use super::lock::Segment;
+use std::collections::VecDeque;
+
+/// Window of the straight-line fit: at least this long, s, ...
+pub(super) const WINDOW_S: f64 = 0.28;
+/// ... and at least this many sums.
+pub(super) const WINDOW_SEGMENTS: f64 = 7.0;
+
+/// The latest sums, oldest first.
+#[derive(Debug, Default)]
+pub(super) struct Phases {
+    segments: VecDeque<Segment>,
+    /// Smoothed variance of phases about the line, cycles²; zero while not known.
+    scatter: f64,
+}
+
+impl Phases {
+    /// Another rotation is followed: the scatter of the one before says nothing about it.
+    pub(super) fn restart(&mut self) {
+        self.scatter = 0.0;
+    }
+
+    /// Takes a sum, and lets go of those older than `kept_us` before it.
+    pub(super) fn push(&mut self, segment: Segment, kept_us: f64) {
+        self.segments.push_back(segment);
+        let horizon = segment.mid_us - kept_us;
+        while self.segments.front().is_some_and(|s| s.mid_us < horizon) {
+            self.segments.pop_front();
+        }
+    }
+
+    pub(super) fn last(&self) -> Option<Segment> {
+        self.segments.back().copied()
+    }
+
+    /// The sum nearest to a time, of the latest lock if there are two.
+    pub(super) fn nearest(&self, t_us: f64) -> Option<Segment> {
+        self.segments.iter().rev().copied().min_by(|a, b| (a.mid_us - t_us).abs().total_cmp(&(b.mid_us - t_us).abs()))
+    }
+
+    /// Straight line through the phases between two times; its slope is the rate.
+    pub(super) fn fit(&mut self, chain: u32, from_us: f64, to_us: f64) -> Option<Measured> {
+        let (mut n, mut st, mut sp) = (0.0, 0.0, 0.0);
+        let inside = |s: &&Segment| s.chain == chain && s.mid_us >= from_us && s.mid_us <= to_us;
+        let (t0, p0) = self.segments.iter().find(inside).map(|s| (s.mid_us, s.cycles))?;
+        for s in self.segments.iter().filter(inside) {
+            n += 1.0;
+            st += (s.mid_us - t0) * 1e-6;
+            sp += s.cycles - p0;
+        }
+        if n < 3.0 {
+            return None;
+        }
+        let (mt, mp) = (st / n, sp / n);
+        let (mut stt, mut stp, mut spp) = (0.0, 0.0, 0.0);
+        for s in self.segments.iter().filter(inside) {
+            let t = (s.mid_us - t0) * 1e-6 - mt;
+            let p = s.cycles - p0 - mp;
+            stt += t * t;
+            stp += t * p;
+            spp += p * p;
+        }
+        let slope = stp / stt;
+        let scatter = ((spp - slope * stp) / (n - 2.0)).max(0.0);
+        // Few points tell their scatter badly; lean on the windows before.
+        self.scatter = if self.scatter == 0.0 { scatter } else { self.scatter + 0.2 * (scatter - self.scatter) };
+        let pooled = ((n - 2.0) * scatter + 4.0 * self.scatter) / (n + 2.0);
+        (MIN_HZ * 0.8..MAX_HZ * 1.1)
+            .contains(&slope)
+            .then(|| Measured { value: slope, sd: (pooled.max(scatter) / stt).sqrt() })
+    }
+}
+
+/// Half of the fit's window around a sum, µs.
+pub(super) fn half_window_us(segment: &Segment) -> f64 {
+    0.5 * (WINDOW_SEGMENTS * segment.long_us).max(WINDOW_S * 1e6)
+}

@@ -1,0 +1,160 @@
+use super::lock::SEGMENT_S;
+use super::phases::{WINDOW_S, WINDOW_SEGMENTS};
+use super::*;
+use core::f64::consts::TAU;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+const RATE_HZ: f64 = 1667.0;
+
+/// Feeds `seconds` of a signal and gives the settled ticks.
+fn settled(rate_hz: f64, seconds: f64, mut signal: impl FnMut(f64) -> [f64; 3]) -> Vec<OrbitTick> {
+    let mut orbit = Orbit::new();
+    let spacing = 1e6 / rate_hz;
+    for i in 0..(seconds * rate_hz) as usize {
+        let t_us = i as f64 * spacing;
+        orbit.push(t_us, spacing, signal(t_us * 1e-6).map(|v| v as f32));
+    }
+    orbit.flush();
+    core::iter::from_fn(|| orbit.pop_settled()).collect()
+}
+
+fn turning(amplitude: f64, hz: f64, t: f64) -> [f64; 3] {
+    let (s, c) = (TAU * hz * t).sin_cos();
+    [amplitude * c, amplitude * s, 9.81]
+}
+
+fn gauss(rng: &mut ChaCha8Rng) -> f64 {
+    StandardNormal.sample(rng)
+}
+
+#[test]
+fn a_steady_tone_comes_within_1_5_db_of_the_cramer_rao_bound() {
+    // A vector that turns in two axes is a complex tone: var(w) >= 6 s²/(A² N(N²-1)) (rad/sample)², s² the noise of both
+    // axes together (Rife and Boorstyn 1974; Kay 1993, example 3.14; from memory, recomputed as a Fisher inverse).
+    let (amplitude, sigma) = (5.0, 2.0);
+    let mut worst = 0.0_f64;
+    for (seed, hz) in [(1, 31.7), (2, 47.3), (3, 66.0), (4, 83.9), (5, 111.2)] {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let ticks = settled(RATE_HZ, 120.0, |t| {
+            let v = turning(amplitude, hz, t);
+            [v[0] + sigma * gauss(&mut rng), v[1] + sigma * gauss(&mut rng), v[2]]
+        });
+        let errors: Vec<f64> = ticks[15..1180].iter().map(|t| t.rate_hz.expect("running").value - hz).collect();
+        let n = errors.len() as f64;
+        let bias = errors.iter().sum::<f64>() / n;
+        let variance = errors.iter().map(|e| (e - bias).powi(2)).sum::<f64>() / n;
+        let segment = (SEGMENT_S * hz).ceil() / hz;
+        // Samples that the window's sums take in: their number varies by one as ticks and sums drift past each other.
+        let window = (WINDOW_SEGMENTS * segment).max(WINDOW_S);
+        let samples = ((window / segment).floor() + 0.5) * segment * RATE_HZ;
+        let bound = 6.0 * 2.0 * sigma * sigma / (amplitude * amplitude * samples * (samples * samples - 1.0))
+            * (RATE_HZ / TAU).powi(2);
+        let db = 10.0 * (variance / bound).log10();
+        println!("{hz} Hz: {db:.2} dB, bias {bias:.5} Hz, sd {:.5}", variance.sqrt());
+        assert!(bias.abs() < 5.0 * (bound / 20.0).sqrt(), "{hz} Hz: bias {bias}");
+        assert!(db > -1.0, "{hz} Hz: {db:.2} dB: better than possible, so the bound is computed wrongly");
+        worst = worst.max(db);
+        let stated = ticks[15..1180].iter().map(|t| t.rate_hz.expect("running").sd.powi(2)).sum::<f64>() / n;
+        let honest = stated / variance;
+        assert!((0.6..1.7).contains(&honest), "{hz} Hz: stated variance {honest:.2} of the true one");
+    }
+    assert!(worst < 1.5, "worst {worst:.2} dB");
+}
+
+#[test]
+fn strong_harmonics_gear_tones_and_sidebands_do_not_win() {
+    let mut rng = ChaCha8Rng::seed_from_u64(7);
+    for case in 0..40 {
+        let hz = if case % 3 == 0 { rng.random_range(10.0..40.0) } else { rng.random_range(26.0..114.0) };
+        let h: [f64; 3] = [rng.random_range(0.2..1.6), rng.random_range(0.1..0.8), rng.random_range(0.0..0.4)];
+        let (gear, ratio) = (rng.random_range(0.0..0.6), rng.random_range(3.1..9.0));
+        let (spin, depth) = (rng.random_range(1.5..8.0), rng.random_range(0.0..0.25));
+        let p: [f64; 4] = core::array::from_fn(|_| rng.random_range(0.0..TAU));
+        let mut noise = ChaCha8Rng::seed_from_u64(100 + case);
+        let ticks = settled(RATE_HZ, 6.0, |t| {
+            let a = 8.0 * (1.0 + depth * (TAU * spin * t).cos());
+            let w = TAU * hz * t;
+            let x = w.cos()
+                + h[0] * (2.0 * w + p[0]).cos()
+                + h[1] * (3.0 * w + p[1]).cos()
+                + h[2] * (4.0 * w + p[2]).cos()
+                + gear * (ratio * w + p[3]).cos();
+            let y = 0.8 * w.sin() + h[0] * (2.0 * w + p[1]).sin() + gear * (ratio * w).sin();
+            [a * x + gauss(&mut noise), a * y + gauss(&mut noise), 9.81 + 0.3 * a * x + gauss(&mut noise)]
+        });
+        for tick in &ticks[20..] {
+            let rate = tick.rate_hz.unwrap_or_else(|| panic!("case {case}: {hz} Hz not found")).value;
+            assert!((rate / hz - 1.0).abs() < 0.02, "case {case}: {rate} for {hz}");
+        }
+    }
+}
+
+#[test]
+fn a_trembling_hand_is_no_machine() {
+    // Normal tremor reaches 0.035 g at its main frequency (Arch Neurol 1982 39:358), 7-12 Hz.
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    for hz in [7.5, 8.4, 9.3, 10.2, 11.4] {
+        let mut phase = 0.0_f64;
+        let ticks = settled(RATE_HZ, 30.0, |_| {
+            phase += TAU * (hz + 1.5 * gauss(&mut rng)) / RATE_HZ;
+            let a = 0.035 * 9.81 * std::f64::consts::SQRT_2;
+            [a * phase.cos() + 0.03 * gauss(&mut rng), a * phase.sin() + 0.03 * gauss(&mut rng), 9.81]
+        });
+        assert!(ticks.iter().all(|t| t.rate_hz.is_none()), "{hz} Hz was taken for a machine");
+    }
+}
+
+#[test]
+fn a_load_that_slows_the_machine_is_followed() {
+    // 9 % within a third of a second, as when the pad takes load.
+    let hz_at = |t: f64| 70.0 * (1.0 - 0.09 / (1.0 + (-(t - 8.0) / 0.07).exp()));
+    let mut phase = 0.0;
+    let mut rng = ChaCha8Rng::seed_from_u64(9);
+    let ticks = settled(RATE_HZ, 14.0, |t| {
+        phase += TAU * hz_at(t) / RATE_HZ;
+        [12.0 * phase.cos() + gauss(&mut rng), 9.0 * phase.sin() + gauss(&mut rng), 9.81]
+    });
+    for tick in &ticks[12..] {
+        let t = tick.index as f64 * 0.1;
+        let error = tick.rate_hz.expect("running").value / hz_at(t) - 1.0;
+        assert!(error.abs() < 0.02, "{error:.4} at {t} s");
+        assert!((t - 8.0).abs() < 0.6 || error.abs() < 0.002, "{error:.5} at {t} s");
+    }
+}
+
+#[test]
+fn any_logger_rate_is_served_or_left_blank() {
+    for rate in [400.0, 1000.0, 6664.0, 48_828.0] {
+        let ticks = settled(rate, 5.0, |t| turning(10.0, 62.0, t));
+        let rate_hz = ticks[30].rate_hz.expect("found").value;
+        assert!((rate_hz - 62.0).abs() < 0.05, "{rate} Hz: {rate_hz}");
+    }
+    // Too slow a stream folds an orbit to anywhere: nothing is said.
+    assert!(settled(104.0, 8.0, |t| turning(10.0, 62.0, t)).iter().all(|t| t.rate_hz.is_none()));
+}
+
+#[test]
+fn holes_and_nonsense_leave_blanks_and_no_panic() {
+    let mut orbit = Orbit::new();
+    let spacing = 1e6 / RATE_HZ;
+    for i in 0..20_000_u32 {
+        let t_us = f64::from(i) * spacing;
+        if (4e6..6e6).contains(&t_us) {
+            continue;
+        }
+        let v = match i % 997 {
+            0 => [f32::NAN; 3],
+            1 => [f32::INFINITY, 0.0, 0.0],
+            _ => turning(10.0, 50.0, t_us * 1e-6).map(|v| v as f32),
+        };
+        orbit.push(t_us, spacing, v);
+    }
+    orbit.push(1e12, spacing, [0.0; 3]);
+    orbit.flush();
+    let ticks: Vec<OrbitTick> = core::iter::from_fn(|| orbit.pop_settled()).collect();
+    assert!(ticks.iter().filter(|t| (43..58).contains(&t.index)).all(|t| t.rate_hz.is_none()));
+    assert!(ticks.iter().filter(|t| (80..110).contains(&t.index)).all(|t| t.rate_hz.is_some()));
+    assert!(ticks.len() < 1000, "a jump of days must not be filled with ticks");
+}

@@ -1,0 +1,133 @@
+//! What is known at a tick, from what has been seen so far: the live figures.
+
+use super::Pipeline;
+use super::motor::{MOTOR_VIBRATION, Motor};
+use super::{degrees, per_minute, state_of};
+use crate::analysis::findings::{Interval, LiveTick, Measured, State, StrokePlace};
+use crate::analysis::heat;
+use crate::analysis::motion;
+use crate::analysis::orbit::{OrbitTick, TICK_US};
+use crate::analysis::pad_speed::pad_speed_mps;
+use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
+use crate::analysis::strokes::Mode;
+use crate::analysis::traverse::{STEP_SD_MPS, UNEVEN, Z90};
+
+impl Pipeline {
+    /// One tenth of a second.
+    pub(super) fn tick(&mut self, tick: OrbitTick) {
+        let t_s = tick.index as f64 * TICK_US * 1e-6;
+        let motor = self.orbit.is_measurable().unwrap_or(false).then_some(match tick {
+            OrbitTick { rate_hz: Some(_), .. } => Motor::AtSpeed,
+            OrbitTick { vibration_mps2: Some(v), .. } if v > MOTOR_VIBRATION => Motor::Shaking,
+            _ => Motor::Off,
+        });
+        let on = motor.map(|m| m != Motor::Off);
+        self.motor.push(tick.index, motor);
+        while self.rates_seen.front().is_some_and(|i| *i <= tick.index) {
+            self.rates_seen.pop_front().into_iter().for_each(|i| self.motor.note_rate(i));
+        }
+        while self.marks_us.front().is_some_and(|m| *m <= t_s * 1e6) {
+            let Some(mark_us) = self.marks_us.pop_front() else { break };
+            let mark_s = mark_us * 1e-6;
+            self.motor.cuts_s.push(mark_s);
+            self.section_marks_s.push(mark_s);
+            self.settle_at_s = Some(mark_s + motion::MEASURED_S);
+            self.begin_section(mark_s);
+        }
+        if self.travelled_s.is_some_and(|last| t_s - last > SECTION_PAUSE_S) {
+            self.begin_section(t_s);
+        }
+        let now = self.motion.now();
+        if now.strokes != self.strokes_seen {
+            self.strokes_seen = now.strokes;
+            let passes = self.motion.preview(&self.motor.cuts_s, self.setup.stroke_length_m);
+            let last = passes.last();
+            self.passes_in_stretch = passes.len() as u32;
+            self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
+            self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
+            let heading = self.section_heading.or(passes.first().map(|p| p.axis[1].atan2(p.axis[0])));
+            self.last_place = last.and_then(|p| place_of(p, heading));
+        }
+        let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
+        let state = state_of(on, working);
+        if state == State::Working {
+            self.travelled_s = Some(t_s);
+        }
+        let arm_mps = self.arm_mps(t_s, state);
+        let earlier_passes = self.passes_in_section + self.passes_in_stretch.saturating_sub(1);
+        let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, earlier_passes });
+        let spin = tick.spin_hz;
+        let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
+        self.live.push_back(LiveTick {
+            t_s,
+            state,
+            orbit_opm: tick.rate_hz.map(per_minute),
+            pad_speed_mps: pad_speed,
+            pad_spin_hz: spin,
+            spin_lost: tick.spin_lost,
+            traverse_mps: (state == State::Working).then(|| now.speed_mps.map(running_estimate)).flatten(),
+            last_stroke_mps: self.last_stroke,
+            last_stroke_place: self.last_place,
+            strokes: self.strokes_in_pass,
+            surface_c: surface.surface_c,
+            surface_rise_k: surface.rise_k,
+            rise_in_10s_k: surface.rise_in_10s_k,
+            hot_side_rise_k: surface.hot_side_rise_k,
+            cool_in_s: surface.cool_in_s,
+            ambient_c: surface.ambient_c,
+            vibration_mps2: tick.vibration_mps2,
+            silent_s: (t_s - self.last_sample_us * 1e-6).max(0.0),
+        });
+        self.rows.push(&tick);
+        if let Some(settled) = settled {
+            self.rows.fill_surface(settled);
+        }
+        self.decide(t_s, now.mode, now.since_s, now.strokes);
+    }
+
+    /// Arm speed, as well as it can be told now.
+    ///
+    /// A finished stroke says it best, but is known only seconds after its end. Until then: whoever comes to the end of the
+    /// first stroke has taken the time since the motor started for it, less what it took to set off.
+    fn arm_mps(&mut self, t_s: f64, state: State) -> Option<Measured> {
+        /// From switching on to the first movement, and for the first turn, s.
+        const SET_OFF_S: f64 = 3.0;
+        /// A stroke shorter than this is not one, s.
+        const SHORTEST_S: f64 = 4.0;
+        /// Travel of one stroke across a usual section (0.4-0.6 m square, common practice) less the pad, m.
+        const USUAL_STROKE_M: f64 = 0.35;
+        self.running_since_s = match state {
+            State::Still => None,
+            State::Running | State::Working => self.running_since_s.or(Some(t_s)),
+        };
+        if let Some(stroke) = self.last_stroke {
+            return Some(Measured { value: stroke.value, sd: (stroke.hi - stroke.lo) / (2.0 * Z90) });
+        }
+        let took_s = t_s - self.running_since_s? - SET_OFF_S;
+        let (length_m, rel_sd) = match self.setup.stroke_length_m {
+            Some(length) => (length, 0.2),
+            None => (USUAL_STROKE_M, 0.35),
+        };
+        let arm_mps = length_m / took_s;
+        (took_s > SHORTEST_S).then_some(Measured { value: arm_mps, sd: rel_sd * arm_mps })
+    }
+}
+
+/// Where the pass's last stroke lay; `heading` is that of the section's first stroke, rad.
+fn place_of(pass: &SettledPass, heading: Option<f64>) -> Option<StrokePlace> {
+    let last = pass.strokes.last()?;
+    let steps = pass.strokes.windows(2).map(|pair| pair[1].sideways_mps * (pair[1].start_s - pair[0].end_s));
+    let direction = last.direction[1].atan2(last.direction[0]);
+    Some(StrokePlace {
+        length_m: last.traverse.length_m,
+        across_m: steps.sum(),
+        direction_deg: heading.map(|heading| degrees(direction - heading)),
+    })
+}
+
+/// The current stroke as its start alone tells it.
+fn running_estimate(speed_mps: f64) -> Interval {
+    let spread = (STEP_SD_MPS / speed_mps).hypot(1.5 * UNEVEN);
+    let k = (Z90 * spread).exp();
+    Interval { lo: speed_mps / k, value: speed_mps, hi: speed_mps * k }
+}

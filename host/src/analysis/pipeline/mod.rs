@@ -1,0 +1,301 @@
+//! The whole analysis: readings in, live ticks and settled findings out.
+//!
+//! # Data flow
+//!
+//! ```text
+//! accel ─┬─► orbit ──────────► orbit ticks ──┐
+//!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
+//! gyro ────► 50 Hz grid ─┴─► motion ─────────┤
+//!                            (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
+//! looks ─────────────────────► surface ──────┘
+//! ```
+//!
+//! Everything is driven by the times of the samples, never by when or in what portions they arrived.
+//!
+//! Rows of the series wait until the stretch of work they belong to is settled: when the motor has been off, or the arm
+//! at rest, for a while, at the mark button, at an interruption, or after [`super::motion::LONGEST_S`] at the latest.
+
+mod live;
+mod motor;
+mod rows;
+mod settling;
+mod statistics;
+#[cfg(test)]
+mod tests;
+
+use super::findings::{Finding, Interval, LiveTick, Measured, State, StrokePlace};
+use super::grid::{Gridder, STEP_US};
+use super::motion::Motion;
+use super::orbit::{Orbit, OrbitTick, TICK_US};
+use super::reading::{Reading, Run};
+use super::setup::Setup;
+use super::surface::{Surface, SurfaceCounts};
+use motor::MotorLog;
+use rows::Rows;
+use std::collections::VecDeque;
+
+/// From the pad's centre to the chip, m, machine axes: a clip on the housing sits some 0.1 m above the face.
+const LEVER_M: [f64; 3] = [0.0, 0.0, 0.1];
+/// A gyro that has been silent for this long is not waited for, µs.
+const GYRO_PATIENCE_US: f64 = 1e6;
+
+/// The analysis of one recording or one live session.
+pub struct Pipeline {
+    setup: Setup,
+    orbit: Orbit,
+    accel_grid: Gridder,
+    gyro_grid: Gridder,
+    motion: Motion,
+    motor: MotorLog,
+    surface: Surface,
+    next_grid: i64,
+    first_accel_us: Option<f64>,
+    marks_us: VecDeque<f64>,
+    live: VecDeque<LiveTick>,
+    findings: VecDeque<Finding>,
+    ticks: VecDeque<OrbitTick>,
+    rows: Rows,
+    /// Ticks at which hindsight found a rate, not yet in the motor log.
+    rates_seen: VecDeque<i64>,
+    /// Live figures of the strokes so far.
+    last_stroke: Option<Interval>,
+    /// When the motor was last switched on, s.
+    running_since_s: Option<f64>,
+    last_place: Option<StrokePlace>,
+    strokes_in_pass: u32,
+    strokes_seen: u32,
+    /// Passes of the current stretch so far, and those of the section before it.
+    passes_in_stretch: u32,
+    passes_in_section: u32,
+    /// When the section began, s.
+    section_begun_s: f64,
+    /// When the arm last travelled, s; `None` before a section's first work.
+    travelled_s: Option<f64>,
+    pass_count: u32,
+    section: u32,
+    section_heading: Option<f64>,
+    last_work_s: f64,
+    last_sample_us: f64,
+    settle_at_s: Option<f64>,
+    /// Marks not yet used to split sections, s.
+    section_marks_s: Vec<f64>,
+}
+
+impl Pipeline {
+    /// Starts an analysis.
+    pub fn new(setup: Setup) -> Self {
+        Self {
+            setup,
+            orbit: Orbit::new(),
+            accel_grid: Gridder::new(),
+            gyro_grid: Gridder::new(),
+            motion: Motion::new(LEVER_M),
+            motor: MotorLog::default(),
+            surface: Surface::new(&setup),
+            next_grid: 0,
+            first_accel_us: None,
+            marks_us: VecDeque::new(),
+            live: VecDeque::new(),
+            findings: VecDeque::new(),
+            ticks: VecDeque::new(),
+            rows: Rows::default(),
+            rates_seen: VecDeque::new(),
+            last_stroke: None,
+            running_since_s: None,
+            last_place: None,
+            strokes_in_pass: 0,
+            strokes_seen: 0,
+            passes_in_stretch: 0,
+            passes_in_section: 0,
+            section_begun_s: f64::NEG_INFINITY,
+            travelled_s: None,
+            pass_count: 0,
+            section: 0,
+            section_heading: None,
+            last_work_s: f64::NEG_INFINITY,
+            last_sample_us: f64::NEG_INFINITY,
+            settle_at_s: None,
+            section_marks_s: Vec::new(),
+        }
+    }
+
+    /// Next live tick, oldest first.
+    pub fn pop_live(&mut self) -> Option<LiveTick> {
+        self.live.pop_front()
+    }
+
+    /// Next settled finding.
+    pub fn pop_finding(&mut self) -> Option<Finding> {
+        self.findings.pop_front()
+    }
+
+    /// Takes one reading. Samples that go back in time, or whose time is no number, are left out.
+    pub fn push(&mut self, reading: Reading<'_>) {
+        match reading {
+            Reading::Accel(run) => self.push_accel(run),
+            Reading::Gyro(run) => self.push_gyro(run),
+            Reading::Surface(look) => {
+                if look.t_us.is_finite() {
+                    self.surface.look(&look);
+                }
+            }
+            Reading::Mark { t_us } => {
+                if t_us.is_finite() {
+                    self.marks_us.push_back(t_us);
+                }
+            }
+            Reading::Break { from_us: _, to_us } => {
+                self.advance(f64::INFINITY);
+                self.settle(true);
+                self.orbit.interrupt(if to_us.is_finite() { to_us } else { 0.0 });
+                self.release(f64::INFINITY);
+                self.restart_motion();
+                self.surface.interrupted();
+                if to_us.is_finite() {
+                    let index = (to_us / STEP_US).ceil() as i64 + 1;
+                    self.next_grid = self.next_grid.max(index);
+                    self.accel_grid.restart(self.next_grid);
+                    self.gyro_grid.restart(self.next_grid);
+                }
+                self.section_heading = None;
+            }
+        }
+        self.advance(self.watermark_us());
+    }
+
+    /// What became of the thermometer's looks.
+    pub fn surface_counts(&self) -> SurfaceCounts {
+        self.surface.counts()
+    }
+
+    /// Nothing more comes: settles everything.
+    pub fn finish(&mut self) {
+        self.advance(f64::INFINITY);
+        self.settle(true);
+        self.orbit.flush();
+        self.release(f64::INFINITY);
+    }
+
+    fn push_accel(&mut self, run: Run<'_>) {
+        let Some(spacing_us) = usable_spacing(&run) else { return };
+        for (i, sample) in run.samples.iter().enumerate() {
+            let t_us = run.first_us + i as f64 * spacing_us;
+            if t_us <= self.accel_grid.last_us() {
+                continue;
+            }
+            self.orbit.push(t_us, spacing_us, *sample);
+            self.accel_grid.push(t_us, spacing_us, *sample);
+            self.first_accel_us.get_or_insert(t_us);
+            self.last_sample_us = t_us;
+        }
+    }
+
+    fn push_gyro(&mut self, run: Run<'_>) {
+        let Some(spacing_us) = usable_spacing(&run) else { return };
+        for (i, sample) in run.samples.iter().enumerate() {
+            let t_us = run.first_us + i as f64 * spacing_us;
+            if t_us > self.gyro_grid.last_us() {
+                self.gyro_grid.push(t_us, spacing_us, *sample);
+            }
+        }
+    }
+
+    /// Time up to which all streams have been heard, µs.
+    fn watermark_us(&self) -> f64 {
+        let (accel, gyro) = (self.accel_grid.last_us(), self.gyro_grid.last_us());
+        let since = gyro.max(self.first_accel_us.unwrap_or(f64::NEG_INFINITY));
+        if accel - since > GYRO_PATIENCE_US { accel } else { accel.min(gyro) }
+    }
+
+    /// Works through all ticks up to a time.
+    fn advance(&mut self, limit_us: f64) {
+        while let Some(tick) = self.orbit.pop_live() {
+            self.ticks.push_back(tick);
+        }
+        while let Some(tick) = self.orbit.pop_settled() {
+            if tick.rate_hz.is_some() {
+                self.rates_seen.push_back(tick.index);
+            }
+            self.rows.push_orbit(tick);
+        }
+        while let Some(&tick) = self.ticks.front() {
+            let tick_us = tick.index as f64 * TICK_US;
+            if tick_us > limit_us {
+                break;
+            }
+            self.ticks.pop_front();
+            self.step_motion(tick_us);
+            self.tick(tick);
+        }
+    }
+
+    fn step_motion(&mut self, limit_us: f64) {
+        // A silence too long to be bridged is not walked through point by point.
+        let behind = (limit_us / STEP_US) as i64 - self.next_grid;
+        if behind > 3000 {
+            self.restart_motion();
+            self.next_grid = (limit_us / STEP_US) as i64 - 100;
+        }
+        while (self.next_grid + 2) as f64 * STEP_US <= limit_us {
+            let k = self.next_grid;
+            self.next_grid += 1;
+            let accel = self.accel_grid.take(k);
+            let gyro = self.gyro_grid.take(k);
+            let motor = &self.motor;
+            let ended = self.motion.step(k, accel, gyro, &|t| motor.ran_at(t));
+            if ended {
+                self.settle(true);
+                self.restart_motion();
+            }
+        }
+    }
+
+    fn restart_motion(&mut self) {
+        self.motion.interrupt();
+        self.begin_stretch();
+        // Headings of before and after cannot be compared.
+        self.section_heading = None;
+    }
+
+    /// Strokes are counted from nothing again.
+    fn begin_stretch(&mut self) {
+        self.strokes_seen = 0;
+        self.strokes_in_pass = 0;
+        self.passes_in_stretch = 0;
+    }
+
+    /// Another panel, or the same one after it has been left alone.
+    fn begin_section(&mut self, t_s: f64) {
+        self.section_begun_s = t_s;
+        self.surface.new_section();
+        self.passes_in_section = 0;
+        self.passes_in_stretch = 0;
+        self.travelled_s = None;
+    }
+}
+
+fn usable_spacing(run: &Run<'_>) -> Option<f64> {
+    let plausible = run.first_us.is_finite()
+        && run.first_us.abs() < 1e15
+        && run.spacing_us.is_finite()
+        && (1.0..1e7).contains(&run.spacing_us);
+    plausible.then_some(run.spacing_us)
+}
+
+fn state_of(motor_on: Option<bool>, working: bool) -> State {
+    match (working, motor_on) {
+        (true, _) => State::Working,
+        (false, Some(true)) => State::Running,
+        (false, _) => State::Still,
+    }
+}
+
+fn per_minute(hz: Measured) -> Measured {
+    Measured { value: hz.value * 60.0, sd: hz.sd * 60.0 }
+}
+
+/// Degrees from -180 to 180.
+fn degrees(radians: f64) -> f64 {
+    let d = radians.to_degrees().rem_euclid(360.0);
+    if d > 180.0 { d - 360.0 } else { d }
+}

@@ -1,0 +1,167 @@
+//! The end of a stretch of work: its passes and strokes with all that hindsight gives.
+
+use super::Pipeline;
+use super::degrees;
+use super::statistics::{mean_of, quantile, variation};
+use crate::analysis::findings::{Finding, Measured, Pass, State, Stroke};
+use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
+use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
+use crate::analysis::strokes::Mode;
+use crate::analysis::surface::SETTLE_S;
+use crate::analysis::{heat, motion, track};
+
+/// Arm at rest for this long with the motor running: the strokes before are settled, s.
+const REST_S: f64 = 45.0;
+/// With the motor running and nothing going on, motion this old is let go, s.
+const IDLE_S: f64 = 120.0;
+/// Rows are not handed out before their figures have settled, s.
+const ROW_HINDSIGHT_S: f64 = if HINDSIGHT_S > SETTLE_S { HINDSIGHT_S } else { SETTLE_S } + 0.1;
+
+impl Pipeline {
+    /// Settles the stretch of work when it has come to an end.
+    pub(super) fn decide(&mut self, t_s: f64, mode: Mode, since_s: f64, strokes: u32) {
+        let off_s = self.motor.off_ticks as f64 * TICK_US * 1e-6;
+        let off = off_s >= motion::MEASURED_S;
+        let just_off = off && off_s < motion::MEASURED_S + TICK_US * 1e-6;
+        let marked = self.settle_at_s.is_some_and(|at| t_s >= at);
+        let rested = mode == Mode::Rest && strokes > 0 && t_s - since_s > REST_S;
+        let too_long = self.motion.kept_s() >= motion::LONGEST_S;
+        if just_off || marked || rested || too_long {
+            self.settle(false);
+            self.motion.begin_anew();
+            self.begin_stretch();
+            self.settle_at_s = None;
+            self.release(t_s - ROW_HINDSIGHT_S);
+        } else if off || self.motion.kept_s() == 0.0 {
+            if self.motion.kept_s() > 10.0 {
+                self.motion.begin_anew();
+            }
+            self.release(t_s - ROW_HINDSIGHT_S);
+        } else if mode == Mode::Rest && strokes == 0 && self.motion.kept_s() > IDLE_S {
+            self.motion.begin_anew();
+            self.release(t_s - ROW_HINDSIGHT_S);
+        }
+    }
+
+    /// Works out the passes of the current stretch and hands them out.
+    pub(super) fn settle(&mut self, at_end: bool) {
+        if at_end {
+            self.orbit.flush();
+            while let Some(tick) = self.orbit.pop_settled() {
+                self.rows.push_orbit(tick);
+            }
+            while let Some(settled) = self.surface.settle() {
+                self.rows.fill_surface(settled);
+            }
+        }
+        self.fill_orbit();
+        let motor = &self.motor;
+        let passes = self.motion.settle(&motor.cuts_s, self.setup.stroke_length_m, at_end, &|t| motor.ran_at(t));
+        for pass in passes {
+            self.hand_out(&pass);
+        }
+        self.motor.cuts_s.clear();
+    }
+
+    fn hand_out(&mut self, pass: &SettledPass) {
+        let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
+        let (start_s, end_s) = (first.start_s, last.end_s);
+        let marked = self.section_marks_s.iter().any(|m| *m <= start_s && *m >= self.last_work_s - 1.0);
+        if self.section == 0 || marked || start_s - self.last_work_s > SECTION_PAUSE_S {
+            self.section += 1;
+            self.section_heading = None;
+        }
+        self.section_marks_s.retain(|m| *m > start_s);
+        self.last_work_s = end_s;
+        self.pass_count += 1;
+        // Passes from before a mark are settled after it.
+        self.passes_in_section += u32::from(start_s >= self.section_begun_s);
+        let heading = pass.axis[1].atan2(pass.axis[0]);
+        let section_heading = *self.section_heading.get_or_insert(heading);
+        let rises: Vec<Option<f64>> = pass
+            .strokes
+            .iter()
+            .map(|s| {
+                mean_of(&self.rows.between(s.start_s, s.end_s).filter_map(|w| w.row.surface_rise_k).collect::<Vec<_>>())
+            })
+            .collect();
+        let trails = heat::trailing(&rises);
+        for (n, s) in pass.strokes.iter().enumerate() {
+            let interval = s.traverse.interval();
+            let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread };
+            let (mut orbit, mut surface) = (Vec::new(), Vec::new());
+            for w in self.rows.between(s.start_s, s.end_s) {
+                w.row.traverse_mps = Some(measured);
+                orbit.extend(w.row.orbit_opm.map(|m| m.value));
+                surface.extend(w.row.surface_c);
+            }
+            let mid_s = 0.5 * (s.start_s + s.end_s);
+            let travel = s.direction[1].atan2(s.direction[0]);
+            self.findings.push_back(Finding::Stroke(Stroke {
+                pass: self.pass_count,
+                stroke: n as u32 + 1,
+                start_s: s.start_s,
+                end_s: s.end_s,
+                direction_deg: Some(degrees(travel - section_heading)),
+                machine_deg: self.motion.heading_at(mid_s).map(|h| degrees(travel - h)),
+                length_m: Some(s.traverse.length_m),
+                traverse_mps: Some(interval),
+                orbit_opm: quantile(&mut orbit, 0.5),
+                surface_c: mean_of(&surface),
+                spot_trails: trails.get(n).copied().flatten(),
+            }));
+        }
+        let (mut orbit, mut pad, mut rise, mut surface, mut start, mut power) =
+            (vec![], vec![], vec![], vec![], None, vec![]);
+        for w in self.rows.between(start_s, end_s) {
+            w.row.state = State::Working;
+            orbit.extend(w.row.orbit_opm.map(|m| m.value));
+            pad.extend(w.row.pad_speed_mps);
+            rise.extend(w.row.surface_rise_k);
+            surface.extend(w.row.surface_c);
+            start = start.or(w.start_c);
+            power.extend(w.row.vibration_mps2.map(|v| v * v));
+        }
+        let free: Vec<f64> =
+            self.rows.between(start_s - 1.5, start_s - 0.3).filter_map(|w| w.row.orbit_opm.map(|m| m.value)).collect();
+        let (mut points, track_sd_m) = track::lay(pass, heading - section_heading);
+        for p in &mut points {
+            p.pad_speed_mps = self.rows.at(p.t_s).and_then(|r| r.pad_speed_mps);
+        }
+        let speeds: Vec<f64> = pass.strokes.iter().map(|s| s.traverse.speed_mps).collect();
+        let peak = |v: &[f64]| v.iter().copied().reduce(f64::max);
+        self.findings.push_back(Finding::Pass(Box::new(Pass {
+            pass: self.pass_count,
+            section: self.section,
+            start_s,
+            end_s,
+            direction_deg: Some(degrees(heading - section_heading)),
+            strokes: pass.strokes.len() as u32,
+            traverse_mean_mps: Some(pass.mean_mps),
+            traverse_cv: variation(&speeds),
+            orbit_median_opm: quantile(&mut orbit, 0.5),
+            orbit_p05_opm: quantile(&mut orbit, 0.05),
+            orbit_p95_opm: quantile(&mut orbit, 0.95),
+            orbit_free_opm: quantile(&mut free.clone(), 0.5),
+            pad_speed_mean_mps: mean_of(&pad),
+            surface_start_c: start,
+            surface_peak_c: peak(&surface),
+            surface_rise_k: peak(&rise),
+            vibration_mps2: mean_of(&power).map(f64::sqrt),
+            track: points,
+            track_sd_m: Some(track_sd_m),
+        })));
+    }
+
+    /// Hands out the rows before a time.
+    pub(super) fn release(&mut self, before_s: f64) {
+        self.fill_orbit();
+        while let Some(row) = self.rows.pop_before(before_s) {
+            self.findings.push_back(Finding::Row(row));
+        }
+    }
+
+    fn fill_orbit(&mut self) {
+        self.rows.fill_orbit(&self.setup.machine, self.orbit.is_measurable().unwrap_or(false));
+    }
+}

@@ -1,0 +1,206 @@
+use super::*;
+use crate::analysis::{Pass, SeriesRow, Stroke};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+// Whole microseconds between samples, so that a sample's time is the same number however runs are cut.
+const RATE_HZ: f64 = 1e6 / 600.0;
+const GYRO_HZ: f64 = 1e6 / 4800.0;
+
+/// A short day: motor on at 2 s, two passes at right angles, motor off two seconds after.
+struct Day {
+    accel: Vec<[f32; 3]>,
+    gyro: Vec<[f32; 3]>,
+    strokes: Vec<(f64, f64)>,
+    passes: Vec<(f64, f64)>,
+    speed: f64,
+}
+
+fn day(seed: u64) -> Day {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let speed = rng.random_range(0.025..0.07);
+    let length = rng.random_range(0.35..0.55);
+    let sideways = rng.random_range(0.03..0.07);
+    let (mut events, mut strokes, mut passes) = (Vec::<(f64, [f64; 2])>::new(), Vec::new(), Vec::new());
+    let (mut t, mut way) = (4.0, 1.0);
+    for pass in 0..2 {
+        let turned = |v: [f64; 2]| if pass == 0 { v } else { [v[1], v[0]] };
+        let start = t;
+        for n in 0..4 {
+            let time = length / speed * rng.random_range(0.93..1.07);
+            let aside = |there: bool| if there { sideways } else { 0.0 };
+            events.push((t, turned([way * speed, -aside(n > 0)])));
+            events.push((t + time, turned([-way * speed, aside(n < 3)])));
+            strokes.push((t, t + time));
+            t += time + 1.0;
+            way = -way;
+        }
+        passes.push((start, t - 1.0));
+        t += 1.0;
+    }
+    let off = t + 1.0;
+    let end = off + 3.0;
+    let gauss = |rng: &mut ChaCha8Rng| -> f64 { StandardNormal.sample(rng) };
+    let width = 0.1_f64;
+    let tau = core::f64::consts::TAU;
+    // A hand that tips the tool by half a degree, slowly.
+    let tip = |t: f64| [0.009 * (tau * 0.31 * t).sin(), 0.008 * (tau * 0.23 * t + 1.0).sin()];
+    let tip_rate =
+        |t: f64| [0.009 * tau * 0.31 * (tau * 0.31 * t).cos(), 0.008 * tau * 0.23 * (tau * 0.23 * t + 1.0).cos()];
+    let accel = (0..(end * RATE_HZ) as usize)
+        .map(|i| {
+            let t = i as f64 / RATE_HZ;
+            let mut a = [0.0, 0.0];
+            let near = events.partition_point(|e| e.0 < t - 6.0 * width);
+            for (at, step) in events[near..].iter().take_while(|e| e.0 < t + 6.0 * width) {
+                let g = (-0.5 * ((t - at) / width).powi(2)).exp() / (width * tau.sqrt());
+                a[0] += step[0] * g;
+                a[1] += step[1] * g;
+            }
+            let on = if t > 2.0 && t < off { 12.0 } else { 0.0 };
+            let (s, c) = (tau * 63.0 * t).sin_cos();
+            let [x, y] = tip(t);
+            [
+                (a[0] - 9.81 * y.sin() + on * c + 0.05 * gauss(&mut rng) + 0.1) as f32,
+                (a[1] + 9.81 * x.sin() + 0.8 * on * s + 0.05 * gauss(&mut rng) - 0.1) as f32,
+                (9.81 * x.cos() * y.cos() + 0.3 * on * c + 0.05 * gauss(&mut rng)) as f32,
+            ]
+        })
+        .collect();
+    let gyro = (0..(end * GYRO_HZ) as usize)
+        .map(|i| {
+            let [x, y] = tip_rate(i as f64 / GYRO_HZ);
+            [x + 0.01, y - 0.012, 0.005].map(|w| (w + 0.0007 * gauss(&mut rng)) as f32)
+        })
+        .collect();
+    Day { accel, gyro, strokes, passes, speed }
+}
+
+/// Plays a day in runs of the given lengths.
+fn play(day: &Day, with_gyro: bool, accel_run: usize, gyro_run: usize) -> (Vec<LiveTick>, Vec<Finding>) {
+    let mut pipeline = Pipeline::new(Setup::default());
+    let (da, dg) = (600.0, 4800.0);
+    let run = |first: usize, spacing_us: f64, samples| Run {
+        first_us: first as f64 * spacing_us,
+        spacing_us,
+        lost_before: 0,
+        clipped: 0,
+        samples,
+    };
+    let mut g = 0;
+    let (mut live, mut findings) = (Vec::new(), Vec::new());
+    for (n, samples) in day.accel.chunks(accel_run).enumerate() {
+        pipeline.push(Reading::Accel(run(n * accel_run, da, samples)));
+        let until = ((n + 1) * accel_run) as f64 * da;
+        while with_gyro && g < day.gyro.len() && (g + gyro_run) as f64 * dg < until {
+            let to = (g + gyro_run).min(day.gyro.len());
+            pipeline.push(Reading::Gyro(run(g, dg, &day.gyro[g..to])));
+            g = to;
+        }
+        live.extend(core::iter::from_fn(|| pipeline.pop_live()));
+        findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
+    }
+    if with_gyro {
+        pipeline.push(Reading::Gyro(run(g, dg, &day.gyro[g..])));
+    }
+    pipeline.finish();
+    live.extend(core::iter::from_fn(|| pipeline.pop_live()));
+    findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
+    (live, findings)
+}
+
+#[test]
+fn two_passes_at_right_angles_are_found_with_their_strokes() {
+    for seed in 0..6 {
+        let day = day(seed);
+        let (_, findings) = play(&day, true, 32, 8);
+        let strokes: Vec<Stroke> =
+            findings.iter().filter_map(|f| if let Finding::Stroke(s) = f { Some(*s) } else { None }).collect();
+        let passes: Vec<&Pass> =
+            findings.iter().filter_map(|f| if let Finding::Pass(p) = f { Some(&**p) } else { None }).collect();
+        assert_eq!(strokes.len(), day.strokes.len(), "seed {seed}");
+        for (found, truth) in strokes.iter().zip(&day.strokes) {
+            assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
+            let i = found.traverse_mps.expect("estimated");
+            assert!((i.value / day.speed - 1.0).abs() < 0.15, "seed {seed}: {} for {}", i.value, day.speed);
+        }
+        assert_eq!(passes.len(), 2, "seed {seed}");
+        for (found, truth) in passes.iter().zip(&day.passes) {
+            assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
+            assert_eq!((found.strokes, found.section), (4, 1));
+            let wide = found.track.iter().map(|p| p.x_m.abs().max(p.y_m.abs())).fold(0.0, f64::max);
+            assert!((0.1..0.4).contains(&wide), "seed {seed}: the track reaches {wide} m from the middle");
+        }
+        let across = passes[1].direction_deg.expect("known").abs();
+        assert!((across - 90.0).abs() < 12.0, "seed {seed}: {across}°");
+    }
+}
+
+#[test]
+fn portions_and_interleaving_change_nothing() {
+    let day = day(3);
+    let (live, findings) = play(&day, true, 32, 8);
+    for (accel_run, gyro_run) in [(1, 1), (500, 32), (33, 100)] {
+        let (l, f) = play(&day, true, accel_run, gyro_run);
+        assert_eq!(f.len(), findings.len());
+        for (a, b) in f.iter().zip(&findings) {
+            assert_eq!(a, b, "runs of {accel_run} and {gyro_run}");
+        }
+        assert_eq!(l.len(), live.len());
+        for (a, b) in l.iter().zip(&live) {
+            // How long ago the last sample came depends on what has come.
+            assert_eq!(LiveTick { silent_s: 0.0, ..*a }, LiveTick { silent_s: 0.0, ..*b });
+        }
+    }
+}
+
+#[test]
+fn without_a_gyro_the_arm_stays_blank_and_the_orbit_does_not() {
+    let day = day(1);
+    let (live, findings) = play(&day, false, 32, 8);
+    let rows: Vec<SeriesRow> =
+        findings.iter().filter_map(|f| if let Finding::Row(r) = f { Some(*r) } else { None }).collect();
+    assert_eq!(rows.len(), findings.len(), "no strokes, no passes");
+    assert!(rows[60..200].iter().all(|r| r.orbit_opm.is_some_and(|o| (o.value / 3780.0 - 1.0).abs() < 1e-3)));
+    assert!(live.iter().all(|l| l.traverse_mps.is_none()));
+}
+
+#[test]
+fn every_tenth_of_a_second_gets_one_row_in_order() {
+    let (live, findings) = play(&day(2), true, 32, 8);
+    let times: Vec<f64> =
+        findings.iter().filter_map(|f| if let Finding::Row(r) = f { Some(r.t_s) } else { None }).collect();
+    assert_eq!(times.len(), live.len());
+    for (i, t) in times.iter().enumerate() {
+        assert!((t - 0.1 * i as f64).abs() < 1e-6, "row {i} at {t}");
+    }
+}
+
+#[test]
+fn outside_data_never_panics() {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    for _ in 0..60 {
+        let mut pipeline = Pipeline::new(Setup { stroke_length_m: Some(f64::NAN), ..Setup::default() });
+        let mut t_us: f64 = 0.0;
+        for _ in 0..60 {
+            let wild = [0.0, 1.0, -1.0, 9.81, 1e30, f32::NAN, f32::INFINITY, f32::MIN];
+            let samples: Vec<[f32; 3]> = (0..rng.random_range(0..400))
+                .map(|_| core::array::from_fn(|_| wild[rng.random_range(0..wild.len())]))
+                .collect();
+            let spacing_us = [600.0, 4800.0, 0.0, -5.0, f64::NAN, 20_000.0, 1e9][rng.random_range(0..7)];
+            let run = Run { first_us: t_us, spacing_us, lost_before: 3, clipped: 1, samples: &samples };
+            pipeline.push(match rng.random_range(0..8) {
+                0..3 => Reading::Accel(run),
+                3..6 => Reading::Gyro(run),
+                6 => Reading::Mark { t_us },
+                _ => Reading::Break { from_us: t_us, to_us: t_us + 1e6 },
+            });
+            t_us += [1e3, 2e5, 1e6, -1e6, 1e10, f64::NAN][rng.random_range(0..6)];
+            if !t_us.is_finite() {
+                t_us = 0.0;
+            }
+        }
+        pipeline.finish();
+    }
+}
