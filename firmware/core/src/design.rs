@@ -42,6 +42,10 @@ pub const REPLY_ROOM: usize = 2 * MAX_FRAME;
 /// How long after a commanded restart is accepted it happens, µs: the reply must get out.
 pub const RESTART_DELAY_US: u64 = 100_000;
 
+/// A block whose last sample is older than this is sent as it is: the motion chip has fallen silent for longer than its buffer
+/// bridges (273 ms), and what it took before must not reach the host seconds later, behind what the thermometer has said since.
+pub const WAITING_BLOCK_US: u64 = 400_000;
+
 /// Standard gravity, m/s² (exact, CGPM 1901).
 const STANDARD_GRAVITY_MPS2: f64 = 9.806_65;
 

@@ -10,7 +10,7 @@
 //! chip's two-bit slot counter settles the last few: the number must step as the counter does, modulo four. What the slot
 //! counter counts (accelerometer ticks, the fastest sensor batched) is from memory of the data sheet's register text.
 
-use crate::design::{NOMINAL_SPACING_NS, SLOTS_PER_GYRO};
+use crate::design::{NOMINAL_SPACING_NS, SLOTS_PER_GYRO, WAITING_BLOCK_US};
 use crate::sample_clock::SampleClock;
 use steadypass_protocol::{ACCEL_BLOCK, Block, GYRO_BLOCK, SAMPLE_BYTES, Samples, ToHost};
 
@@ -112,6 +112,8 @@ pub struct Motion {
     /// Time of the poll that is going on, whether it can tell the clock something (its level was what was read), and the
     /// number it expects its first accelerometer sample to have.
     poll_us: u64,
+    /// Time of the last poll that brought a sample.
+    sample_us: u64,
     telling: bool,
     expected_first: Option<u32>,
     /// A gyro word that came before the accelerometer word which will settle the numbers.
@@ -140,6 +142,7 @@ impl Motion {
             next_gyro: 0,
             last_gyro_slot: None,
             poll_us: 0,
+            sample_us: 0,
             telling: false,
             expected_first: None,
             waiting_gyro: None,
@@ -213,6 +216,7 @@ impl Motion {
 
     /// One word of the poll, in the chip's order. Full blocks go to `sink`.
     pub fn push(&mut self, sample: Sample, sink: &mut impl FnMut(ToHost<'_>)) {
+        self.sample_us = self.poll_us;
         match sample.stream {
             Stream::Accel => self.push_accel(sample, sink),
             Stream::Gyro if self.expected_first.is_some() => self.waiting_gyro = Some(sample),
@@ -224,6 +228,13 @@ impl Motion {
     pub fn end_poll(&mut self) {
         if self.telling {
             self.clock.observe(self.poll_us, self.next_slot.wrapping_sub(1));
+        }
+    }
+
+    /// Time has passed: blocks that have waited too long for their next sample go to `sink`.
+    pub fn tick(&mut self, now_us: u64, sink: &mut impl FnMut(ToHost<'_>)) {
+        if now_us.saturating_sub(self.sample_us) >= WAITING_BLOCK_US {
+            self.flush(sink);
         }
     }
 

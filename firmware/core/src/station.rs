@@ -212,6 +212,8 @@ impl Station {
         if self.session.tick(now_us) == Some(Effect::Stopped) {
             self.motion.discard();
         }
+        let Self { motion, outbox, session, .. } = self;
+        motion.tick(now_us, &mut |block| forward(outbox, session, &block));
         if now_us.saturating_sub(self.last_health_us) >= 1_000_000 {
             self.last_health_us = now_us - now_us % 1_000_000;
             if self.session.has_host() {

@@ -9,10 +9,11 @@
 //! percent off: they would agree with the sample count and still be wrong. The spacing is measured by counting samples
 //! against the microcontroller's crystal instead.
 //!
-//! Sources: data sheet DS12814 (section 6.5 FIFO, section 8 and 9 registers), the vendor's public register header
-//! (lsm6dsox_reg.h, BSD-3-Clause: register numbers, fields, codes of rates and ranges, tags) and DS12140 p. 10-11 of the
-//! sibling chip (sensitivities). Reading several words in one transfer from the tag register on is how the vendor's own
-//! board support code reads the FIFO.
+//! Sources: data sheet DS12814 p. 34 (section 6.5.7: a FIFO word is the tag at 78h and six bytes at 79h to 7Eh; the level is the
+//! ten bits `DIFF_FIFO` of 3Ah and 3Bh), the vendor's public register header (lsm6dsox_reg.h, BSD-3-Clause: register numbers,
+//! fields, codes of rates and ranges, tags; the data sheet's own register pages, sections 8 and 9, were not at hand) and DS12140
+//! p. 10-11 of the sibling chip (sensitivities). Reading several words in one transfer from the tag register on is how the
+//! vendor's own board support code reads the FIFO.
 
 use embedded_hal_async::i2c::I2c;
 use steadypass_protocol::Celsius;
@@ -20,7 +21,7 @@ use steadypass_protocol::Celsius;
 /// Address with pin SA0 low; with SA0 high it is `0x6B`.
 pub const ADDRESS: u8 = 0x6A;
 
-/// Bytes of one FIFO word.
+/// Bytes of one FIFO word (DS12814 p. 34).
 pub const WORD_BYTES: usize = 7;
 
 /// Words the FIFO holds (3 kB without compression, DS12814 section 6.5).
@@ -208,7 +209,8 @@ pub struct FifoLevel {
 }
 
 impl FifoLevel {
-    /// Reads `FIFO_STATUS1` and `FIFO_STATUS2`: level in ten bits, overrun in bit 6, latched overrun in bit 3.
+    /// Reads `FIFO_STATUS1` and `FIFO_STATUS2`: level in ten bits (DS12814 p. 34), overrun in bit 6, latched overrun in bit 3
+    /// (vendor header).
     fn decode(status: [u8; 2]) -> Self {
         let words = u16::from(status[1] & 0x03) << 8 | u16::from(status[0]);
         Self { words, overrun: status[1] & 0b0100_1000 != 0 }

@@ -76,6 +76,11 @@ test('motion chip loses power: set up anew, the hole counted and flagged', () =>
   const [hole, ...more] = holes(host.of('Accel'));
   assert.equal(more.length, 0, 'one hole');
   assert.ok(hole.flags & AFTER_RESTART);
+  const age_us = (block) => block.at_us - block.first_us - (block.count * block.spacing_ns) / 1e3;
+  for (const kind of ['Accel', 'Gyro']) {
+    const oldest = Math.max(...host.of(kind).map(age_us));
+    assert.ok(oldest < 0.6e6, `${kind}: what was taken before the silence came ${oldest} µs late`);
+  }
   const expected = 1.35 * board.imu.trueAccelHz; // 1.2 s and the set-up
   assert.ok(Math.abs(hole.missing / expected - 1) < 0.1, `${hole.missing} missing, about ${expected.toFixed(0)} expected`);
   assert.equal(health.samples_lost, hole.missing + holes(host.of('Gyro'))[0].missing);

@@ -222,6 +222,31 @@ fn a_chip_set_up_anew_is_numbered_by_time() {
     assert!((lost / (2.0e6 / 605.0 * 1.125) - 1.0).abs() < 0.02, "{lost}");
 }
 
+/// The chip falls silent in the middle of a block: what it took is sent soon, not when it is back.
+#[test]
+fn a_begun_block_does_not_wait_for_a_silent_chip() {
+    let mut chip = Chip::new(600.0);
+    let (mut motion, mut seen) = (Motion::new(), Vec::new());
+    for k in 0..305 {
+        poll(&mut motion, &mut chip, tick(k), None, &mut seen);
+        motion.tick(tick(k), &mut record(&mut seen));
+    }
+    let before = seen.len();
+    assert!(seen.iter().filter(|b| !b.gyro).all(|b| b.numbers.len() == 72), "no block is cut short while samples come");
+    motion.unsure();
+    motion.tick(tick(304) + WAITING_BLOCK_US - 1, &mut record(&mut seen));
+    assert_eq!(seen.len(), before, "the chip's buffer may bridge this");
+    motion.tick(tick(304) + WAITING_BLOCK_US, &mut record(&mut seen));
+    assert_eq!(seen.len(), before + 2, "one of each stream");
+    motion.tick(tick(304) + 2 * WAITING_BLOCK_US, &mut record(&mut seen));
+    assert_eq!(seen.len(), before + 2, "nothing is left");
+    // It had run on: the hole is counted as ever.
+    for k in 500..900 {
+        poll(&mut motion, &mut chip, tick(k), None, &mut seen);
+    }
+    assert_true_numbers(&seen);
+}
+
 #[test]
 fn a_commanded_restart_is_no_loss() {
     let mut chip = Chip::new(600.0);
