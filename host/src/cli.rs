@@ -5,7 +5,7 @@ pub(crate) mod shop;
 use std::{net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, Args, Parser, Subcommand};
-use shop::{CompareArgs, DayArgs, FileArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
+use shop::{CompareArgs, DayArgs, FileArgs, NoteArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
 use steadypass::{guidance::Units, simulation::DEMO_SPEED};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
@@ -63,6 +63,8 @@ pub(crate) enum Verb {
     Compare(CompareArgs),
     /// The test spot: what to try on a paint, what came of it, which to keep.
     Trial(TrialArgs),
+    /// Notes about a vehicle, a session or a section of it.
+    Note(NoteArgs),
     /// Film thickness: readings, removal, and what a metre of rubbing cost.
     Thickness(ThicknessArgs),
     /// For the owner: what was found, what was done, on one page that prints.

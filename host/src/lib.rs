@@ -16,6 +16,7 @@ pub mod guidance;
 pub mod link;
 pub mod live;
 pub mod recording;
+pub mod replay;
 pub mod report;
 pub mod results;
 pub mod session;

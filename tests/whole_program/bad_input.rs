@@ -7,17 +7,6 @@ use tempfile::TempDir;
 
 use crate::support::*;
 
-/// Runs the program and checks its exit code and that stderr says all of `expected`, without a panic.
-fn expect(args: &[&str], code: i32, expected: &[&str]) {
-    let output = run(args);
-    let said = stderr(&output);
-    assert_eq!(output.status.code(), Some(code), "{args:?}: {said}");
-    for words in expected {
-        assert!(said.contains(words), "{args:?} should say {words:?}, said: {said}");
-    }
-    assert!(!said.contains("panicked"), "{said}");
-}
-
 #[test]
 fn ports_that_are_none() {
     let folder = TempDir::new().expect("temp");

@@ -6,4 +6,5 @@ mod kill;
 mod live_and_review;
 mod old_recordings;
 mod shop;
+mod shop_bad_input;
 mod support;

@@ -6,27 +6,12 @@ use tempfile::TempDir;
 
 use crate::support::*;
 
-fn ok(args: &[&str]) -> String {
-    let output = run(args);
-    assert_eq!(output.status.code(), Some(0), "{args:?}: {}", stderr(&output));
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn fails(args: &[&str], code: i32, words: &[&str]) {
-    let output = run(args);
-    let said = stderr(&output);
-    assert_eq!(output.status.code(), Some(code), "{args:?}: {said}");
-    for word in words {
-        assert!(said.contains(word), "{args:?} should say {word:?}, said: {said}");
-    }
-}
-
 /// A recording of invented data, by `technician`.
 fn recording(folder: &TempDir, technician: &str) -> PathBuf {
     let here = text(folder.path());
-    ok(&["simulate", "--out", &here]);
+    succeeds(&["simulate", "--out", &here]);
     let out = at(folder, "door.mcap");
-    ok(&["import", &text(&at(folder, "demo-1.csv")), "--out", &text(&out), "--technician", technician]);
+    succeeds(&["import", &text(&at(folder, "demo-1.csv")), "--out", &text(&out), "--technician", technician]);
     out
 }
 
@@ -34,18 +19,18 @@ fn recording(folder: &TempDir, technician: &str) -> PathBuf {
 fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     let folder = TempDir::new().expect("temp");
     let shop = text(&at(&folder, "shop"));
-    ok(&["shop", "init", "--shop", &shop, "--name", "Corner Shop"]);
+    succeeds(&["shop", "init", "--shop", &shop, "--name", "Corner Shop"]);
     let recording = recording(&folder, "Robin");
     let review = ["review", &text(&recording), "--out", &text(&at(&folder, "out")), "--no-sheets", "--shop", &shop];
     let first = run(&review);
     assert!(stderr(&first).contains("Robin is new to this shop"), "{}", stderr(&first));
     assert!(stderr(&run(&review)).contains("filed again"));
     assert!(
-        ok(&["shop", "status", "--shop", &shop])
+        succeeds(&["shop", "status", "--shop", &shop])
             .contains("1 technician, 0 machines, 0 pads and liquids, 0 vehicles, 1 session")
     );
     let figures = || {
-        ok(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&at(&folder, "tables"))]);
+        succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&at(&folder, "tables"))]);
         fs::read_to_string(at(&folder, "tables").join("passes.csv")).expect("a table")
     };
     let columns = |table: &str| -> Vec<String> {
@@ -53,24 +38,24 @@ fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     };
     let before = figures();
     assert!(before.lines().count() > 1, "the demo has passes: {before}");
-    assert!(ok(&["-q", "shop", "rebuild", "--shop", &shop]).contains("1 session computed again"));
+    assert!(succeeds(&["-q", "shop", "rebuild", "--shop", &shop]).contains("1 session computed again"));
     assert_eq!(columns(&figures()), columns(&before), "the same figures again");
-    let listed = ok(&["shop", "status", "--shop", &shop, "--all"]);
+    let listed = succeeds(&["shop", "status", "--shop", &shop, "--all"]);
     let day = listed
         .lines()
         .find_map(|l| l.strip_prefix("session   1 "))
         .and_then(|l| l.get(..10))
         .expect("a session")
         .to_owned();
-    let said = ok(&["day", "--shop", &shop, "--technician", "Robin", "--day", &day]);
+    let said = succeeds(&["day", "--shop", &shop, "--technician", "Robin", "--day", &day]);
     assert!(said.contains("Vibration exposure A(8)") && said.contains("Screening figure"), "{said}");
 
     // The recording deleted under the store: said, and nothing lost.
     fs::remove_file(&recording).expect("removed");
-    fails(&["shop", "rebuild", "--shop", &shop], 3, &["no such file", "filed earlier are kept"]);
+    expect(&["shop", "rebuild", "--shop", &shop], 3, &["no such file", "filed earlier are kept"]);
     assert_eq!(columns(&figures()), columns(&before));
     assert!(stderr(&run(&["shop", "status", "--shop", &shop])).contains("is gone; its figures are kept"));
-    ok(&["compare", "--shop", &shop, "--out", &text(&at(&folder, "comparison"))]);
+    succeeds(&["compare", "--shop", &shop, "--out", &text(&at(&folder, "comparison"))]);
     let page = fs::read_to_string(at(&folder, "comparison").join("index.html")).expect("a page");
     assert!(page.contains("Robin has 1 working day: too few"));
 }
@@ -82,21 +67,21 @@ fn who_is_not_known_is_asked_for_before_and_after() {
     let out = text(&at(&folder, "out"));
     let shop = text(&at(&folder, "shop"));
     let review = ["review", &text(&recording), "--out", &out, "--no-sheets", "--shop", &shop];
-    fails(&review, 1, &["holds no shop", "shop init"]);
-    ok(&["shop", "init", "--shop", &shop]);
-    fails(&review, 1, &["nobody says who worked", "--technician"]);
-    ok(&["shop", "add", "--shop", &shop, "technician", "Robin"]);
-    fails(&[&review[..], &["--technician", "Robni"]].concat(), 1, &["did you mean \"Robin\""]);
-    fails(&["shop", "add", "--shop", &shop, "technician", "ROBIN"], 1, &["already a technician"]);
-    fails(&["compare", "--shop", &shop, "--out", &out], 1, &["no filed session fits"]);
-    ok(&[&review[..], &["--technician", "Robin"]].concat());
+    expect(&review, 1, &["holds no shop", "shop init"]);
+    succeeds(&["shop", "init", "--shop", &shop]);
+    expect(&review, 1, &["nobody says who worked", "--technician"]);
+    succeeds(&["shop", "add", "--shop", &shop, "technician", "Robin"]);
+    expect(&[&review[..], &["--technician", "Robni"]].concat(), 1, &["did you mean \"Robin\""]);
+    expect(&["shop", "add", "--shop", &shop, "technician", "ROBIN"], 1, &["already a technician"]);
+    expect(&["compare", "--shop", &shop, "--out", &out], 1, &["no filed session fits"]);
+    succeeds(&[&review[..], &["--technician", "Robin"]].concat());
 }
 
 #[test]
 fn the_demo_shop_prints_what_was_built_in_and_what_was_found() {
     let folder = TempDir::new().expect("temp");
     let out = text(&at(&folder, "shop"));
-    let said = ok(&["shop", "demo", "--out", &out]);
+    let said = succeeds(&["shop", "demo", "--out", &out]);
     assert!(said.contains("Ash moves the arm faster than Birch"), "{said}");
     assert_eq!(
         files(&at(&folder, "shop").join("comparison")),
@@ -112,8 +97,87 @@ fn the_demo_shop_prints_what_was_built_in_and_what_was_found() {
         ]
     );
     let beside = text(&at(&folder, "lesson"));
-    fails(&["compare", "--shop", &out, "--out", &beside, "--session", "3"], 1, &["no session is marked"]);
-    ok(&["shop", "trainer", "--shop", &out, "2"]);
-    ok(&["compare", "--shop", &out, "--out", &beside, "--session", "3"]);
+    expect(&["compare", "--shop", &out, "--out", &beside, "--session", "3"], 1, &["no session is marked"]);
+    succeeds(&["shop", "trainer", "--shop", &out, "2"]);
+    succeeds(&["compare", "--shop", &out, "--out", &beside, "--session", "3"]);
     assert_eq!(files(&at(&folder, "lesson")), ["session-3-beside-2.png"]);
+}
+
+/// What `review` was told is what a rebuild goes by, long after the plan's file is gone.
+#[test]
+fn a_rebuild_goes_by_the_plan_and_the_stroke_length_that_were_told() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["shop", "add", "--shop", &shop, "technician", "Kim"]);
+    succeeds(&["shop", "add", "--shop", &shop, "machine", "machine 4", "--kind", "orbital", "--throw-mm", "21"]);
+    let recording = text(&recording(&folder, "Robin"));
+    let plan = at(&folder, "narrow.toml");
+    fs::write(&plan, "pace_mm_s = [18, 19]\nheat_rise_k = 2\nsection_m = [0.5, 0.4]\n[machine]\nkind = \"orbital\"\nthrow_mm = 21\npad_diameter_mm = 150\n")
+        .expect("written");
+    let tables = |what: &str| {
+        let out = at(&folder, what);
+        succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&out)]);
+        fs::read_to_string(out.join("shop.json")).expect("a whole shop")
+    };
+    let out = text(&at(&folder, "out"));
+    let review = ["review", &recording, "--out", &out, "--no-sheets", "--shop", &shop];
+    succeeds(&review);
+    let plain = tables("plain");
+    succeeds(
+        &[
+            &review[..],
+            &["--plan", &text(&plan), "--stroke-length-m", "2.5", "--technician", "Kim", "--machine", "machine 4"],
+            &["--panel", "bonnet", "--trainer"],
+        ]
+        .concat(),
+    );
+    let told = tables("told");
+    assert_ne!(told, plain);
+    fs::remove_file(&plan).expect("removed");
+    assert!(succeeds(&["-q", "shop", "rebuild", "--shop", &shop]).contains("1 session computed again"));
+    assert_eq!(without_rows(&tables("rebuilt")), without_rows(&told), "figures and what was typed, bit for bit");
+    // Another recording at its place is not taken for it.
+    let other = at(&folder, "other.mcap");
+    let table = text(&at(&folder, "demo-1.csv"));
+    succeeds(&["import", &table, "--out", &text(&other), "--technician", "Robin", "--panel", "door"]);
+    fs::rename(&other, &recording).expect("moved");
+    expect(&["shop", "rebuild", "--shop", &shop], 3, &["another recording stands at this place now", "are kept"]);
+    assert_eq!(without_rows(&tables("kept")), without_rows(&told));
+}
+
+/// An exported shop without row numbers, which change when figures are replaced.
+fn without_rows(shop: &str) -> serde_json::Value {
+    let mut shop: serde_json::Value = serde_json::from_str(shop).expect("JSON");
+    for table in ["sections", "passes", "prints"] {
+        for row in shop[table]["rows"].as_array_mut().expect("rows") {
+            let cells = row.as_array_mut().expect("a row");
+            cells.drain(..if table == "prints" { 1 } else { 2 });
+        }
+    }
+    shop
+}
+
+#[test]
+fn notes_are_written_and_listed_by_vehicle_and_session() {
+    let folder = TempDir::new().expect("temp");
+    let out = text(&at(&folder, "shop"));
+    succeeds(&["-q", "shop", "demo", "--out", &out]);
+    let add = |rest: &[&str]| succeeds(&[&["note", "add", "--shop", &out], rest].concat());
+    add(&["--vehicle", "saloon A", "--panel", "bonnet", "--day", "2026-03-02", "Deep scratch left as it is."]);
+    add(&["--session", "2", "--section", "1", "New pad from here on."]);
+    add(&["--day", "2026-03-09", "The lamp over bay 2 flickers."]);
+    let all = succeeds(&["note", "list", "--shop", &out]);
+    let lines: Vec<&str> = all.lines().collect();
+    assert_eq!(lines.len(), 3, "{all}");
+    assert_eq!(lines[0], "2026-03-02 saloon A, bonnet: Deep scratch left as it is.");
+    assert!(lines[1].ends_with("session 2, section 1: New pad from here on."), "{all}");
+    assert_eq!(lines[2], "2026-03-09: The lamp over bay 2 flickers.");
+    let of_session = succeeds(&["--json", "note", "list", "--shop", &out, "--session", "2"]);
+    let rows: serde_json::Value = serde_json::from_str(&of_session).expect("JSON");
+    assert_eq!((rows[0]["section"].as_u64(), rows.as_array().map(Vec::len)), (Some(1), Some(1)));
+    let vehicle = rows[0]["vehicle"].as_str().expect("the session's vehicle").to_owned();
+    assert!(succeeds(&["note", "list", "--shop", &out, "--vehicle", &vehicle]).contains("New pad"));
+    expect(&["note", "add", "--shop", &out, "--session", "2", "--section", "9", "x"], 1, &["no section 9; it has 4"]);
+    assert!(stderr(&run(&["note", "list", "--shop", &out])).contains("3 notes"));
 }

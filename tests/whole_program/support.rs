@@ -23,6 +23,24 @@ pub(crate) fn run(args: &[&str]) -> Output {
     steadypass().args(args).output().expect("the program starts")
 }
 
+/// Runs it to its good end; what it wrote to stdout.
+pub(crate) fn succeeds(args: &[&str]) -> String {
+    let output = run(args);
+    assert_eq!(output.status.code(), Some(0), "{args:?}: {}", stderr(&output));
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Runs the program and checks its exit code and that stderr says all of `expected`, without a panic.
+pub(crate) fn expect(args: &[&str], code: i32, expected: &[&str]) {
+    let output = run(args);
+    let said = stderr(&output);
+    assert_eq!(output.status.code(), Some(code), "{args:?}: {said}");
+    for words in expected {
+        assert!(said.contains(words), "{args:?} should say {words:?}, said: {said}");
+    }
+    assert!(!said.contains("panicked"), "{said}");
+}
+
 /// What it said on stderr.
 pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()

@@ -19,17 +19,20 @@ pub(crate) struct FileArgs {
     /// The shop's folder; the figures are filed there.
     #[arg(long, value_name = "DIR", env = "STEADYPASS_SHOP")]
     pub(crate) shop: Option<PathBuf>,
+    /// Machine, as the shop calls it. Default: the plan's, or what was filed before.
+    #[arg(long, value_name = "NAME", requires = "shop")]
+    pub(crate) machine: Option<String>,
     /// Vehicle, as the shop calls it.
-    #[arg(long, value_name = "LABEL")]
+    #[arg(long, value_name = "LABEL", requires = "shop")]
     pub(crate) vehicle: Option<String>,
     /// Pad, as the shop calls it.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", requires = "shop")]
     pub(crate) pad: Option<String>,
     /// Liquid, as the shop calls it.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", requires = "shop")]
     pub(crate) liquid: Option<String>,
     /// The trainer's session: others can be shown beside it.
-    #[arg(long)]
+    #[arg(long, requires = "shop")]
     pub(crate) trainer: bool,
 }
 
@@ -83,16 +86,19 @@ pub(crate) enum ShopVerb {
         #[arg(long)]
         not: bool,
     },
-    /// Adds rows of a CSV table, or a whole exported shop (JSON) into an empty one.
-    #[command(after_help = "Examples:\n  steadypass shop import --shop ~/shop products.csv\n  \
+    /// Adds rows of CSV tables, or a whole exported shop (JSON) into an empty one.
+    #[command(after_help = "Examples:\n  steadypass shop import --shop ~/shop products.csv trials.csv\n  \
+                            steadypass shop import --shop ~/new shop-tables/*.csv\n  \
                             steadypass shop import --shop ~/new shop.json\n\n\
-                            The kind of table is told by its name: technicians, machines, products, vehicles, trials or \
-                            film_readings, with the columns that `shop export` writes.")]
+                            A table's file name says what it holds: settings, technicians, machines, products, vehicles, \
+                            sessions, trials, film_readings or notes, with the columns that `shop export` writes; columns \
+                            that are not told may be left out. All rows of all files go in, or none.")]
     Import {
         #[command(flatten)]
         shop: ShopFolder,
-        /// The file.
-        file: PathBuf,
+        /// The files.
+        #[arg(required = true, value_name = "FILE")]
+        files: Vec<PathBuf>,
     },
     /// Writes everything but owners' names as CSV tables and one JSON file.
     #[command(after_help = "Example:\n  steadypass shop export --shop ~/shop --out shop-tables")]
@@ -244,7 +250,7 @@ impl FileArgs {
     pub(crate) fn about(&self, technician: Option<String>, panel: Option<String>) -> steadypass::shop::fill::About {
         steadypass::shop::fill::About {
             technician,
-            machine: None,
+            machine: self.machine.clone(),
             vehicle: self.vehicle.clone(),
             pad: self.pad.clone(),
             liquid: self.liquid.clone(),
@@ -340,6 +346,54 @@ pub(crate) struct TrialAddArgs {
 }
 
 #[derive(Debug, Args)]
+pub(crate) struct NoteArgs {
+    #[command(subcommand)]
+    pub(crate) what: NoteVerb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum NoteVerb {
+    /// Writes a note down: about a vehicle, a panel of it, a session, or a section of a session.
+    #[command(
+        after_help = "Examples:\n  steadypass note add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \"Deep scratch left as it is.\"\n  \
+                        steadypass note add --shop ~/shop --session 12 --section 2 \"New pad from here on.\""
+    )]
+    Add {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// Vehicle, as the shop calls it.
+        #[arg(long, value_name = "LABEL")]
+        vehicle: Option<String>,
+        /// Where on the vehicle.
+        #[arg(long, value_name = "TEXT", requires = "vehicle")]
+        panel: Option<String>,
+        /// Session, by its number in `shop status --all`.
+        #[arg(long, value_name = "NUMBER")]
+        session: Option<i64>,
+        /// One of the session's sections.
+        #[arg(long, value_name = "NUMBER", requires = "session")]
+        section: Option<u32>,
+        /// Day. Default: today, or the session's.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        day: Option<String>,
+        /// The note.
+        text: String,
+    },
+    /// Lists notes, those marked while recording among them.
+    #[command(after_help = "Example:\n  steadypass note list --shop ~/shop --vehicle \"saloon A\"")]
+    List {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// Only this vehicle's, those of its sessions included.
+        #[arg(long, value_name = "LABEL")]
+        vehicle: Option<String>,
+        /// Only this session's.
+        #[arg(long, value_name = "NUMBER")]
+        session: Option<i64>,
+    },
+}
+
+#[derive(Debug, Args)]
 pub(crate) struct ThicknessArgs {
     #[command(subcommand)]
     pub(crate) what: ThicknessVerb,
@@ -359,7 +413,9 @@ pub(crate) enum SortArg {
 pub(crate) enum ThicknessVerb {
     /// Writes readings of one point down, and shows the vehicle's panels.
     #[command(
-        after_help = "Example:\n  steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase before 121 122"
+        after_help = "Examples:\n  steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase before 121 122\n  \
+                        steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase after \\\n    \
+                        --section 1 --at-m 0.12,0.30 118 119"
     )]
     Add {
         #[command(flatten)]
@@ -376,6 +432,13 @@ pub(crate) enum ThicknessVerb {
         /// before or after the work.
         #[arg(long)]
         phase: String,
+        /// Number of the section on the panel that the point lies in, as in the recording.
+        #[arg(long, value_name = "NUMBER", requires = "at_m")]
+        section: Option<u32>,
+        /// Where the gauge stood, metres along and across the section: from the corner where its first stroke starts, at its
+        /// right. With it the ledger sets each reading against what was rubbed at its own place.
+        #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section")]
+        at_m: Vec<f64>,
         /// Day. Default: today.
         #[arg(long, value_name = "YYYY-MM-DD")]
         day: Option<String>,

@@ -1,7 +1,7 @@
 //! `compare`: technicians, machines, or pads and liquids against each other; one technician over time; a session beside the
 //! trainer's.
 
-use std::{fs, path::Path};
+use std::path::Path;
 
 use steadypass::{
     compare::{
@@ -16,7 +16,7 @@ use steadypass::{
     shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
 };
 
-use super::{Console, Done, Failure, Outcome, shop};
+use super::{Console, Done, Failure, Outcome, shop, write_whole};
 use crate::cli::shop::{ByArg, CompareArgs};
 
 /// Passes of a technician that a print is drawn from, the newest.
@@ -52,14 +52,36 @@ pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
     };
     let comparison = Comparison::of(question.by, gather(&store, &question).map_err(&failed)?);
     if comparison.groups.is_empty() {
-        return Err(Failure::failed(format!(
-            "shop {}: no filed session fits; file some with `steadypass review RECORDING --shop {}`",
-            folder.display(),
-            folder.display()
-        )));
+        return Err(nothing_fits(&store, &question));
     }
     write(console, &store, &comparison, units, &args.out)?;
     Ok(Done::Fine)
+}
+
+/// Why there is nothing to compare, and what to do.
+fn nothing_fits(store: &Shop, question: &Question) -> Failure {
+    let folder = store.folder().display();
+    let everything = Question { by: By::Technician, ..question.clone() };
+    let (sessions, fitting) = match (store.sessions(), gather(store, &everything)) {
+        (Ok(sessions), Ok(groups)) => (sessions.len(), groups.iter().map(|g| g.sessions).sum::<usize>()),
+        (Err(error), _) | (_, Err(error)) => return shop::of(store.folder())(error),
+    };
+    Failure::failed(match (sessions, fitting, question.by) {
+        (0, ..) => format!(
+            "shop {folder}: no filed session fits, for none is filed yet; file some with `steadypass review RECORDING --shop {folder}`"
+        ),
+        (all, 0, _) => format!(
+            "shop {folder}: no filed session fits: none of the {all} that are filed has this technician, machine, pad, liquid and \
+             time; ask for less"
+        ),
+        (_, fitting, By::Machine) => format!(
+            "shop {folder}: none of the {fitting} sessions that fit says which machine it was; file them again with --machine NAME"
+        ),
+        (_, fitting, _) => format!(
+            "shop {folder}: none of the {fitting} sessions that fit says which pad and liquid it was; file them again with --pad \
+             NAME and --liquid NAME"
+        ),
+    })
 }
 
 /// Writes tables, drawings and the page, and says what stands out.
@@ -70,11 +92,7 @@ pub(super) fn write(
     units: Units,
     out: &Path,
 ) -> Result<(), Failure> {
-    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
-    let put = |name: &str, bytes: &[u8]| {
-        let path = out.join(name);
-        fs::write(&path, bytes).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))
-    };
+    let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
     put("comparison.csv", &estimates_csv(comparison).map_err(Failure::failed)?)?;
     put("differences.csv", &differences_csv(comparison).map_err(Failure::failed)?)?;
     put("days.csv", &days_csv(comparison).map_err(Failure::failed)?)?;
@@ -170,9 +188,8 @@ fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, uni
         invented: invented(theirs) || invented(ours),
     };
     let png = reference_png(&sheet, units).map_err(Failure::failed)?;
-    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
     let path = out.join(format!("session-{}-beside-{}.png", ours.id, theirs.id));
-    fs::write(&path, png).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))?;
+    write_whole(&path, &png)?;
     if theirs.machine != ours.machine {
         console.remark("The two sessions were worked with different machines.");
     }

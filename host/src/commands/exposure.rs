@@ -11,9 +11,10 @@ use steadypass::{
     drawing::{ExposureSheet, exposure_day_png, exposure_finding},
     exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Running, Source, days, hours_to},
     recording::{self, Facts, Reader, Source as From},
+    replay::describe_losses,
 };
 
-use super::{Console, Done, Failure, Outcome, facts, review::describe_losses};
+use super::{Console, Done, Failure, Outcome, facts};
 use crate::cli::ExposureArgs;
 
 const HEADER: [&str; 16] = [

@@ -9,6 +9,7 @@ mod exposure;
 mod facts;
 mod import;
 mod live;
+mod note;
 mod papers;
 mod ports;
 mod record;
@@ -20,7 +21,9 @@ mod thickness;
 mod trial;
 mod watchers;
 
-use std::process::ExitCode;
+use std::{fs, io::Write as _, os::unix::fs::PermissionsExt as _, path::Path, process::ExitCode};
+
+use steadypass::recording::describe_io;
 
 use crate::cli::{Cli, Verb};
 use console::Console;
@@ -71,9 +74,27 @@ macro_rules! failures_from {
 failures_from!(
     steadypass::calibration::CalibrationError,
     steadypass::recording::Error,
+    steadypass::replay::ReplayError,
     steadypass::link::LinkError,
     steadypass::results::ResultsError
 );
+
+/// Writes a file whole or not at all: beside its place first. Its folder is made when it is not there.
+fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |what: &str, path: &Path, e: std::io::Error| {
+        Failure::failed(format!("cannot {what} {}: {}", path.display(), describe_io(&e)))
+    };
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(folder).map_err(|e| failed("make", folder, e))?;
+    // Rights as any new file has them, not the private ones of a temporary file.
+    let mut file = tempfile::Builder::new()
+        .prefix(".unfinished-")
+        .permissions(fs::Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+        .map_err(|e| failed("write", path, e))?;
+    file.write_all(bytes).map_err(|e| failed("write", path, e))?;
+    file.persist(path).map(drop).map_err(|e| failed("write", path, e.error))
+}
 
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {
@@ -90,6 +111,7 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
         Verb::Shop(args) => shop::run(&console, &args),
         Verb::Compare(args) => compare::run(&console, &args),
         Verb::Trial(args) => trial::run(&console, &args),
+        Verb::Note(args) => note::run(&console, &args),
         Verb::Thickness(args) => thickness::run(&console, &args),
         Verb::Report(args) => papers::report(&console, &args),
         Verb::Day(args) => papers::day(&console, &args),

@@ -5,11 +5,11 @@ use std::fs;
 use steadypass::{
     exposure::{Exposure, NOTICE, days},
     guidance::{Plan, Units, plan::Source as PlanSource},
-    recording::Reader,
+    recording::{Reader, describe_io},
     shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
 };
 
-use super::{Console, Done, Failure, Outcome, shop};
+use super::{Console, Done, Failure, Outcome, shop, write_whole};
 use crate::cli::shop::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
@@ -27,7 +27,8 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
     let mut report = owner_report(&store, vehicle).map_err(&failed)?;
     report.found = args.found.clone();
     for path in &args.picture {
-        let bytes = fs::read(path).map_err(|e| Failure::failed(format!("cannot read {}: {e}", path.display())))?;
+        let bytes = fs::read(path)
+            .map_err(|e| Failure::failed(format!("cannot read {}: {}", path.display(), describe_io(&e))))?;
         if !(bytes.starts_with(b"\x89PNG\r\n\x1a\n") || bytes.starts_with(b"\xff\xd8\xff")) {
             return Err(Failure::failed(format!("{}: expected a PNG or JPEG picture", path.display())));
         }
@@ -84,7 +85,7 @@ fn stretches_of(path: &str) -> Option<Vec<steadypass::exposure::Running>> {
 }
 
 fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {
-    fs::write(path, page).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))?;
+    write_whole(path, page.as_bytes())?;
     console.result(&path.display().to_string())?;
     Ok(Done::Fine)
 }

@@ -4,12 +4,13 @@ use std::path::{Path, PathBuf};
 
 use steadypass::{
     guidance::Plan,
-    recording::{self, Losses, Reader},
+    recording,
+    replay::Replay,
     results::Results,
-    session::{Event, Session},
+    session::Event,
     shop::{
         Filed, Shop,
-        fill::{About, Figures},
+        fill::{About, Figures, rubbing},
     },
 };
 
@@ -117,24 +118,19 @@ pub(super) fn count(n: usize, one: &str, many: &str) -> String {
 
 /// Reviews one recording into one folder.
 pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary, Failure> {
-    let mut reader = Reader::open(request.recording)?;
-    let plan = plan_for(console, request, &reader)?;
-    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), reader.facts(), plan.clone()));
-    let mut results = Results::create(request.folder, plan.rate_unit())?;
-    let calibration = reader
-        .facts()
-        .sensor_calibration()
-        .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", request.recording.display())))?;
+    let mut replay = Replay::open(request.recording)?;
+    let facts = replay.facts().clone();
+    let plan = plan_for(console, request, &replay)?;
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((shop::open(folder)?, about))).transpose()?;
-    let mut figures = Figures::new(plan.clone());
-    let mut session = Session::new(plan);
-    session.calibrate(calibration);
-    session.begin_with(who(request, reader.facts()));
+    let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone()));
+    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
+    let mut results = Results::create(request.folder, plan.rate_unit())?;
     let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
     let mut failure = None;
-    let bar = console.progress("reviewing", reader.progress().1);
-    let mut take = |event: Event| {
+    let bar = console.progress("reviewing", replay.size());
+    let maps_wanted = sheets.is_some() || figures.is_some();
+    let take = |event: Event| {
         match &event {
             Event::Tick(tick) => summary.seconds = tick.t_s,
             Event::Stroke(_) => summary.strokes += 1,
@@ -142,29 +138,26 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Warning(_) => summary.warnings += 1,
             Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } => {}
         }
-        figures.event(&event);
+        // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
+        let map = if maps_wanted { rubbing(&event, &plan) } else { None };
         let mut written = results.event(&event).map_err(Failure::from);
         if let (Ok(()), Some(sheets)) = (&written, &mut sheets) {
-            written = sheets.take(&event, &mut results);
+            written = sheets.take(&event, map.as_ref(), &mut results);
+        }
+        if let Some(figures) = &mut figures {
+            figures.event(&event, map);
         }
         if let Err(error) = written {
             failure.get_or_insert(error);
         }
     };
-    while reader.next_chunk(|entry| session.push(&entry, &mut take))? {
-        bar.set_position(reader.progress().0);
-    }
-    session.finish(&mut take);
+    let ended = replay.run(plan.clone(), who(request, &facts), |done| bar.set_position(done), take)?;
     bar.finish_and_clear();
     if let Some(failure) = failure {
         return Err(failure);
     }
-    let damage = reader.damage();
-    if !session.has_data() {
-        return Err(recording::Error::Empty { path: request.recording.to_owned(), cut: damage.cut }.into());
-    }
-    summary.lost = describe_losses(&session.losses(), &damage);
-    if damage.cut {
+    summary.lost = ended.lost();
+    if ended.damage.cut {
         console.remark(&format!(
             "{} was not finished (the program or the machine stopped); what was on the disk is reviewed, all but the last half second.",
             request.recording.display()
@@ -172,15 +165,15 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
-        sheets.page(&name, summary.seconds, session.losses(), damage, &mut results)?;
+        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &mut results)?;
         summary.page = Some(request.folder.join("index.html"));
     }
     for path in results.finish()? {
         console.detail(&path.display().to_string());
     }
-    if let Some((store, about)) = filing {
+    if let (Some((store, about)), Some(figures)) = (filing, figures) {
         let lost = summary.lost.as_deref().unwrap_or_default();
-        file(console, &store, request.recording, reader.facts(), figures, about, lost)?;
+        file(console, &store, request, &facts, figures, about, lost)?;
     }
     Ok(summary)
 }
@@ -194,13 +187,21 @@ fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
 fn file(
     console: &Console,
     store: &Shop,
-    recording: &Path,
+    request: &Request<'_>,
     facts: &recording::Facts,
     figures: Figures,
     about: &About,
     lost: &str,
 ) -> Result<(), Failure> {
-    let filing = store.file_review(recording, facts, figures, about, lost).map_err(shop::of(store.folder()))?;
+    let filing = store.file_review(request.recording, facts, figures, about, lost).map_err(|error| {
+        Failure::failed(format!(
+            "shop {shop}: {error}. The review in {} is whole, only the filing is missing; once that is mended, file it with \
+             `steadypass review {} --out {0} --shop {shop}`",
+            request.folder.display(),
+            request.recording.display(),
+            shop = store.folder().display(),
+        ))
+    })?;
     filing.remarks.iter().for_each(|remark| console.remark(remark));
     let (id, what) = match filing.filed {
         Filed::New(id) => (id, "filed"),
@@ -210,24 +211,12 @@ fn file(
     Ok(())
 }
 
-pub(super) fn describe_losses(losses: &Losses, damage: &recording::Damage) -> Option<String> {
-    let mut parts = Vec::new();
-    if losses.any() {
-        parts.push(losses.describe());
-    }
-    if damage.lost_data() {
-        let bad = damage.bad_chunks + damage.bad_messages;
-        parts.push(format!("{bad} damaged places in the file, up to half a second each"));
-    }
-    (!parts.is_empty()).then(|| parts.join(", "))
-}
-
 /// The plan on the command line, or the one in the recording, or common practice.
-fn plan_for(console: &Console, request: &Request<'_>, reader: &Reader) -> Result<Plan, Failure> {
+fn plan_for(console: &Console, request: &Request<'_>, replay: &Replay) -> Result<Plan, Failure> {
     let mut plan = if request.plan.is_some() {
         facts::load_plan(request.plan)?
     } else {
-        facts::plan_of(console, request.recording, reader.facts())
+        facts::plan_of(console, request.recording, replay.facts())
     };
     if request.stroke_length_m.is_some() {
         plan.stroke_length_m = request.stroke_length_m;

@@ -2,7 +2,7 @@
 
 use steadypass::{
     analysis::rubbing::RubbingMap,
-    drawing::{PlanBands, SessionFacts, SheetInput, rubbing_setup, section_pass_png},
+    drawing::{PlanBands, SessionFacts, SheetInput, section_pass_png},
     guidance::{Plan, Units, Warning},
     recording::{Damage, Facts, Losses, Source},
     report::{PassSheets, RecordingPart, ReviewPage, index_html},
@@ -37,11 +37,16 @@ impl Sheets {
         Self { session, names: Vec::new(), plan, units, passes: PassSheets::default(), warnings: Vec::new() }
     }
 
-    /// Draws what is due.
-    pub(super) fn take(&mut self, event: &Event, results: &mut Results) -> Result<(), Failure> {
+    /// Draws what is due; with a pass comes its rubbing map.
+    pub(super) fn take(
+        &mut self,
+        event: &Event,
+        rubbing: Option<&RubbingMap>,
+        results: &mut Results,
+    ) -> Result<(), Failure> {
         match event {
             Event::Warning(warning) => self.warnings.push(*warning),
-            Event::Pass(judged) => return self.draw(judged, results),
+            Event::Pass(judged) => return self.draw(judged, rubbing, results),
             _ => {}
         }
         Ok(())
@@ -79,8 +84,12 @@ impl Sheets {
         Ok(())
     }
 
-    fn draw(&mut self, judged: &JudgedPass, results: &mut Results) -> Result<(), Failure> {
-        let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&self.plan));
+    fn draw(
+        &mut self,
+        judged: &JudgedPass,
+        rubbing: Option<&RubbingMap>,
+        results: &mut Results,
+    ) -> Result<(), Failure> {
         let session = session_of(&self.session, judged);
         if !session.technician.is_empty() && !self.names.contains(&session.technician) {
             self.names.push(session.technician.clone());
@@ -92,7 +101,7 @@ impl Sheets {
             rows: &judged.rows,
             warnings: &judged.warnings,
             bands: PlanBands::from(&self.plan),
-            rubbing: rubbing.as_ref(),
+            rubbing,
             machine: self.plan.machine.kind,
             units: self.units,
         };

@@ -54,13 +54,7 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             console.result(&format!("session {session}: {what}"))?;
             Ok(Done::Fine)
         }
-        ShopVerb::Import { shop, file } => {
-            let store = open(&shop.folder)?;
-            let json = file.extension().is_some_and(|e| e == "json");
-            let rows = if json { store.import_json(file) } else { store.import_csv(file) }.map_err(of(&shop.folder))?;
-            console.result(&format!("{}: {} added", file.display(), count(rows, "row", "rows")))?;
-            Ok(Done::Fine)
-        }
+        ShopVerb::Import { shop, files } => import(console, &shop.folder, files),
         ShopVerb::Export { shop, out } => {
             for file in open(&shop.folder)?.export(out).map_err(of(&shop.folder))? {
                 console.result(&file.display().to_string())?;
@@ -186,6 +180,29 @@ fn add(console: &Console, args: &AddArgs) -> Outcome {
     };
     added.map_err(of(&args.shop.folder))?;
     console.result(&format!("{} added", args.name.trim()))?;
+    Ok(Done::Fine)
+}
+
+fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Outcome {
+    let store = open(folder)?;
+    let is_json = |file: &std::path::PathBuf| file.extension().is_some_and(|e| e.eq_ignore_ascii_case("json"));
+    let (rows, what) = match files {
+        [file] if is_json(file) => (store.import_json(file).map_err(of(folder))?, file.display().to_string()),
+        _ if files.iter().any(is_json) => {
+            return Err(Failure::Usage("an exported shop (JSON) goes in alone, without tables beside it".into()));
+        }
+        _ => {
+            let imported = store.import_tables(files).map_err(of(folder))?;
+            for file in &imported.derived {
+                console.remark(&format!(
+                    "{} is left out: its figures come from recordings, with `steadypass shop rebuild`.",
+                    file.display()
+                ));
+            }
+            (imported.rows, count(files.len() - imported.derived.len(), "table", "tables"))
+        }
+    };
+    console.result(&format!("{what}: {} added", count(rows, "row", "rows")))?;
     Ok(Done::Fine)
 }
 

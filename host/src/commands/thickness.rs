@@ -1,21 +1,26 @@
 //! `thickness`: gauge readings, removal, and what a metre of rubbing cost.
 
-use std::{collections::BTreeMap, fs};
+use std::collections::BTreeMap;
 
 use steadypass::{
     compare::draw::{LedgerRow, ledger_png},
     shop::{
-        FilmReading, Id, Phase, Setting,
+        FilmReading, Id, Phase, Place, Setting,
         film::{FACTORY_UM, Gauge, ledger, panels},
     },
 };
 
-use super::{Console, Done, Failure, Outcome, shop};
+use super::{Console, Done, Failure, Outcome, shop, write_whole};
 use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
     match &args.what {
-        ThicknessVerb::Add { shop: folder, vehicle, panel, point, phase, day, readings } => {
+        ThicknessVerb::Add { shop: folder, vehicle, panel, point, phase, section, at_m, day, readings } => {
+            let place = match (section, at_m.as_slice()) {
+                (Some(section), &[along_m, across_m]) => Some(Place { section: *section, along_m, across_m }),
+                (None, []) => None,
+                _ => return Err(Failure::Usage("--at-m: expected two distances in metres, as in 0.12,0.30".into())),
+            };
             let store = shop::open(&folder.folder)?;
             let failed = shop::of(&folder.folder);
             let id = store.vehicle(vehicle).map_err(&failed)?;
@@ -33,6 +38,7 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                             phase,
                             day: day.clone(),
                             film_um,
+                            place,
                             note: String::new(),
                         })?;
                     }
@@ -132,11 +138,7 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
              and --panel when filing, and take readings on the same panel)",
         ));
     }
-    fs::create_dir_all(out).map_err(|e| Failure::failed(format!("cannot make {}: {e}", out.display())))?;
-    let put = |name: &str, bytes: &[u8]| {
-        let path = out.join(name);
-        fs::write(&path, bytes).map_err(|e| Failure::failed(format!("cannot write {}: {e}", path.display())))
-    };
+    let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
     put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
     for row in &rows {

@@ -166,9 +166,17 @@ fn yes(yes: bool) -> String {
     if yes { "yes" } else { "no" }.to_owned()
 }
 
-/// A name that a spreadsheet would take for a formula gets an apostrophe in front.
+/// What a spreadsheet takes for a formula, and the apostrophe itself.
+const GUARDED: [char; 7] = ['=', '+', '-', '@', '\t', '\r', '\''];
+
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
 pub(crate) fn guarded(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+    if text.starts_with(GUARDED) { format!("'{text}") } else { text.to_owned() }
+}
+
+/// The reverse of [`guarded`].
+pub(crate) fn unguarded(text: &str) -> &str {
+    text.strip_prefix('\'').filter(|rest| rest.starts_with(GUARDED)).unwrap_or(text)
 }
 
 #[cfg(test)]
@@ -183,5 +191,9 @@ mod tests {
         assert_eq!(cell(Some(0.0)), "0.000000000000");
         assert_eq!(guarded("=SUM(A1)"), "'=SUM(A1)");
         assert_eq!(guarded("Robin"), "Robin");
+        for text in ["=1", "'tis", "''", "-", "Robin", ""] {
+            assert_eq!(unguarded(&guarded(text)), text);
+        }
+        assert_eq!(unguarded("'tis"), "'tis", "an apostrophe that guards nothing is the user's own");
     }
 }

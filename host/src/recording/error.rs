@@ -83,7 +83,7 @@ impl Error {
 }
 
 /// The operating system's words, with what to do where that is known.
-pub(crate) fn describe_io(error: &std::io::Error) -> String {
+pub fn describe_io(error: &std::io::Error) -> String {
     use std::io::ErrorKind as K;
     match error.kind() {
         K::StorageFull => "the disk is full; free some space and try again".into(),

@@ -36,7 +36,7 @@ mod timeline;
 mod write;
 
 pub use entry::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
-pub(crate) use error::describe_io;
+pub use error::describe_io;
 pub use error::{Error, Result};
 pub use facts::{Closing, Facts, Source};
 pub use read::{Damage, Reader};

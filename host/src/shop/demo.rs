@@ -216,6 +216,7 @@ fn session(rng: &mut ChaCha8Rng, cast: &Cast, who: usize, style: &Style, day: u3
             rubbing_mean_m: Some(rubbing.iter().sum()),
             // Independent passes even each other out.
             rubbing_cv: Some(means[4] / f64::from(count).sqrt()),
+            map: None,
             passes,
         });
     }
@@ -235,12 +236,15 @@ fn session(rng: &mut ChaCha8Rng, cast: &Cast, who: usize, style: &Style, day: u3
         source: "generated",
         sensor: String::new(),
         program: env!("CARGO_PKG_VERSION").into(),
+        plan: String::new(),
+        part: 1,
         seconds: t_s,
         running_s,
         lost: String::new(),
         pace_mps: BAND_MPS,
         heat_limit_k: LIMIT_K,
         sections,
+        notes: Vec::new(),
     }
 }
 

@@ -47,6 +47,11 @@ pub enum ShopError {
     /// No room.
     #[error("the disk is full; free some space and try again. What was stored before is whole")]
     Full,
+    /// The disk failed, or is so full that not even reading works.
+    #[error(
+        "the disk does not do what is asked ({0}); see that it has free space and is sound, then try again. What was stored before is whole"
+    )]
+    Disk(String),
     /// It may not be written.
     #[error("the store may not be written; check the owner and the rights of the shop's folder. Nothing was changed")]
     ReadOnly,
@@ -109,7 +114,12 @@ impl From<rusqlite::Error> for ShopError {
     fn from(error: rusqlite::Error) -> Self {
         let rusqlite::Error::SqliteFailure(code, text) = &error else { return Self::Database(error.to_string()) };
         let words = text.clone().unwrap_or_else(|| error.to_string());
+        // SQLite maps a full disk to its own code only where it writes; its shared memory file meets one as an I/O error.
+        if code.extended_code == rusqlite::ffi::SQLITE_IOERR_SHMSIZE {
+            return Self::Full;
+        }
         match code.code {
+            ErrorCode::SystemIoFailure => Self::Disk(format!("{words}, code {}", code.extended_code)),
             ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked => Self::Locked,
             ErrorCode::DiskFull => Self::Full,
             ErrorCode::ReadOnly | ErrorCode::PermissionDenied => Self::ReadOnly,

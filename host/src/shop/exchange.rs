@@ -1,14 +1,12 @@
-//! Out of the store and into one: CSV tables and one JSON file. Owners' names stay in the store.
+//! Out of the store and into one: the whole shop as one JSON file, beside the CSV tables. Owners' names stay in the store.
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use rusqlite::types::Value;
 use serde_json::{Map, Value as Json};
 
-use super::{MachineEntry, Product, Result, Shop, ShopError, Technician, Vehicle};
-use crate::compare::tables::guarded;
+use super::{Result, Shop, ShopError};
 
 /// Tables in an order in which each refers only to those before it. Columns are all but these.
 const TABLES: [&str; 12] = [
@@ -31,28 +29,21 @@ const PRIVATE: [(&str, &str); 1] = [("vehicles", "owner")];
 const FORMAT: &str = "steadypass-shop-1";
 
 impl Shop {
-    /// Writes `TABLE.csv` for every table, with names where the store has row numbers, and `shop.json` with everything needed
-    /// to make the shop again. Returns the files.
+    /// Writes `TABLE.csv` for every table (see [`super::tables`]) and `shop.json` with everything needed to make the shop again.
+    /// Returns the files.
     ///
     /// # Errors
     /// When the folder cannot be written.
     pub fn export(&self, folder: &Path) -> Result<Vec<PathBuf>> {
         fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
         let mut files = Vec::new();
+        for (name, bytes) in self.tables()? {
+            files.push(write(folder, &format!("{name}.csv"), &bytes)?);
+        }
         let mut whole = Map::new();
         whole.insert("format".into(), FORMAT.into());
         for table in TABLES.into_iter().chain(["prints"]) {
             let (columns, rows) = self.dump(table)?;
-            if table != "prints" {
-                let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-                let broken = |e: csv::Error| ShopError::Value(e.to_string());
-                csv.write_record(&columns).map_err(broken)?;
-                for row in &rows {
-                    csv.write_record(row.iter().map(text)).map_err(broken)?;
-                }
-                let bytes = csv.into_inner().map_err(|e| ShopError::Value(e.to_string()))?;
-                files.push(write(folder, &format!("{table}.csv"), &bytes)?);
-            }
             let rows: Vec<Json> = rows.into_iter().map(|row| row.into_iter().map(json).collect()).collect();
             whole.insert(table.into(), serde_json::json!({ "columns": columns, "rows": rows }));
         }
@@ -87,7 +78,8 @@ impl Shop {
             return Err(bad(format!("expected an exported shop of format {FORMAT}")));
         }
         let known: i64 = self.db.query_row(
-            "SELECT (SELECT count(*) FROM technicians) + (SELECT count(*) FROM sessions) + (SELECT count(*) FROM vehicles)",
+            "SELECT (SELECT count(*) FROM technicians) + (SELECT count(*) FROM machines) + (SELECT count(*) FROM products)
+             + (SELECT count(*) FROM vehicles) + (SELECT count(*) FROM sessions) + (SELECT count(*) FROM notes)",
             [],
             |row| row.get(0),
         )?;
@@ -123,91 +115,6 @@ impl Shop {
         }
         Ok(rows.len())
     }
-
-    /// Adds the rows of a CSV table; its file name says which: technicians, machines, products, vehicles. All rows, or none.
-    ///
-    /// # Errors
-    /// Names line and value of the first row that does not fit.
-    pub fn import_csv(&self, file: &Path) -> Result<usize> {
-        let stem = file.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        let bad = |why: String| ShopError::Value(format!("{}: {why}", file.display()));
-        if !matches!(stem.as_str(), "technicians" | "machines" | "products" | "vehicles" | "trials" | "film_readings") {
-            return Err(bad(
-                "the file's name says what it holds: technicians.csv, machines.csv, products.csv, vehicles.csv, trials.csv or \
-                 film_readings.csv"
-                    .into(),
-            ));
-        }
-        let bytes = fs::read(file).map_err(|e| ShopError::io("read", file, e))?;
-        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-        let mut table = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes);
-        let headers = table.headers().map_err(|e| bad(e.to_string()))?.clone();
-        self.whole(|| {
-            let mut count = 0;
-            for record in table.records() {
-                let record = record.map_err(|e| bad(e.to_string()))?;
-                let line = record.position().map_or(0, csv::Position::line);
-                let row: BTreeMap<&str, &str> =
-                    headers.iter().zip(record.iter()).map(|(h, v)| (h, v.strip_prefix('\'').unwrap_or(v))).collect();
-                self.import_row(&stem, &row).map_err(|e| bad(format!("line {line}: {e}")))?;
-                count += 1;
-            }
-            Ok(count)
-        })
-    }
-
-    fn import_row(&self, table: &str, row: &BTreeMap<&str, &str>) -> Result<()> {
-        let word = |key: &str| row.get(key).copied().unwrap_or_default().to_owned();
-        let needed = |key: &str| match word(key) {
-            empty if empty.is_empty() => Err(ShopError::Value(format!("column {key} is empty or missing"))),
-            value => Ok(value),
-        };
-        let or = |key: &str, other: &str| if word(key).is_empty() { other.to_owned() } else { word(key) };
-        let number = |key: &str| -> Result<Option<f64>> {
-            let text = word(key);
-            let parsed = text.parse::<f64>().ok().filter(|v| v.is_finite());
-            match (text.is_empty(), parsed) {
-                (true, _) => Ok(None),
-                (false, Some(value)) => Ok(Some(value)),
-                (false, None) => Err(ShopError::Value(format!("column {key}: expected a number, found {text:?}"))),
-            }
-        };
-        match table {
-            "technicians" => self.add_technician(&Technician { name: needed("name")?, note: word("note") }).map(drop),
-            "machines" => self
-                .add_machine(&MachineEntry {
-                    name: needed("name")?,
-                    kind: needed("kind")?,
-                    throw_mm: number("throw_mm")?,
-                    pad_diameters_mm: number("pad_diameter_mm")?.into_iter().collect(),
-                    note: word("note"),
-                })
-                .map(drop),
-            "products" => {
-                let kind = match needed("kind")?.as_str() {
-                    "pad" => super::ProductKind::Pad,
-                    "liquid" => super::ProductKind::Liquid,
-                    other => return Err(ShopError::Value(format!("kind {other:?}: choose pad or liquid"))),
-                };
-                let place = number("aggressiveness")?
-                    .ok_or_else(|| ShopError::Value("column aggressiveness is empty or missing".into()))?;
-                let product = Product { kind, name: needed("name")?, aggressiveness: place as i64, note: word("note") };
-                self.add_product(&product).map(drop)
-            }
-            "vehicles" => self
-                .add_vehicle(&Vehicle {
-                    label: needed("label")?,
-                    paint: or("paint", "unknown"),
-                    paint_year: number("paint_year")?.map(|y| y as i64),
-                    colour: or("colour", "unknown"),
-                    hardness: or("hardness", "unknown"),
-                    owner: None,
-                    note: word("note"),
-                })
-                .map(drop),
-            other => self.import_work(other, &needed, &number, &word),
-        }
-    }
 }
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
@@ -217,16 +124,6 @@ fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
     std::io::Write::write_all(&mut file, bytes).map_err(failed)?;
     file.persist(&path).map_err(|e| failed(e.error))?;
     Ok(path)
-}
-
-fn text(value: &Value) -> String {
-    match value {
-        Value::Null => String::new(),
-        Value::Integer(i) => i.to_string(),
-        Value::Real(r) => r.to_string(),
-        Value::Text(t) => guarded(t),
-        Value::Blob(b) => hex(b),
-    }
 }
 
 fn json(value: Value) -> Json {
@@ -257,4 +154,142 @@ fn unhex(text: &str) -> Option<Vec<u8>> {
     let digits = text.as_bytes();
     digits.len().is_multiple_of(2).then_some(())?;
     digits.chunks(2).map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::shop::{
+        FilmReading, Id, MachineEntry, NewNote, Note, Phase, Place, Product, ProductKind, Setting, Technician, Trial,
+        Vehicle, demo,
+    };
+
+    /// A shop in which everything that can be typed is typed once, with `odd` wherever free text goes.
+    fn typed(odd: &str, film_um: f64) -> Shop {
+        let shop = Shop::in_memory();
+        let note = odd.to_owned();
+        let cast = demo::generate(&shop, &demo::STYLES[..2], demo::Extent { days: 1, sections: 2 }, 7).expect("made");
+        shop.set(Setting::Care, odd).expect("set");
+        shop.add_technician(&Technician { name: "=Robin, \"R\"".into(), note: note.clone() }).expect("added");
+        let machine = |name: &str, kind: &str, throw_mm, pads: &[f64]| MachineEntry {
+            name: name.into(),
+            kind: kind.into(),
+            throw_mm,
+            pad_diameters_mm: pads.to_vec(),
+            note: note.clone(),
+        };
+        let orbital = shop.add_machine(&machine("'21 mm", "orbital", Some(21.1), &[150.0, 75.5])).expect("added");
+        shop.add_machine(&machine("rotary", "rotary", None, &[])).expect("added");
+        for kind in [ProductKind::Pad, ProductKind::Liquid] {
+            let name = "-odd; name".into();
+            shop.add_product(&Product { kind, name, aggressiveness: 9, note: note.clone() }).expect("added");
+        }
+        let vehicle = shop
+            .add_vehicle(&Vehicle {
+                label: "@caf\u{e9} racer".into(),
+                paint: "single-stage".into(),
+                paint_year: None,
+                colour: "light".into(),
+                hardness: "hard".into(),
+                owner: Some("Somebody Private".into()),
+                note: note.clone(),
+            })
+            .expect("added");
+        let sessions = shop.sessions().expect("read");
+        let trial = |session: Option<Id>, machine| Trial {
+            vehicle,
+            panel: "bonnet, left".into(),
+            day: "2026-03-02".into(),
+            technician: cast.technicians[0],
+            machine,
+            pad: cast.pads[0],
+            liquid: cast.liquids[2],
+            session,
+            passes: 3,
+            finish_reached: session.is_some(),
+            haze: 1,
+            holograms: 2,
+            film_taken_um: session.map(|_| 0.1 - film_um / 70.0),
+            note: note.clone(),
+        };
+        shop.add_trial(&trial(Some(sessions[1].id), Some(orbital))).expect("added");
+        shop.add_trial(&trial(None, None)).expect("added");
+        for place in [None, Some(Place { section: 2, along_m: 0.1 + 0.2, across_m: 0.05 })] {
+            let reading = FilmReading {
+                vehicle,
+                panel: "bonnet".into(),
+                point: "1".into(),
+                phase: Phase::After,
+                day: "2026-03-02".into(),
+                film_um,
+                place,
+                note: note.clone(),
+            };
+            shop.add_film_reading(&reading).expect("added");
+        }
+        let on = |session, section, vehicle| Note {
+            day: "2026-03-03".into(),
+            session,
+            section,
+            vehicle,
+            panel: "roof".into(),
+            text: format!("{odd}."),
+            recorded_s: None,
+        };
+        shop.add_note(&on(Some(sessions[0].id), Some(2), None)).expect("added");
+        shop.add_note(&on(None, None, Some(vehicle))).expect("added");
+        let mut recorded = demo::one_session(&cast, 0, &demo::STYLES[0], 3);
+        recorded.notes = vec![NewNote { t_s: 12.25, section: Some(1), text: format!("{odd}, live") }];
+        recorded.plan = "pace_mm_s = [18.5, 19]\n[machine]\nname = \"m\"\n".into();
+        shop.file(&recorded).expect("filed");
+        shop
+    }
+
+    fn exported(shop: &Shop) -> (tempfile::TempDir, BTreeMap<String, String>) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let files = shop.export(folder.path()).expect("exported");
+        let name = |path: &PathBuf| path.file_name().expect("a name").to_string_lossy().into_owned();
+        let texts = files.iter().map(|path| (name(path), fs::read_to_string(path).expect("text"))).collect();
+        (folder, texts)
+    }
+
+    fn goes_round(shop: &Shop) {
+        let (folder, first) = exported(shop);
+        assert!(first.values().all(|text| !text.contains("Somebody")), "an owner's name left the store");
+
+        let again = Shop::in_memory();
+        again.import_json(&folder.path().join("shop.json")).expect("imported");
+        assert_eq!(exported(&again).1, first, "the whole shop as JSON");
+
+        let again = Shop::in_memory();
+        let tables: Vec<PathBuf> =
+            first.keys().filter(|name| name.ends_with(".csv")).map(|name| folder.path().join(name)).collect();
+        let imported = again.import_tables(&tables).expect("imported");
+        assert_eq!(imported.derived.len(), 2, "sections and passes are computed");
+        let second = exported(&again).1;
+        for (name, text) in first.iter().filter(|(name, _)| name.ends_with(".csv")) {
+            if !["sections.csv", "passes.csv"].contains(&name.as_str()) {
+                assert_eq!(&second[name], text, "{name}");
+            }
+        }
+    }
+
+    #[test]
+    fn everything_typed_goes_out_and_comes_back_the_same() {
+        goes_round(&typed("plain", 121.5));
+        goes_round(&typed("=1+1\nsecond, \"line\"; 'quoted'\r\nthird\t", 0.1 + 0.2));
+        goes_round(&typed("'tis an apostrophe", 4_999.999_999_999));
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+        #[test]
+        fn any_text_and_reading_goes_out_and_comes_back_the_same(odd in "[^\\p{C}]{1,40}|[-+=@' \t\n\r,;\"x]{1,12}", film_um in 20.0..5000.0f64) {
+            goes_round(&typed(&odd, film_um));
+        }
+    }
 }

@@ -11,16 +11,16 @@ use std::path::Path;
 
 use super::names::kind_word;
 use super::{
-    Filed, Id, MachineEntry, NewPass, NewSection, NewSession, PRINT_CELLS, Print, ProductKind, Result, Shop, ShopError,
-    Technician,
+    Filed, Id, MachineEntry, NewNote, NewPass, NewSection, NewSession, PRINT_CELLS, Print, ProductKind, Result,
+    SectionMap, Session, Shop, ShopError, Technician,
 };
-use crate::analysis::State;
-use crate::analysis::TrackPoint;
 use crate::analysis::rubbing::RubbingMap;
+use crate::analysis::{State, TrackPoint};
 use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
-use crate::recording::{Facts, Reader, Source};
-use crate::session::{Event, JudgedPass, Session as Review};
+use crate::recording::{Facts, Source};
+use crate::replay::{Replay, ReplayError};
+use crate::session::{Event, JudgedPass};
 
 /// Moments of a pass at which a print keeps the rise.
 const RISE_POINTS: usize = 21;
@@ -49,7 +49,9 @@ pub struct About {
 pub struct Figures {
     plan: Plan,
     sections: Vec<NewSection>,
-    tracks: Vec<Vec<TrackPoint>>,
+    notes: Vec<NewNote>,
+    /// Passes of the section that is still open: the way of the pad, and its map.
+    open: Vec<(Vec<TrackPoint>, Option<RubbingMap>)>,
     seconds: f64,
     running_s: f64,
 }
@@ -57,28 +59,27 @@ pub struct Figures {
 impl Figures {
     /// Under the plan of the review.
     pub fn new(plan: Plan) -> Self {
-        Self { plan, sections: Vec::new(), tracks: Vec::new(), seconds: 0.0, running_s: 0.0 }
+        Self { plan, sections: Vec::new(), notes: Vec::new(), open: Vec::new(), seconds: 0.0, running_s: 0.0 }
     }
 
-    /// Takes the next event.
-    pub fn event(&mut self, event: &Event) {
+    /// Takes the next event; with a pass comes its rubbing map, [`rubbing`], where it has one.
+    pub fn event(&mut self, event: &Event, map: Option<RubbingMap>) {
         match event {
             Event::Row(row) => {
                 self.seconds = row.t_s;
                 self.running_s += if row.state == State::Still { 0.0 } else { 0.1 };
             }
-            Event::Pass(judged) => self.pass(judged),
+            Event::Pass(judged) => self.pass(judged, map),
             _ => {}
         }
     }
 
-    fn pass(&mut self, judged: &JudgedPass) {
+    fn pass(&mut self, judged: &JudgedPass, map: Option<RubbingMap>) {
         let pass = &judged.pass;
         if self.sections.last().is_none_or(|s| s.number != pass.section) {
             self.close_section();
             self.sections.push(NewSection { number: pass.section, ..NewSection::default() });
         }
-        let map = RubbingMap::of(&[&pass.track], &rubbing_setup(&self.plan));
         let standing = judged.rows.iter().filter(|r| r.state == State::Running).count();
         let known = |v: Option<f64>| v.filter(|v| v.is_finite());
         let new = NewPass {
@@ -111,7 +112,7 @@ impl Figures {
                 rubbing: map.as_ref().and_then(cells),
             },
         };
-        self.tracks.push(pass.track.clone());
+        self.open.push((pass.track.clone(), map));
         if let Some(section) = self.sections.last_mut() {
             section.passes.push(new);
         }
@@ -119,18 +120,27 @@ impl Figures {
 
     /// Rubbing of a section: all its passes laid on top of each other.
     fn close_section(&mut self) {
-        let tracks = std::mem::take(&mut self.tracks);
+        let open = std::mem::take(&mut self.open);
         let Some(section) = self.sections.last_mut() else { return };
         // A pass whose way is not known would be missing from the sum.
-        if tracks.is_empty() || tracks.iter().any(Vec::is_empty) {
-            return;
-        }
-        let tracks: Vec<&[TrackPoint]> = tracks.iter().map(Vec::as_slice).collect();
-        if let Some(map) = RubbingMap::of(&tracks, &rubbing_setup(&self.plan)) {
+        let maps: Option<Vec<&RubbingMap>> = open.iter().map(|(_, map)| map.as_ref()).collect();
+        let Some(maps) = maps.filter(|maps| !maps.is_empty()) else { return };
+        let stacked = RubbingMap::stack(&maps).or_else(|| {
+            let tracks: Vec<&[TrackPoint]> = open.iter().map(|(track, _)| track.as_slice()).collect();
+            RubbingMap::of(&tracks, &rubbing_setup(&self.plan))
+        });
+        if let Some(map) = stacked {
             section.rubbing_mean_m = mean_rubbing(&map);
             section.rubbing_cv = if map.distance_m.is_some() { map.unevenness() } else { None };
+            section.map = SectionMap::of(&map);
         }
     }
+}
+
+/// Rubbing map of a pass under a plan, for whoever draws or files it; `None` for other events.
+pub fn rubbing(event: &Event, plan: &Plan) -> Option<RubbingMap> {
+    let Event::Pass(judged) = event else { return None };
+    RubbingMap::of(&[&judged.pass.track], &rubbing_setup(plan))
 }
 
 fn mean_rubbing(map: &RubbingMap) -> Option<f64> {
@@ -198,7 +208,8 @@ pub fn fingerprint(path: &Path) -> Result<String> {
 }
 
 impl Shop {
-    /// Files what a review of `recording` found.
+    /// Files what a review of `recording` found. Of what the user does not say now, an earlier filing of the same recording
+    /// decides before the recording does.
     ///
     /// * `lost`: what is missing from it, in words; empty when nothing is.
     ///
@@ -219,9 +230,11 @@ impl Shop {
         let place = std::fs::canonicalize(&place).unwrap_or(place);
         let mut remarks = Vec::new();
         self.whole(|| {
-            let technician = self.technician_of(facts, about, &mut remarks)?;
-            let machine = self.machine_of(&figures.plan, about, &mut remarks)?;
+            let earlier = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            let technician = self.technician_of(facts, about, earlier.as_ref(), &mut remarks)?;
+            let machine = self.machine_of(&figures.plan, about, earlier.as_ref(), &mut remarks)?;
             let product = |kind, name: &Option<String>| name.as_ref().map(|n| self.product(kind, n)).transpose();
+            let panel = about.panel.clone().or_else(|| earlier.as_ref().map(|e| e.panel.clone()));
             let new = NewSession {
                 fingerprint,
                 recording: Some(place.to_string_lossy().into_owned()),
@@ -232,7 +245,7 @@ impl Shop {
                 vehicle: about.vehicle.as_ref().map(|v| self.vehicle(v)).transpose()?,
                 pad: product(ProductKind::Pad, &about.pad)?,
                 liquid: product(ProductKind::Liquid, &about.liquid)?,
-                panel: about.panel.clone().unwrap_or_else(|| facts.panel.clone()),
+                panel: panel.filter(|p| !p.is_empty()).unwrap_or_else(|| facts.panel.clone()),
                 trainer: about.trainer,
                 source: match facts.source {
                     Source::Sensor => "sensor",
@@ -241,20 +254,32 @@ impl Shop {
                 },
                 sensor: facts.sensor.clone(),
                 program: env!("CARGO_PKG_VERSION").to_owned(),
+                plan: figures.plan.to_toml(),
+                part: 1,
                 seconds: figures.seconds,
                 running_s: figures.running_s,
                 lost: lost.to_owned(),
                 pace_mps: (figures.plan.pace_mps().lo, figures.plan.pace_mps().hi),
                 heat_limit_k: figures.plan.heat_rise_k,
                 sections: figures.sections,
+                notes: figures.notes,
             };
             self.file(&new)
         })
         .map(|filed| Filing { filed, remarks })
     }
 
-    fn technician_of(&self, facts: &Facts, about: &About, remarks: &mut Vec<String>) -> Result<Id> {
-        let name = about.technician.as_deref().unwrap_or(&facts.technician).trim();
+    fn technician_of(
+        &self,
+        facts: &Facts,
+        about: &About,
+        earlier: Option<&Session>,
+        remarks: &mut Vec<String>,
+    ) -> Result<Id> {
+        let name = match (about.technician.as_deref(), earlier) {
+            (None, Some(earlier)) => return Ok(earlier.technician),
+            (told, _) => told.unwrap_or(&facts.technician).trim(),
+        };
         if name.is_empty() {
             return Err(ShopError::Value(
                 "nobody says who worked; give --technician NAME. The recording itself is whole".to_owned(),
@@ -270,17 +295,34 @@ impl Shop {
         }
     }
 
-    fn machine_of(&self, plan: &Plan, about: &About, remarks: &mut Vec<String>) -> Result<Option<Id>> {
+    fn machine_of(
+        &self,
+        plan: &Plan,
+        about: &About,
+        earlier: Option<&Session>,
+        remarks: &mut Vec<String>,
+    ) -> Result<Option<Id>> {
         let profile = &plan.machine;
-        let id = match (&about.machine, &profile.name) {
-            (Some(name), _) => self.machine(name)?,
-            (None, None) => {
+        let earlier = earlier.and_then(|e| e.machine);
+        let id = match (&about.machine, earlier, &profile.name) {
+            (Some(name), _, planned) => {
+                if let Some(planned) = planned.as_ref().filter(|p| p.to_lowercase() != name.trim().to_lowercase()) {
+                    remarks.push(format!(
+                        "The recording's plan names {planned}; this session is filed under {name}, as told."
+                    ));
+                }
+                self.machine(name)?
+            }
+            (None, Some(id), _) => id,
+            (None, None, None) => {
                 remarks.push(
-                    "The plan names no machine (`name` under [machine]), so this session cannot be compared by machine.".to_owned(),
+                    "Nobody says which machine it was, so this session cannot be compared by machine; give --machine NAME, or \
+                     `name` under [machine] in the plan."
+                        .to_owned(),
                 );
                 return Ok(None);
             }
-            (None, Some(name)) => match self.machine(name) {
+            (None, None, Some(name)) => match self.machine(name) {
                 Err(ShopError::Unknown { close: None, .. }) => {
                     remarks.push(format!("{name} is new to this shop and was added."));
                     self.add_machine(&MachineEntry {
@@ -300,20 +342,21 @@ impl Shop {
             && (known.kind != kind_word(profile.kind)
                 || known.throw_mm.zip(profile.throw_mm).is_some_and(|(a, b)| a != b))
         {
+            let throw = |mm: Option<f64>| mm.map_or("no throw told".to_owned(), |t| format!("{t} mm throw"));
             remarks.push(format!(
-                "The plan says {} with {} mm throw, the shop knows {} as {} with {} mm: pad speeds follow the plan.",
+                "The plan says {} with {}, the shop knows {} as {} with {}: pad speeds follow the plan.",
                 kind_word(profile.kind),
-                profile.throw_mm.map_or("no".to_owned(), |t| t.to_string()),
+                throw(profile.throw_mm),
                 known.name,
                 known.kind,
-                known.throw_mm.map_or("unknown".to_owned(), |t| t.to_string())
+                throw(known.throw_mm)
             ));
         }
         Ok(Some(id))
     }
 
-    /// Computes the figures of every session again, each from its recording. What was typed stays; the figures of a session
-    /// whose recording is gone or changed stay as they are, and that is said.
+    /// Computes the figures of every session again, each from its recording under the plan it was reviewed by. What was typed
+    /// stays; the figures of a session whose recording is gone or changed stay as they are, and that is said.
     ///
     /// # Errors
     /// When the store cannot be written.
@@ -339,28 +382,27 @@ impl Shop {
         Ok(rebuilt)
     }
 
-    fn rebuild_one(&self, session: &super::Session, path: &Path) -> Result<()> {
-        let unreadable = |e: crate::recording::Error| ShopError::Value(e.to_string());
+    fn rebuild_one(&self, session: &Session, path: &Path) -> Result<()> {
+        let unreadable = |e: ReplayError| ShopError::Value(e.to_string());
         File::open(path).map_err(|e| ShopError::io("open", path, e))?;
-        let mut reader = Reader::open(path).map_err(unreadable)?;
-        if reader.facts().started != session.started {
+        let mut replay = Replay::open(path).map_err(unreadable)?;
+        let facts = replay.facts().clone();
+        let filed = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started)?;
+        if filed.is_none_or(|filed| filed.id != session.id) {
             return Err(ShopError::Value("another recording stands at this place now".to_owned()));
         }
-        let source = PlanSource::new("plan inside the recording", &reader.facts().plan);
-        let plan = Plan::from_toml(&source).unwrap_or_default();
-        let mut figures = Figures::new(plan.clone());
-        let calibration = reader.facts().sensor_calibration().map_err(|e| ShopError::Value(e.to_string()))?;
-        let mut review = Review::new(plan);
-        review.calibrate(calibration);
-        while reader.next_chunk(|entry| review.push(&entry, &mut |event| figures.event(&event))).map_err(unreadable)? {}
-        review.finish(&mut |event| figures.event(&event));
-        let names = self.technicians()?;
-        let about = About {
-            technician: names.into_iter().find(|t| t.id == session.technician).map(|t| t.entry.name),
-            ..About::default()
+        // Sessions filed by a program that did not keep the plan were judged by the one inside, or by common practice.
+        let plan = match self.plan_of(session.id)? {
+            plan if plan.is_empty() => replay.plan().unwrap_or_default(),
+            plan => Plan::from_toml(&PlanSource::new("plan of the filed session", &plan))
+                .map_err(|e| ShopError::Value(e.to_string()))?,
         };
-        let facts = reader.facts().clone();
-        self.file_review(path, &facts, figures, &about, &session.lost)?;
+        let mut figures = Figures::new(plan.clone());
+        let ended = replay
+            .run(plan.clone(), |_| {}, |event| figures.event(&event, rubbing(&event, &plan)))
+            .map_err(unreadable)?;
+        let lost = ended.lost().unwrap_or_default();
+        self.file_review(path, &facts, figures, &About::default(), &lost)?;
         Ok(())
     }
 }

@@ -327,6 +327,7 @@ mod tests {
             phase,
             day: "2026-03-02".into(),
             film_um,
+            place: None,
             note: String::new(),
         }
     }

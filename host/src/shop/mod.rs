@@ -22,17 +22,23 @@ mod error;
 mod exchange;
 pub mod fill;
 pub mod film;
+mod map;
 mod names;
+mod notes;
 pub mod papers;
 mod sessions;
 mod store;
+mod tables;
 #[cfg(test)]
 mod tests;
 pub mod trial;
 mod work;
 
 pub use error::{Result, ShopError};
+pub use map::{MAP_CELLS, SectionMap};
 pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehicle};
+pub use notes::{NewNote, Note};
 pub use sessions::{Filed, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session};
 pub use store::{Health, STORE, Setting, Shop};
-pub use work::{FilmReading, Phase, Trial};
+pub use tables::Imported;
+pub use work::{FilmReading, Phase, Place, Trial};

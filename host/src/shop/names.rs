@@ -44,6 +44,14 @@ impl ProductKind {
             Self::Liquid => "liquid",
         }
     }
+
+    /// The kind of a word.
+    pub(super) fn of(word: &str) -> Result<Self> {
+        [Self::Pad, Self::Liquid]
+            .into_iter()
+            .find(|kind| kind.as_str() == word)
+            .ok_or_else(|| ShopError::Value(format!("kind {word:?}: choose pad or liquid")))
+    }
 }
 
 /// A pad or a liquid, as the shop calls it.

@@ -2,7 +2,7 @@
 
 use rusqlite::{OptionalExtension as _, params};
 
-use super::{Id, Result, Shop};
+use super::{Id, NewNote, Result, SectionMap, Shop};
 
 /// A session to be filed.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,6 +35,10 @@ pub struct NewSession {
     pub sensor: String,
     /// Version of the program that computed the figures.
     pub program: String,
+    /// The plan the figures were computed by, TOML, complete in itself; empty when there was none to keep.
+    pub plan: String,
+    /// Which technician's part of the recording, in order of appearance, from 1.
+    pub part: u32,
     /// Length, s.
     pub seconds: f64,
     /// Time the motor ran, s.
@@ -47,6 +51,8 @@ pub struct NewSession {
     pub heat_limit_k: f64,
     /// What was worked.
     pub sections: Vec<NewSection>,
+    /// What was marked while it was recorded.
+    pub notes: Vec<NewNote>,
 }
 
 /// One section.
@@ -58,6 +64,8 @@ pub struct NewSection {
     pub rubbing_mean_m: Option<f64>,
     /// Its coefficient of variation.
     pub rubbing_cv: Option<f64>,
+    /// Rubbing distance over it, where its size is known.
+    pub map: Option<SectionMap>,
     /// Its passes.
     pub passes: Vec<NewPass>,
 }
@@ -160,6 +168,8 @@ pub struct Session {
     pub pace_mps: (f64, f64),
     /// The plan's limit, K.
     pub heat_limit_k: f64,
+    /// Which technician's part of its recording, from 1.
+    pub part: u32,
 }
 
 /// The figures of one pass, for comparing.
@@ -220,7 +230,7 @@ impl Filed {
 }
 
 const SESSION_COLUMNS: &str = "id, recording, started, day, technician_id, machine_id, vehicle_id, pad_id, liquid_id, panel, \
-     trainer, source, seconds, running_s, lost, pace_lo_mps, pace_hi_mps, heat_limit_k";
+     trainer, source, seconds, running_s, lost, pace_lo_mps, pace_hi_mps, heat_limit_k, part";
 
 fn session_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Session> {
     Ok(Session {
@@ -241,6 +251,7 @@ fn session_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Session> {
         lost: row.get(14)?,
         pace_mps: (row.get(15)?, row.get(16)?),
         heat_limit_k: row.get(17)?,
+        part: row.get(18)?,
     })
 }
 
@@ -251,15 +262,7 @@ impl Shop {
     /// When the store cannot be written; nothing of the session is in it then.
     pub fn file(&self, new: &NewSession) -> Result<Filed> {
         self.whole(|| {
-            // A recording filed while unfinished (`.part`) has other bytes when finished, but the same sensor and start.
-            let same = self
-                .db
-                .prepare_cached(
-                    "SELECT id FROM sessions WHERE fingerprint = ?1
-                     OR (sensor <> '' AND sensor = ?2 AND started = ?3) LIMIT 1",
-                )?
-                .query_row(params![new.fingerprint, new.sensor, new.started], |row| row.get::<_, Id>(0))
-                .optional()?;
+            let same = self.session_of_recording(&new.fingerprint, &new.sensor, &new.started)?.map(|s| s.id);
             let id = match same {
                 Some(id) => {
                     self.replace_head(id, new)?;
@@ -270,8 +273,31 @@ impl Shop {
             for section in &new.sections {
                 self.insert_section(id, section)?;
             }
+            self.replace_recorded_notes(id, new)?;
             Ok(if same.is_some() { Filed::Again(id) } else { Filed::New(id) })
         })
+    }
+
+    /// The session filed of a recording, if any: the same bytes, or the same sensor and start, for a recording filed while
+    /// unfinished (`.part`) has other bytes when finished.
+    pub(super) fn session_of_recording(
+        &self,
+        fingerprint: &str,
+        sensor: &str,
+        started: &str,
+    ) -> Result<Option<Session>> {
+        let sql = format!(
+            "SELECT {SESSION_COLUMNS} FROM sessions WHERE fingerprint = ?1
+             OR (sensor <> '' AND sensor = ?2 AND started = ?3) LIMIT 1"
+        );
+        let mut query = self.db.prepare_cached(&sql)?;
+        Ok(query.query_row(params![fingerprint, sensor, started], session_of).optional()?)
+    }
+
+    /// The plan a session's figures were computed by, TOML; empty where none was kept.
+    pub(super) fn plan_of(&self, session: Id) -> Result<String> {
+        let mut query = self.db.prepare_cached("SELECT plan FROM sessions WHERE id = ?1")?;
+        Ok(query.query_row([session], |row| row.get(0))?)
     }
 
     fn insert_head(&self, new: &NewSession) -> Result<Id> {
@@ -279,8 +305,8 @@ impl Shop {
             .prepare_cached(
                 "INSERT INTO sessions (fingerprint, recording, started, day, technician_id, machine_id, vehicle_id, pad_id,
                  liquid_id, panel, trainer, source, sensor, program, seconds, running_s, lost, pace_lo_mps, pace_hi_mps,
-                 heat_limit_k)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)",
+                 heat_limit_k, plan, part)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22)",
             )?
             .execute(params![
                 new.fingerprint,
@@ -302,7 +328,9 @@ impl Shop {
                 new.lost,
                 new.pace_mps.0,
                 new.pace_mps.1,
-                new.heat_limit_k
+                new.heat_limit_k,
+                new.plan,
+                new.part
             ])?;
         Ok(self.db.last_insert_rowid())
     }
@@ -314,7 +342,7 @@ impl Shop {
              machine_id = coalesce(?7, machine_id), vehicle_id = coalesce(?8, vehicle_id), pad_id = coalesce(?9, pad_id),
              liquid_id = coalesce(?10, liquid_id), panel = CASE ?11 WHEN '' THEN panel ELSE ?11 END,
              trainer = max(trainer, ?12), program = ?13, seconds = ?14, running_s = ?15, lost = ?16, pace_lo_mps = ?17,
-             pace_hi_mps = ?18, heat_limit_k = ?19 WHERE id = ?1",
+             pace_hi_mps = ?18, heat_limit_k = ?19, plan = ?20 WHERE id = ?1",
             params![
                 id,
                 new.fingerprint,
@@ -334,7 +362,8 @@ impl Shop {
                 new.lost,
                 new.pace_mps.0,
                 new.pace_mps.1,
-                new.heat_limit_k
+                new.heat_limit_k,
+                new.plan
             ],
         )?;
         Ok(())
@@ -343,14 +372,19 @@ impl Shop {
     fn insert_section(&self, session: Id, section: &NewSection) -> Result<()> {
         self.db
             .prepare_cached(
-                "INSERT INTO sections (session_id, number, passes, rubbing_mean_m, rubbing_cv) VALUES (?1, ?2, ?3, ?4, ?5)",
+                "INSERT INTO sections (session_id, number, passes, rubbing_mean_m, rubbing_cv, map_along_m, map_across_m,
+                 map_most_m, map) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
             )?
             .execute(params![
                 session,
                 section.number,
                 section.passes.len() as i64,
                 section.rubbing_mean_m,
-                section.rubbing_cv
+                section.rubbing_cv,
+                section.map.as_ref().map(|m| m.along_m),
+                section.map.as_ref().map(|m| m.across_m),
+                section.map.as_ref().map(|m| m.most_m),
+                section.map.as_ref().map(|m| &m.cells)
             ])?;
         let id = self.db.last_insert_rowid();
         for pass in &section.passes {

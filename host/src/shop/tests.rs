@@ -42,12 +42,15 @@ fn session(technician: Id, fingerprint: &str) -> NewSession {
         source: "sensor",
         sensor: String::new(),
         program: "0".into(),
+        plan: String::new(),
+        part: 1,
         seconds: 100.0,
         running_s: 90.0,
         lost: String::new(),
         pace_mps: (0.0127, 0.0254),
         heat_limit_k: 11.1,
         sections: vec![NewSection { number: 1, passes: vec![pass], ..NewSection::default() }],
+        notes: Vec::new(),
     }
 }
 
@@ -255,14 +258,14 @@ fn tables_go_in_whole_or_not_at_all() {
         path
     };
     let good = put("products.csv", "\u{feff}kind,name,aggressiveness\npad,white,1\nliquid,finishing,1\n");
-    assert_eq!(shop.import_csv(&good).expect("imported"), 2);
+    assert_eq!(shop.import_tables(&[good]).expect("imported").rows, 2);
     let bad = put("technicians.csv", "name,note\nRobin,\nKim,\nrobin,twice\n");
-    says(shop.import_csv(&bad), &["technicians.csv", "line 4", "already a technician"]);
+    says(shop.import_tables(&[bad]), &["technicians.csv", "line 4", "already a technician"]);
     assert!(shop.technicians().expect("read").is_empty());
-    says(shop.import_csv(&put("other.csv", "a\n1\n")), &["the file's name says what it holds"]);
+    says(shop.import_tables(&[put("other.csv", "a\n1\n")]), &["the file's name says what it holds"]);
     let film =
         put("film_readings.csv", "vehicle,panel,point,phase,day,film_um\nvan B,door,1,before,2026-03-02,thick\n");
-    says(shop.import_csv(&film), &["line 2", "no vehicle called \"van B\""]);
+    says(shop.import_tables(&[film]), &["line 2", "no vehicle called \"van B\""]);
     says(shop.import_json(&put("shop.json", "{\"format\": \"other\"}")), &["expected an exported shop"]);
 }
 

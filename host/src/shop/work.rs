@@ -2,7 +2,8 @@
 
 use rusqlite::params;
 
-use super::{Id, ProductKind, Result, Shop, ShopError};
+use super::notes::checked_panel;
+use super::{Id, Result, Shop, ShopError};
 
 /// One pad-and-liquid combination tried on a test spot, with its result.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,6 +62,20 @@ impl Phase {
     }
 }
 
+/// Where on a section the gauge stood: from the corner where the section's first stroke starts, at its right.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Number of the section on the panel, as in the recording.
+    pub section: u32,
+    /// Along the first stroke, m.
+    pub along_m: f64,
+    /// Across it, m.
+    pub across_m: f64,
+}
+
+/// Largest distance from a section's corner, m; no section is larger.
+const MOST_M: f64 = 3.0;
+
 /// One reading of the film gauge.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FilmReading {
@@ -76,6 +91,8 @@ pub struct FilmReading {
     pub day: String,
     /// The whole build, µm.
     pub film_um: f64,
+    /// Where on a section, where it was told.
+    pub place: Option<Place>,
     /// Anything else.
     pub note: String,
 }
@@ -103,13 +120,20 @@ impl Shop {
         if !(1..=50).contains(&trial.passes) {
             return Err(ShopError::Value(format!("passes {}: expected 1 to 50", trial.passes)));
         }
+        if let Some(film) = trial.film_taken_um.filter(|f| !(-100.0..=1000.0).contains(f)) {
+            return Err(ShopError::Value(format!("film taken {film} µm: expected -100 to 1000")));
+        }
+        checked_panel(&trial.panel)?;
+        if let Some(session) = trial.session {
+            self.checked_session(session, None)?;
+        }
         self.db.execute(
             "INSERT INTO trials (vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes,
              finish_reached, haze, holograms, film_taken_um, note)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
             params![
                 trial.vehicle,
-                trial.panel,
+                trial.panel.trim(),
                 trial.day,
                 trial.technician,
                 trial.machine,
@@ -166,12 +190,27 @@ impl Shop {
             return Err(ShopError::Value(format!("film {} µm: expected 0 to 5000", reading.film_um)));
         }
         for (what, name) in [("panel", &reading.panel), ("point", &reading.point)] {
-            if name.trim().is_empty() || name.chars().count() > 80 {
-                return Err(ShopError::Value(format!("{what} {name:?}: a name has 1 to 80 characters")));
+            if name.trim().is_empty() || name.chars().count() > 80 || name.chars().any(char::is_control) {
+                return Err(ShopError::Value(format!(
+                    "{what} {name:?}: a name has 1 to 80 characters and no line breaks"
+                )));
+            }
+        }
+        if let Some(place) = reading.place {
+            if !(1..=9999).contains(&place.section) {
+                return Err(ShopError::Value(format!("section {}: sections are numbered from 1", place.section)));
+            }
+            for (what, m) in [("along", place.along_m), ("across", place.across_m)] {
+                if !(0.0..=MOST_M).contains(&m) {
+                    return Err(ShopError::Value(format!(
+                        "{m} m {what} the section: expected 0 to {MOST_M} m from its corner"
+                    )));
+                }
             }
         }
         self.db.execute(
-            "INSERT INTO film_readings (vehicle_id, panel, point, phase, day, film_um, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            "INSERT INTO film_readings (vehicle_id, panel, point, phase, day, film_um, note, section, along_m, across_m)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
             params![
                 reading.vehicle,
                 reading.panel.trim(),
@@ -179,7 +218,10 @@ impl Shop {
                 reading.phase.as_str(),
                 reading.day,
                 reading.film_um,
-                reading.note
+                reading.note,
+                reading.place.map(|p| p.section),
+                reading.place.map(|p| p.along_m),
+                reading.place.map(|p| p.across_m)
             ],
         )?;
         Ok(self.db.last_insert_rowid())
@@ -190,65 +232,24 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn film_readings(&self) -> Result<Vec<FilmReading>> {
-        self.rows("SELECT vehicle_id, panel, point, phase, day, film_um, note FROM film_readings ORDER BY id", |row| {
-            Ok(FilmReading {
-                vehicle: row.get(0)?,
-                panel: row.get(1)?,
-                point: row.get(2)?,
-                phase: if row.get::<_, String>(3)? == "before" { Phase::Before } else { Phase::After },
-                day: row.get(4)?,
-                film_um: row.get(5)?,
-                note: row.get(6)?,
-            })
-        })
-    }
-
-    /// A row of `trials.csv` or `film_readings.csv`, by names.
-    pub(super) fn import_work(
-        &self,
-        table: &str,
-        needed: &dyn Fn(&str) -> Result<String>,
-        number: &dyn Fn(&str) -> Result<Option<f64>>,
-        word: &dyn Fn(&str) -> String,
-    ) -> Result<()> {
-        let grade = |key: &str| Ok::<i64, ShopError>(number(key)?.unwrap_or(0.0) as i64);
-        if table == "film_readings" {
-            let phase = needed("phase")?;
-            let reading = FilmReading {
-                vehicle: self.vehicle(&needed("vehicle")?)?,
-                panel: needed("panel")?,
-                point: needed("point")?,
-                phase: Phase::of(&phase)
-                    .ok_or_else(|| ShopError::Value(format!("phase {phase:?}: choose before or after")))?,
-                day: needed("day")?,
-                film_um: number("film_um")?
-                    .ok_or_else(|| ShopError::Value("column film_um is empty or missing".into()))?,
-                note: word("note"),
-            };
-            return self.add_film_reading(&reading).map(drop);
-        }
-        let reached = needed("finish_reached")?;
-        let machine = word("machine");
-        let trial = Trial {
-            vehicle: self.vehicle(&needed("vehicle")?)?,
-            panel: word("panel"),
-            day: needed("day")?,
-            technician: self.technician(&needed("technician")?)?,
-            machine: if machine.is_empty() { None } else { Some(self.machine(&machine)?) },
-            pad: self.product(ProductKind::Pad, &needed("pad")?)?,
-            liquid: self.product(ProductKind::Liquid, &needed("liquid")?)?,
-            session: None,
-            passes: number("passes")?.unwrap_or(1.0) as i64,
-            finish_reached: match reached.as_str() {
-                "yes" | "1" | "true" => true,
-                "no" | "0" | "false" => false,
-                other => return Err(ShopError::Value(format!("finish_reached {other:?}: choose yes or no"))),
+        self.rows(
+            "SELECT vehicle_id, panel, point, phase, day, film_um, note, section, along_m, across_m FROM film_readings
+             ORDER BY id",
+            |row| {
+                let (section, along_m, across_m): (Option<u32>, Option<f64>, Option<f64>) =
+                    (row.get(7)?, row.get(8)?, row.get(9)?);
+                let place = section.zip(along_m).zip(across_m);
+                Ok(FilmReading {
+                    vehicle: row.get(0)?,
+                    panel: row.get(1)?,
+                    point: row.get(2)?,
+                    phase: if row.get::<_, String>(3)? == "before" { Phase::Before } else { Phase::After },
+                    day: row.get(4)?,
+                    film_um: row.get(5)?,
+                    place: place.map(|((section, along_m), across_m)| Place { section, along_m, across_m }),
+                    note: row.get(6)?,
+                })
             },
-            haze: grade("haze")?,
-            holograms: grade("holograms")?,
-            film_taken_um: number("film_taken_um")?,
-            note: word("note"),
-        };
-        self.add_trial(&trial).map(drop)
+        )
     }
 }

@@ -34,8 +34,8 @@ pub(super) const HEAT_RISE_K: NumberKey = NumberKey::new("heat_rise_k", 1.0, 40.
 pub(super) const HEAT_RISE_DEGF: NumberKey = NumberKey::new("heat_rise_degf", 1.8, 72.0, "degF");
 pub(super) const ORBIT_OPM: NumberKey = NumberKey::new("orbit_opm", 500.0, 15_000.0, "per minute");
 pub(super) const SPEED_RPM: NumberKey = NumberKey::new("speed_rpm", 100.0, 6_000.0, "per minute");
-pub(super) const STROKE_LENGTH_M: NumberKey = NumberKey::new("stroke_length_m", 0.05, 2.0, "m");
-pub(super) const STROKE_LENGTH_IN: NumberKey = NumberKey::new("stroke_length_in", 2.0, 78.0, "in");
+pub(super) const STROKE_LENGTH_M: NumberKey = NumberKey::new("stroke_length_m", 0.05, 3.0, "m");
+pub(super) const STROKE_LENGTH_IN: NumberKey = NumberKey::new("stroke_length_in", 2.0, 118.0, "in");
 pub(super) const SECTION_M: NumberKey = NumberKey::new("section_m", 0.1, 2.5, "m");
 pub(super) const SECTION_IN: NumberKey = NumberKey::new("section_in", 4.0, 98.0, "in");
 // A bare metallic lacquer is near 0.4: thermal-camera manual T559880, table 35.1. Below that the correction grows wild.

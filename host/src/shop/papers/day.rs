@@ -160,6 +160,7 @@ mod tests {
                 phase,
                 day: "2026-03-02".into(),
                 film_um,
+                place: None,
                 note: String::new(),
             };
             shop.add_film_reading(&reading).expect("added");

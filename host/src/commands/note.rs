@@ -1,0 +1,102 @@
+//! `note`: what was typed about a vehicle, a session or a section, and what was marked while recording.
+
+use std::collections::BTreeMap;
+
+use steadypass::shop::{Id, Note, Session};
+
+use super::{Console, Done, Failure, Outcome, review::count, shop};
+use crate::cli::shop::{NoteArgs, NoteVerb};
+
+pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
+    match &args.what {
+        NoteVerb::Add { shop: folder, vehicle, panel, session, section, day, text } => {
+            let store = shop::open(&folder.folder)?;
+            let failed = shop::of(&folder.folder);
+            let known = store.sessions().map_err(&failed)?;
+            let of_session = session.and_then(|id| known.iter().find(|s| s.id == id)).map(|s| s.day.clone());
+            let today = || jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
+            let note = Note {
+                day: day.clone().or(of_session).unwrap_or_else(today),
+                session: *session,
+                section: *section,
+                vehicle: vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?,
+                panel: panel.clone().unwrap_or_default(),
+                text: text.clone(),
+                recorded_s: None,
+            };
+            store.add_note(&note).map_err(&failed)?;
+            console.result("noted")?;
+            Ok(Done::Fine)
+        }
+        NoteVerb::List { shop: folder, vehicle, session } => {
+            let store = shop::open(&folder.folder)?;
+            let failed = shop::of(&folder.folder);
+            let vehicle = vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
+            let sessions: BTreeMap<Id, Session> =
+                store.sessions().map_err(&failed)?.into_iter().map(|s| (s.id, s)).collect();
+            if let Some(id) = session.filter(|id| !sessions.contains_key(id)) {
+                return Err(Failure::failed(format!(
+                    "shop {}: there is no session {id}; `steadypass shop status --all` lists them",
+                    folder.folder.display()
+                )));
+            }
+            let labels: BTreeMap<Id, String> =
+                store.vehicles().map_err(&failed)?.into_iter().map(|v| (v.id, v.entry.label)).collect();
+            let mut notes = store.notes().map_err(&failed)?;
+            // A session's vehicle and panel are the note's, unless it names its own.
+            for note in &mut notes {
+                if let Some(session) = note.session.and_then(|id| sessions.get(&id)) {
+                    note.vehicle = note.vehicle.or(session.vehicle);
+                    if note.panel.is_empty() {
+                        note.panel.clone_from(&session.panel);
+                    }
+                }
+            }
+            notes.retain(|n| {
+                vehicle.is_none_or(|v| n.vehicle == Some(v)) && session.is_none_or(|s| n.session == Some(s))
+            });
+            list(console, &notes, &labels)
+        }
+    }
+}
+
+fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Outcome {
+    let label = |note: &Note| note.vehicle.and_then(|id| labels.get(&id)).map(String::as_str);
+    if console.json {
+        let rows: Vec<_> = notes
+            .iter()
+            .map(|n| {
+                serde_json::json!({
+                    "day": n.day, "vehicle": label(n), "panel": n.panel, "session": n.session, "section": n.section,
+                    "recorded_s": n.recorded_s, "text": n.text,
+                })
+            })
+            .collect();
+        console.result(&serde_json::Value::from(rows).to_string())?;
+        return Ok(Done::Fine);
+    }
+    for note in notes {
+        let place = [
+            label(note).map(str::to_owned),
+            Some(note.panel.clone()).filter(|p| !p.is_empty()),
+            note.session.map(|id| format!("session {id}")),
+            note.section.map(|number| format!("section {number}")),
+            note.recorded_s.map(|t| format!("at {}", minutes(t))),
+        ];
+        let place = place.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let place = if place.is_empty() { String::new() } else { format!(" {place}") };
+        console.result(&format!("{}{place}: {}", note.day, note.text))?;
+    }
+    if notes.is_empty() {
+        console.result("No notes yet.")?;
+    } else {
+        console.remark(&count(notes.len(), "note", "notes"));
+    }
+    Ok(Done::Fine)
+}
+
+/// Minutes and seconds into a recording.
+fn minutes(t_s: f64) -> String {
+    let seconds = t_s.max(0.0) as u64;
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}

@@ -1,0 +1,337 @@
+//! What users get wrong around the shop's memory, and what machines do to it: one clear sentence each, the right exit code,
+//! nothing lost and nothing half-written.
+
+use std::{fs, path::PathBuf, process::Command};
+
+use rusqlite::Connection;
+use tempfile::TempDir;
+
+use crate::support::*;
+
+/// A shop with one name of each kind.
+struct Small {
+    folder: TempDir,
+    shop: String,
+}
+
+impl Small {
+    fn new() -> Self {
+        let folder = TempDir::new().expect("temp");
+        let shop = text(&at(&folder, "shop"));
+        succeeds(&["shop", "init", "--shop", &shop, "--name", "Corner Shop"]);
+        let small = Self { folder, shop };
+        small.fill();
+        small
+    }
+
+    fn fill(&self) {
+        let add = |rest: &[&str]| succeeds(&[&["shop", "add", "--shop", &self.shop], rest].concat());
+        add(&["technician", "Robin"]);
+        add(&["machine", "machine 2", "--kind", "orbital", "--throw-mm", "15", "--pad-mm", "125"]);
+        add(&["pad", "white foam", "--place", "1"]);
+        add(&["liquid", "finishing", "--place", "1"]);
+        add(&["vehicle", "saloon A", "--paint", "clear-coat", "--owner", "Somebody Private"]);
+    }
+
+    /// `VERB SUBVERB --shop SHOP REST`.
+    fn with<'a>(&'a self, verb: &[&'a str], rest: &[&'a str]) -> Vec<&'a str> {
+        [verb, &["--shop", &self.shop], rest].concat()
+    }
+
+    fn fails(&self, verb: &[&str], rest: &[&str], code: i32, words: &[&str]) {
+        expect(&self.with(verb, rest), code, words);
+    }
+
+    fn file(&self, name: &str, content: &str) -> String {
+        let path = at(&self.folder, name);
+        fs::write(&path, content).expect("written");
+        text(&path)
+    }
+
+    fn store(&self) -> PathBuf {
+        at(&self.folder, "shop").join("shop.db")
+    }
+
+    /// Everything in the store that is exported.
+    fn holds(&self) -> String {
+        let out = TempDir::new().expect("temp");
+        succeeds(&["-q", "shop", "export", "--shop", &self.shop, "--out", &text(out.path())]);
+        fs::read_to_string(at(&out, "shop.json")).expect("a whole shop")
+    }
+
+    /// A recording of invented data by Robin, with the plan given, if any.
+    fn recording(&self, name: &str, plan: &str) -> PathBuf {
+        succeeds(&["simulate", "--out", &text(self.folder.path())]);
+        let table = text(&at(&self.folder, "demo-1.csv"));
+        let out = at(&self.folder, name);
+        let plan = self.file("plan.toml", plan);
+        succeeds(&["import", &table, "--out", &text(&out), "--technician", "Robin", "--plan", &plan]);
+        out
+    }
+}
+
+#[test]
+fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
+    let s = Small::new();
+    let before = s.holds();
+    let add = ["shop", "add"];
+    s.fails(&add, &["technician", "robin"], 1, &["already a technician called \"robin\"", "tells the two apart"]);
+    s.fails(&add, &["technician", " "], 1, &["1 to 80 characters"]);
+    s.fails(&add, &["machine", "machine 3"], 2, &["--kind orbital or --kind rotary is needed"]);
+    s.fails(&add, &["machine", "machine 3", "--kind", "saw"], 1, &["\"saw\"", "orbital, rotary"]);
+    s.fails(&add, &["machine", "machine 3", "--kind", "orbital", "--throw-mm", "150"], 1, &["150", "1 to 40"]);
+    s.fails(&add, &["pad", "grey foam"], 2, &["--place N is needed", "1 = mildest"]);
+    s.fails(&add, &["pad", "grey foam", "--place", "0"], 1, &["0", "1 to 99"]);
+    s.fails(
+        &add,
+        &["vehicle", "van B", "--paint", "matt"],
+        1,
+        &["\"matt\"", "clear-coat, single-stage, respray, unknown"],
+    );
+    s.fails(&["shop", "set"], &["colour", "red"], 2, &["colour", "gauge-sd-um"]);
+    s.fails(&["shop", "set"], &["gauge-sd-um", "a lot"], 1, &["a lot", "0.01 to 50 µm"]);
+    s.fails(&["shop", "trainer"], &["7"], 1, &["no session 7", "shop status --all"]);
+
+    let trial = |rest: &[&str], code: i32, words: &[&str]| {
+        let good = ["--vehicle", "saloon A", "--technician", "Robin", "--pad", "white foam", "--liquid", "finishing"];
+        s.fails(&["trial", "add"], &[&good, rest].concat(), code, words);
+    };
+    trial(&["--passes", "0"], 1, &["passes 0", "1 to 50"]);
+    trial(&["--passes", "2", "--haze", "7"], 1, &["haze 7", "0 none, 1 slight, 2 plain, 3 heavy"]);
+    trial(&["--passes", "2", "--film-um", "NaN"], 1, &["film taken NaN", "-100 to 1000"]);
+    trial(&["--passes", "2", "--session", "9"], 1, &["no session 9", "shop status --all"]);
+    trial(&["--passes", "2", "--day", "yesterday"], 1, &["\"yesterday\"", "YYYY-MM-DD"]);
+    trial(&["--passes", "2", "--machine", "machine 9"], 1, &["did you mean \"machine 2\""]);
+    trial(&["--passes", "many"], 2, &["many"]);
+    s.fails(&["trial", "propose"], &["--vehicle", "saloon B"], 1, &["did you mean \"saloon A\""]);
+    s.fails(&["trial", "verdict"], &["--vehicle", "coupe"], 1, &["no vehicle called \"coupe\"", "shop status --all"]);
+
+    let film = |rest: &[&str], code: i32, words: &[&str]| {
+        let good = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "1"];
+        s.fails(&["thickness", "add"], &[&good, rest].concat(), code, words);
+    };
+    film(&["--phase", "during", "120"], 2, &["during", "before or after"]);
+    // One wrong reading of two: neither is stored.
+    film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "0 to 5000"]);
+    film(&["--phase", "before", "nan"], 1, &["NaN µm", "0 to 5000"]);
+    film(&["--phase", "before", "--day", "2026-02-30", "120"], 1, &["2026-02-30", "YYYY-MM-DD"]);
+    film(&["--phase", "before", "--at-m", "0.1,0.2", "120"], 2, &["--section"]);
+    film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);
+    film(&["--phase", "before", "--section", "1", "--at-m", "0.1,20", "120"], 1, &["20 m across", "0 to 3 m"]);
+    film(&["--phase", "before"], 2, &["READINGS"]);
+    s.fails(&["thickness", "ledger"], &["--out", "never"], 1, &["no panel has readings before and after"]);
+
+    let note = ["note", "add"];
+    s.fails(&note, &[" "], 1, &["0 characters", "1 to 4000"]);
+    s.fails(&note, &["--session", "3", "text"], 1, &["no session 3"]);
+    s.fails(&note, &["--section", "1", "text"], 2, &["--session"]);
+    s.fails(&["note", "list"], &["--session", "3"], 1, &["no session 3", "shop status --all"]);
+    s.fails(&["compare"], &["--out", "never", "--from", "1 March"], 2, &["1 March", "YYYY-MM-DD"]);
+    s.fails(&["compare"], &["--out", "never"], 1, &["none is filed yet", "steadypass review"]);
+    s.fails(
+        &["report"],
+        &["--vehicle", "saloon A", "--picture", "none.jpg", "--out", "never"],
+        1,
+        &["none.jpg", "no such file"],
+    );
+    expect(&["review", "x.mcap", "--out", "never", "--machine", "machine 2"], 2, &["--shop"]);
+    assert_eq!(s.holds(), before, "nothing was changed");
+    assert!(!PathBuf::from("never").exists());
+}
+
+#[test]
+fn tables_with_a_bad_row_go_in_not_at_all_and_name_the_line() {
+    let s = Small::new();
+    let before = s.holds();
+    let trials = "vehicle,technician,pad,liquid,day,passes,finish_reached,haze";
+    let good = "saloon A,Robin,white foam,finishing,2026-03-02,4,yes,1";
+    let film = "vehicle,panel,point,phase,day,film_um,section,along_m,across_m";
+    for (name, content, words) in [
+        ("technicians.csv", "name\nKim\nROBIN\n".to_owned(), vec!["line 3", "already a technician"]),
+        ("technicians.csv", "name,note\nKim\n".to_owned(), vec!["line 2", "1 cells where the header has 2"]),
+        ("technicians.csv", "name;note\nKim;\n".to_owned(), vec!["no column \"name;note\"", "separated by commas"]),
+        ("machines.csv", "name,kind\nmachine 3,\n".to_owned(), vec!["line 2", "column kind is empty or missing"]),
+        ("machines.csv", "name,kind,pad_diameters_mm\nm,orbital,125;big\n".to_owned(), vec!["line 2", "\"big\""]),
+        ("products.csv", "kind,name,aggressiveness\npad,grey,1.5\n".to_owned(), vec!["line 2", "whole number", "1.5"]),
+        ("trials.csv", format!("{trials}\n{good}\n{}\n", good.replace(",1", ",2.7")), vec!["line 3", "haze", "2.7"]),
+        ("trials.csv", format!("{trials}\n{}\n", good.replace("yes", "perhaps")), vec!["line 2", "yes or no"]),
+        (
+            "trials.csv",
+            format!("{trials}\n{}\n", good.replace("foam", "foan")),
+            vec!["line 2", "did you mean \"white foam\""],
+        ),
+        ("trials.csv", format!("{}\n{good}\n", trials.replace("haze", "hase")), vec!["no column \"hase\"", "haze"]),
+        (
+            "trials.csv",
+            format!("{trials},session\n{good},1-abc\n"),
+            vec!["line 2", "1-abc is not filed", "sessions.csv"],
+        ),
+        (
+            "film_readings.csv",
+            format!("{film}\nsaloon A,door,1,before,2026-03-02,thick,,,\n"),
+            vec!["line 2", "\"thick\""],
+        ),
+        (
+            "film_readings.csv",
+            format!("{film}\nsaloon A,door,1,before,2026-03-02,120,1,0.1,\n"),
+            vec!["line 2", "all of section"],
+        ),
+        ("notes.csv", "day,text\n2026-03-02,\n".to_owned(), vec!["line 2", "column text is empty"]),
+        ("prices.csv", "a\n1\n".to_owned(), vec!["says what it holds", "trials.csv"]),
+    ] {
+        let file = s.file(name, &content);
+        // A good table beside it does not go in either.
+        let other = s.file("settings.csv", "key,value\ncare,Wash by hand.\n");
+        s.fails(&["shop", "import"], &[&other, &file], 1, &[&[name], &words[..]].concat());
+    }
+    let latin = at(&s.folder, "vehicles.csv");
+    fs::write(&latin, b"label\nk\xfcbelwagen\n").expect("written");
+    s.fails(&["shop", "import"], &[&text(&latin)], 1, &["vehicles.csv", "line 2", "UTF-8"]);
+    s.fails(&["shop", "import"], &[&text(&at(&s.folder, "machines2/machines.csv"))], 1, &["no such file"]);
+    s.fails(&["shop", "import"], &[&s.file("shop.json", "{\"format\":\"else\"}")], 1, &["expected an exported shop"]);
+    assert_eq!(s.holds(), before, "nothing was changed");
+}
+
+#[test]
+fn a_store_of_another_program_or_a_newer_one_is_left_alone() {
+    let s = Small::new();
+    Connection::open(s.store()).and_then(|db| db.pragma_update(None, "user_version", 99)).expect("changed");
+    let before = fs::read(s.store()).expect("read");
+    let newer = ["written by a newer Steadypass", "schema 99", "update the program", "Nothing was changed"];
+    s.fails(&["shop", "status"], &[], 1, &newer);
+    s.fails(&["shop", "add"], &["technician", "Kim"], 1, &newer);
+    s.fails(&["shop", "rebuild"], &[], 1, &newer);
+    let recording = s.recording("door.mcap", "");
+    let out = text(&at(&s.folder, "out"));
+    s.fails(&["review", &text(&recording), "--out", &out], &["--no-sheets"], 1, &newer);
+    assert!(!at(&s.folder, "out").exists(), "said before the work");
+    assert_eq!(fs::read(s.store()).expect("read"), before);
+    fs::write(s.store(), "not a database, but long enough that its header is looked at: ".repeat(20)).expect("written");
+    s.fails(&["shop", "status"], &[], 1, &["is not a shop's store", "move it away"]);
+    s.fails(&["shop", "init"], &[], 1, &["holds a shop already"]);
+}
+
+/// The review is whole all the same, and can be filed when the store is free again.
+#[test]
+fn a_locked_store_is_waited_for_and_then_said() {
+    let s = Small::new();
+    let recording = s.recording("door.mcap", "");
+    let other = Connection::open(s.store()).expect("opened");
+    other.execute_batch("BEGIN IMMEDIATE").expect("locked");
+    let out = text(&at(&s.folder, "out"));
+    let recording = text(&recording);
+    let review = ["review", &recording, "--out", &out, "--no-sheets", "--shop", &s.shop];
+    expect(&review, 1, &["another program is writing to the store", "try again", "only the filing is missing"]);
+    assert!(files(&at(&s.folder, "out")).contains(&"passes.csv".to_owned()));
+    s.fails(
+        &["shop", "add"],
+        &["technician", "Kim"],
+        1,
+        &["another program is writing to the store", "Nothing was changed"],
+    );
+    // Reading goes on beside the writer.
+    let listed = succeeds(&s.with(&["shop", "status"], &["--all"]));
+    assert!(listed.contains("1 technician") && listed.contains("0 sessions"), "{listed}");
+    other.execute_batch("ROLLBACK").expect("free");
+    succeeds(&review);
+    assert!(succeeds(&s.with(&["shop", "status"], &[])).contains("1 session"));
+}
+
+/// A file system of a few hundred kilobytes fills up under the store. Needs a mount of its own.
+#[test]
+fn a_full_disk_under_the_store_loses_nothing() {
+    let folder = TempDir::new().expect("temp");
+    let small = at(&folder, "small");
+    fs::create_dir(&small).expect("folder");
+    let mounted = Command::new("mount").args(["-t", "tmpfs", "-o", "size=900k", "tmpfs", &text(&small)]).status();
+    if !mounted.is_ok_and(|s| s.success()) {
+        println!("cannot mount a small file system here (needs root): a full disk is not tried");
+        return;
+    }
+    let unmount = Unmount(small.clone());
+    let s = Small { shop: text(&small.join("shop")), folder };
+    succeeds(&["shop", "init", "--shop", &s.shop]);
+    s.fill();
+    let recording = text(&s.recording("door.mcap", ""));
+    let (out, shop) = (text(&at(&s.folder, "out")), s.shop.clone());
+    succeeds(&["review", &recording, "--out", &out, "--no-sheets", "--shop", &shop]);
+    let before = s.holds();
+    // A file that takes all that is left.
+    let _ = fs::write(small.join("ballast"), vec![1u8; 2 << 20]);
+    let note = "n".repeat(3900);
+    let full = ["the disk is full", "free some space"];
+    let mut kept = 0;
+    let refused = (0..200).any(|_| {
+        let output = run(&["note", "add", "--shop", &s.shop, "--vehicle", "saloon A", &note]);
+        kept += usize::from(output.status.success());
+        let said = stderr(&output);
+        assert!(output.status.success() || full.iter().all(|words| said.contains(words)), "{said}");
+        !output.status.success()
+    });
+    assert!(refused, "a megabyte of notes fits into 900 kB");
+    s.fails(&["shop", "backup"], &["--to", &text(&small.join("copy.db"))], 1, &full);
+    s.fails(&["shop", "export"], &["--out", &text(&small.join("tables"))], 1, &full);
+    s.fails(&["compare"], &["--out", &text(&small.join("comparison"))], 1, &full);
+    let half: Vec<String> = files(&small).into_iter().filter(|f| f.starts_with('.') || f == "copy.db").collect();
+    assert!(half.is_empty(), "nothing half-written: {half:?}");
+    fs::remove_file(small.join("ballast")).expect("removed");
+    let status = succeeds(&["shop", "status", "--shop", &s.shop]);
+    assert!(status.contains("1 technician, 1 machine, 2 pads and liquids, 1 vehicle, 1 session"), "{status}");
+    let notes = succeeds(&["-q", "note", "list", "--shop", &s.shop]);
+    assert_eq!(notes.lines().filter(|l| l.contains(&note)).count(), kept, "what was acknowledged is there, no more");
+    if kept == 0 {
+        assert_eq!(s.holds(), before);
+    }
+    succeeds(&["note", "add", "--shop", &s.shop, "--vehicle", "saloon A", &note]);
+    drop(unmount);
+}
+
+/// Unmounts, whatever became of the test.
+struct Unmount(PathBuf);
+
+impl Drop for Unmount {
+    fn drop(&mut self) {
+        let _ = Command::new("umount").arg(&self.0).status();
+    }
+}
+
+#[test]
+fn machine_data_that_is_missing_or_differs_is_said() {
+    let s = Small::new();
+    let out = text(&at(&s.folder, "out"));
+    let file = |recording: &PathBuf, rest: &[&str]| {
+        let recording = text(recording);
+        let output = run(&[&["review", &recording, "--out", &out, "--no-sheets", "--shop", &s.shop], rest].concat());
+        assert!(output.status.success(), "{}", stderr(&output));
+        stderr(&output)
+    };
+    let nameless = s.recording("nameless.mcap", "");
+    let said = file(&nameless, &[]);
+    assert!(said.contains("Nobody says which machine it was") && said.contains("--machine NAME"), "{said}");
+    s.fails(&["compare"], &["--out", &out, "--by", "machine"], 1, &["says which machine it was", "--machine NAME"]);
+    s.fails(&["compare"], &["--out", &out, "--by", "product"], 1, &["says which pad and liquid", "--pad NAME"]);
+    s.fails(
+        &["compare"],
+        &["--out", &out, "--machine", "machine 2"],
+        1,
+        &["none of the 1 that are filed", "ask for less"],
+    );
+    let review = ["review", &text(&nameless), "--out", &out, "--no-sheets"];
+    s.fails(&review, &["--machine", "machin 2"], 1, &["did you mean \"machine 2\""]);
+    file(&nameless, &["--machine", "machine 2"]);
+    succeeds(&s.with(&["compare"], &["--out", &out, "--by", "machine"]));
+    // Told once, known from then on.
+    assert!(!file(&nameless, &[]).contains("which machine"));
+
+    let other = s.recording(
+        "other.mcap",
+        "[machine]\nname = \"machine 7\"\nkind = \"orbital\"\nthrow_mm = 21\npad_diameter_mm = 125\n",
+    );
+    let said = file(&other, &["--machine", "machine 2"]);
+    for words in [
+        "plan names machine 7; this session is filed under machine 2, as told",
+        "orbital with 21 mm throw, the shop knows machine 2 as orbital with 15 mm throw: pad speeds follow the plan",
+    ] {
+        assert!(said.contains(words), "{words:?} not in {said}");
+    }
+}
