@@ -41,6 +41,13 @@ pub enum Event {
         /// Whose.
         technician: Arc<str>,
     },
+    /// Something was written down: by a key or the page.
+    Note {
+        /// When, s since the first sample.
+        t_s: f64,
+        /// What.
+        text: Arc<str>,
+    },
     /// A row of the series, settled.
     Row(SeriesRow),
     /// A stroke, settled.
@@ -145,10 +152,16 @@ impl Session {
 
     /// Takes the next entry.
     pub fn push(&mut self, entry: &Entry<'_>, sink: &mut impl FnMut(Event)) {
-        if let Body::Note(UserNote::Technician { name }) = &entry.body {
+        if let Body::Note(note) = &entry.body {
             let t_s = self.timeline.now_us().unwrap_or(0.0) * 1e-6;
-            self.hands.pass_to(t_s, name);
-            sink(Event::HandedTo { t_s, technician: name.as_str().into() });
+            match note {
+                UserNote::Technician { name } => {
+                    self.hands.pass_to(t_s, name);
+                    sink(Event::HandedTo { t_s, technician: name.as_str().into() });
+                }
+                UserNote::Text { text } => sink(Event::Note { t_s, text: text.as_str().into() }),
+                UserNote::NewSection | UserNote::Paused | UserNote::Resumed => {}
+            }
         }
         let (pipeline, readings) = (&mut self.pipeline, &mut self.readings);
         self.timeline.push(entry, &mut |reading| {

@@ -205,7 +205,7 @@ impl<'a> Live<'a> {
                 }
                 None
             }
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } => None,
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => None,
         }
     }
 

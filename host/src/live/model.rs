@@ -223,7 +223,7 @@ impl Model {
             Event::Mark { .. } => self.new_section(),
             Event::Pass(judged) => self.settled(judged),
             // The note itself says so, at once.
-            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) | Event::HandedTo { .. } => {}
+            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) | Event::HandedTo { .. } | Event::Note { .. } => {}
         }
     }
 
