@@ -1,7 +1,11 @@
 //! The shop's memory through the program: filed by `review`, rebuilt, compared, and what happens when things are not there.
 
-use std::{fs, path::PathBuf};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
 
+use steadypass::recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -180,4 +184,100 @@ fn notes_are_written_and_listed_by_vehicle_and_session() {
     assert!(succeeds(&["note", "list", "--shop", &out, "--vehicle", &vehicle]).contains("New pad"));
     expect(&["note", "add", "--shop", &out, "--session", "2", "--section", "9", "x"], 1, &["no section 9; it has 4"]);
     assert!(stderr(&run(&["note", "list", "--shop", &out])).contains("3 notes"));
+}
+
+/// A copy of an imported recording in which the user did something at some moments, s.
+fn with_notes(recording: &Path, to: &Path, mut notes: Vec<(f64, UserNote)>) {
+    let mut reader = Reader::open(recording).expect("a recording");
+    let mut writer = RecordingWriter::create(to, reader.facts()).expect("creates");
+    let mut copy = |entry: Entry<'_>| {
+        let Body::Table(piece) = &entry.body else { panic!("an imported table") };
+        if let TableEntry::Accel(run) = piece {
+            while let Some((_, note)) = notes.pop_if(|(t_s, _)| *t_s < run.first_us * 1e-6) {
+                writer.note(entry.log_ns, &note).expect("stored");
+            }
+        }
+        writer.table(entry.log_ns, piece).expect("stored");
+    };
+    while reader.next_chunk(&mut copy).expect("reads") {}
+    writer.finish(0, "stopped").expect("finishes");
+    assert!(notes.is_empty(), "the recording is long enough");
+}
+
+/// What is worked after a hand-over is filed under the new technician, and notes marked in the recording with whose they are.
+#[test]
+fn a_handed_over_machine_is_filed_as_two_sessions_with_their_notes() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["shop", "add", "--shop", &shop, "technician", "Birch"]);
+    succeeds(&["shop", "add", "--shop", &shop, "vehicle", "saloon A"]);
+    let alone = recording(&folder, "Ash");
+    let out = at(&folder, "out");
+    succeeds(&["review", &text(&alone), "--no-sheets", "--out", &text(&out)]);
+    let passes = rows(&out.join("passes.csv"));
+    let seconds = |row: usize, name: &str| -> f64 { passes[row][name].parse().expect("s") };
+    let handed_s = 0.5 * (seconds(0, "end_s") + seconds(1, "start_s"));
+    let shared = at(&folder, "shared.mcap");
+    let note = |text: &str| UserNote::Text { text: text.into() };
+    // The last comes first: they are taken from the end. The name is typed with a slip.
+    let notes = vec![
+        (seconds(1, "end_s") - 2.0, note("Still a haze.")),
+        (handed_s, UserNote::Technician { name: "Brich".into() }),
+        (seconds(0, "start_s") + 5.0, note("New pad.")),
+    ];
+    with_notes(&alone, &shared, notes);
+
+    let review = ["review", &text(&shared), "--no-sheets", "--out", &text(&out), "--shop", &shop];
+    let output = run(&[&review[..], &["--vehicle", "saloon A", "--panel", "bonnet"]].concat());
+    let said = stderr(&output);
+    assert!(output.status.success() && said.contains("Brich, as typed at the hand-over, is taken for Birch"), "{said}");
+    assert!(said.contains("The machine changed hands"), "{said}");
+    let tables = |what: &str| {
+        let out = at(&folder, what);
+        succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&out)]);
+        out
+    };
+    let check = |tables: &Path| {
+        let sessions = rows(&tables.join("sessions.csv"));
+        let column = |name: &str| sessions.iter().map(|s| s[name].as_str()).collect::<Vec<_>>();
+        assert_eq!(column("technician"), ["Ash", "Birch"]);
+        assert_eq!((column("part"), column("panel")), (vec!["1", "2"], vec!["bonnet", "bonnet"]));
+        assert_eq!(column("vehicle"), ["saloon A", "saloon A"]);
+        let held: Vec<f64> = sessions.iter().map(|s| s["seconds"].parse().expect("s")).collect();
+        assert!((held[0] - handed_s).abs() < 1.0 && held[1] > seconds(1, "end_s") - seconds(1, "start_s"), "{held:?}");
+        assert!(sessions[1]["started"] > sessions[0]["started"]);
+        let filed = rows(&tables.join("passes.csv"));
+        for (i, pass) in filed.iter().enumerate() {
+            assert_eq!(pass["session"], sessions[usize::from(i > 0)]["session"]);
+            assert_eq!(pass["pass"], passes[i]["pass"]);
+        }
+        let notes = rows(&tables.join("notes.csv"));
+        assert_eq!(notes.iter().map(|n| n["text"].as_str()).collect::<Vec<_>>(), ["New pad.", "Still a haze."]);
+        for (note, session) in notes.iter().zip(&sessions) {
+            assert_eq!((note["session"].as_str(), note["recorded"].as_str()), (session["session"].as_str(), "yes"));
+            assert_eq!(note["section"], passes[0]["section"]);
+        }
+    };
+    check(&tables("first"));
+    succeeds(&review);
+    check(&tables("again"));
+    assert!(succeeds(&["-q", "shop", "rebuild", "--shop", &shop]).contains("2 sessions computed again"));
+    check(&tables("rebuilt"));
+    assert!(succeeds(&["note", "list", "--shop", &shop, "--vehicle", "saloon A"]).contains("Still a haze."));
+    succeeds(&["note", "add", "--shop", &shop, "--session", "2", "Typed."]);
+
+    // Somebody else after all: told once, kept by every later filing.
+    succeeds(&["shop", "add", "--shop", &shop, "technician", "Brich"]);
+    succeeds(&["shop", "assign", "--shop", &shop, "2", "Brich"]);
+    succeeds(&review);
+    let sessions = rows(&tables("assigned").join("sessions.csv"));
+    assert_eq!(sessions[1]["technician"], "Brich");
+
+    // The same recording without the hand-over, as a table that was imported anew would be: what was typed is not lost.
+    succeeds(&[&review[..], &["--technician", "Brich"]].concat());
+    let merged = tables("merged");
+    assert_eq!(rows(&merged.join("sessions.csv")).len(), 1);
+    let notes = rows(&merged.join("notes.csv"));
+    assert!(notes.iter().any(|n| n["text"] == "Typed." && n["recorded"] == "no"), "{notes:?}");
 }

@@ -86,6 +86,16 @@ pub(crate) enum ShopVerb {
         #[arg(long)]
         not: bool,
     },
+    /// Gives a session to another technician, where a recording or a hand-over named the wrong one.
+    #[command(after_help = "Example:\n  steadypass shop assign --shop ~/shop 12 Kim")]
+    Assign {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// Its number in `shop status --all`.
+        session: i64,
+        /// Who worked.
+        technician: String,
+    },
     /// Adds rows of CSV tables, or a whole exported shop (JSON) into an empty one.
     #[command(after_help = "Examples:\n  steadypass shop import --shop ~/shop products.csv trials.csv\n  \
                             steadypass shop import --shop ~/new shop-tables/*.csv\n  \

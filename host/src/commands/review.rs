@@ -123,7 +123,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let plan = plan_for(console, request, &replay)?;
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((shop::open(folder)?, about))).transpose()?;
-    let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone()));
+    let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
     let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
@@ -136,7 +136,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Stroke(_) => summary.strokes += 1,
             Event::Pass(_) => summary.passes += 1,
             Event::Warning(_) => summary.warnings += 1,
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } => {}
+            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
         let map = if maps_wanted { rubbing(&event, &plan) } else { None };
@@ -203,11 +203,16 @@ fn file(
         ))
     })?;
     filing.remarks.iter().for_each(|remark| console.remark(remark));
-    let (id, what) = match filing.filed {
-        Filed::New(id) => (id, "filed"),
-        Filed::Again(id) => (id, "filed again, its earlier figures replaced"),
-    };
-    console.remark(&format!("Session {id} {what} in {}.", store.folder().display()));
+    for filed in &filing.filed {
+        let what = match filed {
+            Filed::New(_) => "filed",
+            Filed::Again(_) => "filed again, its earlier figures replaced",
+        };
+        console.remark(&format!("Session {} {what} in {}.", filed.id(), store.folder().display()));
+    }
+    if filing.filed.len() > 1 {
+        console.remark("The machine changed hands: each technician's passes are a session of their own.");
+    }
     Ok(())
 }
 

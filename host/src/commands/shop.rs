@@ -54,6 +54,13 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             console.result(&format!("session {session}: {what}"))?;
             Ok(Done::Fine)
         }
+        ShopVerb::Assign { shop, session, technician } => {
+            let store = open(&shop.folder)?;
+            let id = store.technician(technician).map_err(of(&shop.folder))?;
+            store.assign(*session, id).map_err(of(&shop.folder))?;
+            console.result(&format!("session {session}: {}'s", technician.trim()))?;
+            Ok(Done::Fine)
+        }
         ShopVerb::Import { shop, files } => import(console, &shop.folder, files),
         ShopVerb::Export { shop, out } => {
             for file in open(&shop.folder)?.export(out).map_err(of(&shop.folder))? {

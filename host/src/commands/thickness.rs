@@ -107,7 +107,9 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     let (vehicles, products) = (store.vehicles().map_err(&failed)?, store.products().map_err(&failed)?);
     let sessions = store.sessions().map_err(&failed)?;
     let invented = sessions.iter().any(|s| matches!(s.source.as_str(), "simulation" | "generated"));
-    let wear = ledger(&panels(&readings, gauge, None), &sessions, &store.rubbed_m().map_err(&failed)?);
+    let rubbed = store.rubbed_m().map_err(&failed)?;
+    let maps = store.section_maps().map_err(&failed)?;
+    let wear = ledger(&panels(&readings, gauge, None), gauge, &sessions, &rubbed, &maps);
     let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
     let mut rows: Vec<LedgerRow> = wear
         .iter()
@@ -124,6 +126,7 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
                 rubbed_m: w.rubbed_m,
                 wear_um_per_m: w.wear,
                 interval: w.interval,
+                basis: w.basis.words(),
             }
         })
         .collect();
@@ -143,12 +146,16 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
     for row in &rows {
         console.result(&format!(
-            "{}, {}, {}: {:.3} µm per metre rubbed (90 % interval {:.3} to {:.3})",
-            row.paint, row.panel, row.product, row.wear_um_per_m, row.interval.0, row.interval.1
+            "{}, {}, {}: {:.3} µm per metre rubbed (90 % interval {:.3} to {:.3}; {})",
+            row.paint, row.panel, row.product, row.wear_um_per_m, row.interval.0, row.interval.1, row.basis
         ))?;
     }
+    for caution in wear.iter().filter_map(|w| w.caution.as_ref()) {
+        console.remark(&format!("Caution: {caution}"));
+    }
     console.remark(
-        "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927).",
+        "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927). Sections of one \
+         number in several recordings of a panel are taken for one place.",
     );
     console.result(&out.join("ledger.png").display().to_string())?;
     Ok(Done::Fine)

@@ -125,6 +125,7 @@ pub fn ledger_csv(rows: &[super::draw::LedgerRow]) -> csv::Result<Vec<u8>> {
         "wear_um_per_m",
         "lo90",
         "hi90",
+        "basis",
     ])?;
     for row in rows {
         table.write_record([
@@ -137,6 +138,7 @@ pub fn ledger_csv(rows: &[super::draw::LedgerRow]) -> csv::Result<Vec<u8>> {
             cell(Some(row.wear_um_per_m)),
             cell(Some(row.interval.0)),
             cell(Some(row.interval.1)),
+            row.basis.clone(),
         ])?;
     }
     finish(table)

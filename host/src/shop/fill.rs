@@ -8,6 +8,7 @@
 use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::names::kind_word;
 use super::{
@@ -20,8 +21,10 @@ use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::recording::{Facts, Source};
 use crate::replay::{Replay, ReplayError};
-use crate::session::{Event, JudgedPass};
+use crate::session::{Event, Hands, JudgedPass};
 
+/// Length of a row of the series, s.
+const ROW_S: f64 = 0.1;
 /// Moments of a pass at which a print keeps the rise.
 const RISE_POINTS: usize = 21;
 
@@ -44,40 +47,102 @@ pub struct About {
     pub trainer: bool,
 }
 
-/// Takes up what a review hands out.
+/// Takes up what a review hands out, apart for each technician who held the machine.
 #[derive(Clone, Debug)]
 pub struct Figures {
     plan: Plan,
+    hands: Hands,
+    /// In order of appearance; the first is whoever began, told or not.
+    parts: Vec<Part>,
+    notes: Vec<(f64, String)>,
+    end_s: f64,
+}
+
+/// What one technician did in a recording.
+#[derive(Clone, Debug, Default)]
+struct Part {
+    /// As typed at the hand-over; `None` for whoever began.
+    technician: Option<Arc<str>>,
+    from_s: f64,
+    held_s: f64,
+    running_s: f64,
     sections: Vec<NewSection>,
-    notes: Vec<NewNote>,
     /// Passes of the section that is still open: the way of the pad, and its map.
     open: Vec<(Vec<TrackPoint>, Option<RubbingMap>)>,
-    seconds: f64,
-    running_s: f64,
 }
 
 impl Figures {
-    /// Under the plan of the review.
-    pub fn new(plan: Plan) -> Self {
-        Self { plan, sections: Vec::new(), notes: Vec::new(), open: Vec::new(), seconds: 0.0, running_s: 0.0 }
+    /// Under the plan of the review, begun by `technician` (empty: not told).
+    pub fn new(plan: Plan, technician: &str) -> Self {
+        let first =
+            if technician.trim().is_empty() { plan.technician.clone().unwrap_or_default() } else { technician.into() };
+        Self { plan, hands: Hands::new(&first), parts: vec![Part::default()], notes: Vec::new(), end_s: 0.0 }
     }
 
     /// Takes the next event; with a pass comes its rubbing map, [`rubbing`], where it has one.
     pub fn event(&mut self, event: &Event, map: Option<RubbingMap>) {
         match event {
             Event::Row(row) => {
-                self.seconds = row.t_s;
-                self.running_s += if row.state == State::Still { 0.0 } else { 0.1 };
+                self.end_s = row.t_s;
+                let holder = self.hands.at(row.t_s).cloned();
+                let part = self.part(holder);
+                let part = &mut self.parts[part];
+                part.held_s += ROW_S;
+                part.running_s += if row.state == State::Still { 0.0 } else { ROW_S };
             }
-            Event::Pass(judged) => self.pass(judged, map),
+            Event::Pass(judged) => {
+                let part = self.part(judged.technician.clone());
+                self.parts[part].pass(judged, map, &self.plan);
+            }
+            Event::HandedTo { t_s, technician } => {
+                self.hands.pass_to(*t_s, technician);
+                let holder = self.hands.at(*t_s).cloned();
+                let part = self.part(holder);
+                // Known from here on, unless they had it before.
+                if part + 1 == self.parts.len() && part > 0 && self.parts[part].held_s == 0.0 {
+                    self.parts[part].from_s = *t_s;
+                }
+            }
+            Event::Note { t_s, text } => self.notes.push((*t_s, text.to_string())),
             _ => {}
         }
     }
 
-    fn pass(&mut self, judged: &JudgedPass, map: Option<RubbingMap>) {
+    /// Index of a technician's part; made when they appear for the first time.
+    fn part(&mut self, technician: Option<Arc<str>>) -> usize {
+        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+        let Some(name) = technician else { return 0 };
+        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same(first, &name)) {
+            return 0;
+        }
+        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same(n, &name));
+        self.parts.iter().position(known).unwrap_or_else(|| {
+            self.parts.push(Part { technician: Some(name), ..Part::default() });
+            self.parts.len() - 1
+        })
+    }
+
+    /// Notes of a part, each with the section that was begun last before it.
+    fn notes_of(&self, part: usize) -> Vec<NewNote> {
+        let first = self.hands.at(f64::NEG_INFINITY);
+        let mine = |t_s: f64| match (self.hands.at(t_s), &self.parts[part].technician) {
+            (holder, None) => holder == first,
+            (holder, name) => holder == name.as_ref(),
+        };
+        let begun = |t_s: f64| {
+            let sections = self.parts[part].sections.iter();
+            sections.rev().find(|s| s.passes.first().is_some_and(|p| p.start_s <= t_s)).map(|s| s.number)
+        };
+        let notes = self.notes.iter().filter(|(t_s, _)| mine(*t_s));
+        notes.map(|(t_s, text)| NewNote { t_s: *t_s, section: begun(*t_s), text: text.clone() }).collect()
+    }
+}
+
+impl Part {
+    fn pass(&mut self, judged: &JudgedPass, map: Option<RubbingMap>, plan: &Plan) {
         let pass = &judged.pass;
         if self.sections.last().is_none_or(|s| s.number != pass.section) {
-            self.close_section();
+            self.close_section(plan);
             self.sections.push(NewSection { number: pass.section, ..NewSection::default() });
         }
         let standing = judged.rows.iter().filter(|r| r.state == State::Running).count();
@@ -103,7 +168,7 @@ impl Figures {
             seconds_over_limit: known(judged.seconds_over_limit),
             rubbing_mean_m: map.as_ref().and_then(mean_rubbing),
             rubbing_cv: map.as_ref().filter(|m| m.distance_m.is_some()).and_then(RubbingMap::unevenness),
-            pause_s: (!judged.rows.is_empty()).then_some(standing as f64 * 0.1),
+            pause_s: (!judged.rows.is_empty()).then_some(standing as f64 * ROW_S),
             vibration_mps2: known(pass.vibration_mps2),
             warnings: judged.warnings.len() as u32,
             print: Print {
@@ -119,7 +184,7 @@ impl Figures {
     }
 
     /// Rubbing of a section: all its passes laid on top of each other.
-    fn close_section(&mut self) {
+    fn close_section(&mut self, plan: &Plan) {
         let open = std::mem::take(&mut self.open);
         let Some(section) = self.sections.last_mut() else { return };
         // A pass whose way is not known would be missing from the sum.
@@ -127,7 +192,7 @@ impl Figures {
         let Some(maps) = maps.filter(|maps| !maps.is_empty()) else { return };
         let stacked = RubbingMap::stack(&maps).or_else(|| {
             let tracks: Vec<&[TrackPoint]> = open.iter().map(|(track, _)| track.as_slice()).collect();
-            RubbingMap::of(&tracks, &rubbing_setup(&self.plan))
+            RubbingMap::of(&tracks, &rubbing_setup(plan))
         });
         if let Some(map) = stacked {
             section.rubbing_mean_m = mean_rubbing(&map);
@@ -183,8 +248,8 @@ fn cells(map: &RubbingMap) -> Option<Vec<u8>> {
 /// What filing a recording came to, for the user.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Filing {
-    /// New, or again.
-    pub filed: Filed,
+    /// New, or again: a session for each technician who held the machine, in order of appearance.
+    pub filed: Vec<Filed>,
     /// What the user should know: names that were added, what is not known.
     pub remarks: Vec<String>,
 }
@@ -224,27 +289,36 @@ impl Shop {
         about: &About,
         lost: &str,
     ) -> Result<Filing> {
-        figures.close_section();
+        let plan = figures.plan.clone();
+        figures.parts.iter_mut().for_each(|part| part.close_section(&plan));
         let fingerprint = fingerprint(recording)?;
         let place = std::path::absolute(recording).unwrap_or_else(|_| recording.to_owned());
         let place = std::fs::canonicalize(&place).unwrap_or(place);
         let mut remarks = Vec::new();
         self.whole(|| {
-            let earlier = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            let earlier = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started, 1)?;
+            if let Some(earlier) = &earlier {
+                self.rename_parts(earlier.id, &fingerprint)?;
+            }
             let technician = self.technician_of(facts, about, earlier.as_ref(), &mut remarks)?;
-            let machine = self.machine_of(&figures.plan, about, earlier.as_ref(), &mut remarks)?;
+            let machine = self.machine_of(&plan, about, earlier.as_ref(), &mut remarks)?;
             let product = |kind, name: &Option<String>| name.as_ref().map(|n| self.product(kind, n)).transpose();
             let panel = about.panel.clone().or_else(|| earlier.as_ref().map(|e| e.panel.clone()));
-            let new = NewSession {
-                fingerprint,
+            let whole = NewSession {
+                fingerprint: fingerprint.clone(),
                 recording: Some(place.to_string_lossy().into_owned()),
                 started: facts.started.clone(),
                 day: day_of(&facts.started)?,
                 technician,
                 machine,
-                vehicle: about.vehicle.as_ref().map(|v| self.vehicle(v)).transpose()?,
-                pad: product(ProductKind::Pad, &about.pad)?,
-                liquid: product(ProductKind::Liquid, &about.liquid)?,
+                vehicle: about
+                    .vehicle
+                    .as_ref()
+                    .map(|v| self.vehicle(v))
+                    .transpose()?
+                    .or(earlier.as_ref().and_then(|e| e.vehicle)),
+                pad: product(ProductKind::Pad, &about.pad)?.or(earlier.as_ref().and_then(|e| e.pad)),
+                liquid: product(ProductKind::Liquid, &about.liquid)?.or(earlier.as_ref().and_then(|e| e.liquid)),
                 panel: panel.filter(|p| !p.is_empty()).unwrap_or_else(|| facts.panel.clone()),
                 trainer: about.trainer,
                 source: match facts.source {
@@ -254,19 +328,64 @@ impl Shop {
                 },
                 sensor: facts.sensor.clone(),
                 program: env!("CARGO_PKG_VERSION").to_owned(),
-                plan: figures.plan.to_toml(),
+                plan: plan.to_toml(),
                 part: 1,
-                seconds: figures.seconds,
-                running_s: figures.running_s,
+                seconds: figures.end_s,
+                running_s: 0.0,
                 lost: lost.to_owned(),
-                pace_mps: (figures.plan.pace_mps().lo, figures.plan.pace_mps().hi),
-                heat_limit_k: figures.plan.heat_rise_k,
-                sections: figures.sections,
-                notes: figures.notes,
+                pace_mps: (plan.pace_mps().lo, plan.pace_mps().hi),
+                heat_limit_k: plan.heat_rise_k,
+                sections: Vec::new(),
+                notes: Vec::new(),
             };
-            self.file(&new)
+            let mut filed: Vec<Filed> = Vec::new();
+            for (i, part) in figures.parts.iter().enumerate() {
+                let mut new = NewSession {
+                    running_s: part.running_s,
+                    sections: part.sections.clone(),
+                    notes: figures.notes_of(i),
+                    ..whole.clone()
+                };
+                if figures.parts.len() > 1 {
+                    new.seconds = part.held_s;
+                }
+                if let Some(name) = &part.technician {
+                    let number = i as u32 + 1;
+                    let before = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started, number)?;
+                    new.technician = match before {
+                        Some(before) => before.technician,
+                        None => self.technician_handed_to(name, &mut remarks)?,
+                    };
+                    new.fingerprint = format!("{fingerprint}/{number}");
+                    new.started = later(&facts.started, part.from_s);
+                    new.day = day_of(&new.started)?;
+                    new.part = number;
+                    new.trainer = false;
+                }
+                filed.push(self.file(&new)?);
+            }
+            self.drop_parts_after(filed[0].id(), &fingerprint, filed.len() as u32)?;
+            Ok(Filing { filed, remarks })
         })
-        .map(|filed| Filing { filed, remarks })
+    }
+
+    /// A technician as typed at a hand-over. Nobody can type it again, so what is nearly a known name is taken for it, and said.
+    fn technician_handed_to(&self, name: &str, remarks: &mut Vec<String>) -> Result<Id> {
+        let name = name.trim();
+        match self.technician(name) {
+            Err(ShopError::Unknown { close: Some(close), .. }) => {
+                remarks.push(format!(
+                    "{name}, as typed at the hand-over, is taken for {close}; if that is somebody else, add {name} with \
+                     `steadypass shop add technician` and give them the session with `steadypass shop assign`."
+                ));
+                self.technician(&close)
+            }
+            Err(ShopError::Unknown { close: None, .. }) => {
+                remarks.push(format!("{name} is new to this shop and was added."));
+                self.add_technician(&Technician { name: name.to_owned(), note: String::new() })
+            }
+            known => known,
+        }
     }
 
     fn technician_of(
@@ -363,6 +482,8 @@ impl Shop {
     pub fn rebuild(&self, mut progress: impl FnMut(usize, usize)) -> Result<Rebuilt> {
         let sessions = self.sessions()?;
         let mut rebuilt = Rebuilt::default();
+        // The other parts of a recording come with its first.
+        let sessions: Vec<&Session> = sessions.iter().filter(|s| s.part == 1).collect();
         for (i, session) in sessions.iter().enumerate() {
             progress(i, sessions.len());
             let Some(recording) = &session.recording else {
@@ -370,7 +491,7 @@ impl Shop {
                 continue;
             };
             match self.rebuild_one(session, Path::new(recording)) {
-                Ok(()) => rebuilt.done += 1,
+                Ok(parts) => rebuilt.done += parts,
                 Err(ShopError::Value(why)) => rebuilt.kept.push(format!("{recording}: {why}")),
                 Err(ShopError::Io { path, source, .. }) => {
                     let why = crate::recording::describe_io(&source);
@@ -382,12 +503,12 @@ impl Shop {
         Ok(rebuilt)
     }
 
-    fn rebuild_one(&self, session: &Session, path: &Path) -> Result<()> {
+    fn rebuild_one(&self, session: &Session, path: &Path) -> Result<usize> {
         let unreadable = |e: ReplayError| ShopError::Value(e.to_string());
         File::open(path).map_err(|e| ShopError::io("open", path, e))?;
         let mut replay = Replay::open(path).map_err(unreadable)?;
         let facts = replay.facts().clone();
-        let filed = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started)?;
+        let filed = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started, 1)?;
         if filed.is_none_or(|filed| filed.id != session.id) {
             return Err(ShopError::Value("another recording stands at this place now".to_owned()));
         }
@@ -397,13 +518,14 @@ impl Shop {
             plan => Plan::from_toml(&PlanSource::new("plan of the filed session", &plan))
                 .map_err(|e| ShopError::Value(e.to_string()))?,
         };
-        let mut figures = Figures::new(plan.clone());
+        let names = self.technicians()?;
+        let began = names.iter().find(|t| t.id == session.technician).map_or("", |t| t.entry.name.as_str());
+        let mut figures = Figures::new(plan.clone(), began);
         let ended = replay
-            .run(plan.clone(), |_| {}, |event| figures.event(&event, rubbing(&event, &plan)))
+            .run(plan.clone(), began, |_| {}, |event| figures.event(&event, rubbing(&event, &plan)))
             .map_err(unreadable)?;
         let lost = ended.lost().unwrap_or_default();
-        self.file_review(path, &facts, figures, &About::default(), &lost)?;
-        Ok(())
+        Ok(self.file_review(path, &facts, figures, &About::default(), &lost)?.filed.len())
     }
 }
 
@@ -416,6 +538,15 @@ pub struct Rebuilt {
     pub without: usize,
     /// Sessions whose figures were kept as they are, and why.
     pub kept: Vec<String>,
+}
+
+/// A start so many seconds later, in the same zone; the start itself where it cannot be read.
+fn later(started: &str, seconds: f64) -> String {
+    const FORM: &str = "%Y-%m-%dT%H:%M:%S%:z";
+    jiff::ZonedDateTime::strptime(FORM, started)
+        .ok()
+        .and_then(|at| at.checked_add(jiff::SignedDuration::try_from_secs_f64(seconds).ok()?).ok())
+        .map_or_else(|| started.to_owned(), |at| at.strftime(FORM).to_string())
 }
 
 /// The shop's day: the date as written, in the zone the recording was made in.

@@ -7,6 +7,9 @@
 //! rubbing distance of the sessions on that panel ────────────────────────┴─► Wear, µm per metre rubbed ─► the hardness ledger
 //! ```
 //!
+//! Where enough points were read at known places of a section, each is set against what was rubbed at its own place
+//! ([`super::points`]); else the panel's mean removal against the sections' mean rubbing distance.
+//!
 //! # Model
 //!
 //! Preston (The theory and design of plate glass polishing machines, J. Soc. Glass Technol. 11 (1927) 214-256): removal =
@@ -22,7 +25,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use super::{FilmReading, Id, Phase, Result, Session, Shop};
+use super::points::{FEWEST, Maps, slope};
+use super::{FilmReading, Id, Phase, Place, Result, Session, Shop};
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
@@ -39,6 +43,8 @@ pub struct Point {
     pub before: Vec<f64>,
     /// Readings after, µm.
     pub after: Vec<f64>,
+    /// Where on a section its readings were taken, of those that tell.
+    pub places: Vec<Place>,
     /// What is odd about it, in words.
     pub odd: Option<String>,
 }
@@ -126,6 +132,7 @@ pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f
             ..Panel::default()
         });
         let point = panel.points.entry(r.point.clone()).or_default();
+        point.places.extend(r.place);
         match r.phase {
             Phase::Before => point.before.push(r.film_um),
             Phase::After => point.after.push(r.film_um),
@@ -232,14 +239,38 @@ pub struct Wear {
     pub product: Option<(Id, Id)>,
     /// Removal, µm.
     pub removal: Um,
-    /// Mean rubbing distance over the worked area, all sessions on the panel, m.
+    /// Rubbing distance, all sessions on the panel, m: mean of the points, or over the worked area.
     pub rubbed_m: f64,
     /// µm per m.
     pub wear: f64,
-    /// Its 90 % interval, µm per m; open above when the lower end of the rubbing distance is not known.
+    /// Its 90 % interval, µm per m.
     pub interval: (f64, f64),
+    /// What it was worked out from.
+    pub basis: Basis,
+    /// What the user must know.
+    pub caution: Option<String>,
     /// Days of the sessions.
     pub days: Vec<String>,
+}
+
+/// What a wear was worked out from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Basis {
+    /// So many points, each against the rubbing distance at its own place.
+    Points(usize),
+    /// Mean removal of so many points against the sections' mean rubbing distance.
+    Means(usize),
+}
+
+impl Basis {
+    /// In words.
+    pub fn words(self) -> String {
+        match self {
+            Self::Points(n) => format!("{n} points, each at its own place"),
+            Self::Means(1) => "1 point, against section means".into(),
+            Self::Means(n) => format!("{n} points, against section means"),
+        }
+    }
 }
 
 /// Relative standard deviation of a section's mean rubbing distance: a pad speed good to 2 %, an area good to 5 % each way where
@@ -249,43 +280,101 @@ pub const RUBBING_RELATIVE_SD: f64 = 0.08;
 /// Ratio of two uncertain figures with its 90 % interval after Fieller (Supplement to the J. Royal Statistical Society 7 (1940)
 /// 1-64), errors independent and normal. `None` when the divisor may be zero.
 pub fn ratio(top: Um, bottom: f64, bottom_sd: f64) -> Option<(f64, (f64, f64))> {
-    let z = Normal::standard().inverse_cdf(0.95);
-    let g = (z * bottom_sd / bottom).powi(2);
+    ratio_at(top, bottom, bottom_sd, Normal::standard().inverse_cdf(0.95))
+}
+
+/// The same at another quantile of both errors.
+pub(super) fn ratio_at(top: Um, bottom: f64, bottom_sd: f64, quantile: f64) -> Option<(f64, (f64, f64))> {
+    let g = (quantile * bottom_sd / bottom).powi(2);
     if !(bottom > 0.0 && g < 1.0) {
         return None;
     }
     let value = top.value / bottom;
-    let half = z / bottom * (top.sd.powi(2) * (1.0 - g) + (value * bottom_sd).powi(2)).sqrt();
+    let half = quantile / bottom * (top.sd.powi(2) * (1.0 - g) + (value * bottom_sd).powi(2)).sqrt();
     Some((value, ((value - half) / (1.0 - g), (value + half) / (1.0 - g))))
 }
 
 /// The ledger: every panel with a removal and a known rubbing distance.
-pub fn ledger(panels: &[Panel], sessions: &[Session], rubbed: &BTreeMap<Id, f64>) -> Vec<Wear> {
+///
+/// * `rubbed`: mean rubbing distance of each session, m; `maps`: where on their sections.
+pub fn ledger(
+    panels: &[Panel],
+    gauge: Option<Gauge>,
+    sessions: &[Session],
+    rubbed: &BTreeMap<Id, f64>,
+    maps: &Maps,
+) -> Vec<Wear> {
     let mut ledger = Vec::new();
     for panel in panels {
-        let Some(removal) = panel.removal.filter(|r| r.value > -2.0 * r.sd) else { continue };
         let on: Vec<&Session> = sessions
             .iter()
             .filter(|s| s.vehicle == Some(panel.vehicle) && s.panel.to_lowercase() == panel.name.to_lowercase())
             .collect();
-        let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
-        // One session without a rubbing distance, and the sum would be too small.
-        let Some(rubbed_m) = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>()) else { continue };
-        let Some((wear, interval)) = ratio(removal, rubbed_m, rubbed_m * RUBBING_RELATIVE_SD) else { continue };
         let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
+        let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
+            continue;
+        };
         ledger.push(Wear {
-            vehicle: panel.vehicle,
-            panel: panel.name.clone(),
             product: products.iter().next().copied().flatten().filter(|_| products.len() == 1),
-            removal,
-            rubbed_m,
-            wear,
-            interval,
             days: on.iter().map(|s| s.day.clone()).collect(),
+            ..found
         });
     }
     ledger.sort_by(|a, b| b.wear.total_cmp(&a.wear));
     ledger
+}
+
+fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) -> Option<Wear> {
+    let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
+    let found = slope(&maps.spots(panel, &ids), gauge)?;
+    // Film that grew as a whole is no wear, whatever a line through it says.
+    (found.removal.value > -2.0 * found.removal.sd).then(|| Wear {
+        vehicle: panel.vehicle,
+        panel: panel.name.clone(),
+        product: None,
+        removal: found.removal,
+        rubbed_m: found.rubbed_m,
+        wear: found.um_per_m,
+        interval: found.interval,
+        basis: Basis::Points(found.points),
+        caution: found.constant_um.map(|c| {
+            format!(
+                "{}: the points read {c:.1} µm apart where nothing was rubbed. Rubbing does not explain that: a gauge zeroed anew, \
+                 wax or residue, or other places. The figure cannot be trusted.",
+                panel.name
+            )
+        }),
+        days: Vec::new(),
+    })
+}
+
+fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, f64>, maps: &Maps) -> Option<Wear> {
+    let removal = panel.removal.filter(|r| r.value > -2.0 * r.sd)?;
+    // One session without a rubbing distance, and the sum would be too small.
+    let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
+    let rubbed_m = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>())?;
+    let (wear, interval) = ratio(removal, rubbed_m, rubbed_m * RUBBING_RELATIVE_SD)?;
+    let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
+    let placed = panel.points.values().filter(|p| p.place().is_some()).count();
+    let unused = placed >= FEWEST && maps.spots(panel, &ids).len() < FEWEST;
+    Some(Wear {
+        vehicle: panel.vehicle,
+        panel: panel.name.clone(),
+        product: None,
+        removal,
+        rubbed_m,
+        wear,
+        interval,
+        basis: Basis::Means(panel.pairs),
+        caution: unused.then(|| {
+            format!(
+                "{}: the places of the readings could not be used; they need readings before and after, a recording of that \
+                 section, and the section's size in its plan (section_m).",
+                panel.name
+            )
+        }),
+        days: Vec::new(),
+    })
 }
 
 impl Um {
@@ -301,14 +390,19 @@ impl Um {
 }
 
 impl Shop {
-    /// Mean rubbing distance over each session's sections, m; sessions with a section that has none are left out.
+    /// Each session's share of the mean rubbing distance over the sections of its recording, m, so that the parts of a recording
+    /// in which the machine changed hands add up to the whole; sessions with a section that has none are left out.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn rubbed_m(&self) -> Result<BTreeMap<Id, f64>> {
         let rows = self.rows(
-            "SELECT session_id, avg(rubbing_mean_m) FROM sections GROUP BY session_id
-             HAVING count(*) = count(rubbing_mean_m)",
+            "WITH named AS (SELECT id, CASE part WHEN 1 THEN fingerprint
+                 ELSE substr(fingerprint, 1, length(fingerprint) - 1 - length(part)) END AS recording FROM sessions),
+             worked AS (SELECT n.recording, count(DISTINCT s.number) AS sections
+                 FROM named n JOIN sections s ON s.session_id = n.id GROUP BY n.recording)
+             SELECT n.id, sum(s.rubbing_mean_m) / w.sections FROM named n JOIN sections s ON s.session_id = n.id
+             JOIN worked w ON w.recording = n.recording GROUP BY n.id HAVING count(*) = count(s.rubbing_mean_m)",
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
         Ok(rows.into_iter().collect())
@@ -381,7 +475,7 @@ mod tests {
         let readings = [reading("1", Phase::Before, 110.0), reading("1", Phase::After, 130.0)];
         let panels = panels(&readings, Gauge::of(Some(1.0), &[]), None);
         assert!(panels[0].cautions[0].contains("thicker than before"));
-        assert!(ledger(&panels, &[], &BTreeMap::new()).is_empty());
+        assert!(ledger(&panels, None, &[], &BTreeMap::new(), &Maps::default()).is_empty());
     }
 
     #[test]

@@ -26,6 +26,7 @@ mod map;
 mod names;
 mod notes;
 pub mod papers;
+pub mod points;
 mod sessions;
 mod store;
 mod tables;

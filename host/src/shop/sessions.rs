@@ -262,7 +262,7 @@ impl Shop {
     /// When the store cannot be written; nothing of the session is in it then.
     pub fn file(&self, new: &NewSession) -> Result<Filed> {
         self.whole(|| {
-            let same = self.session_of_recording(&new.fingerprint, &new.sensor, &new.started)?.map(|s| s.id);
+            let same = self.same_session(new)?;
             let id = match same {
                 Some(id) => {
                     self.replace_head(id, new)?;
@@ -278,20 +278,70 @@ impl Shop {
         })
     }
 
-    /// The session filed of a recording, if any: the same bytes, or the same sensor and start, for a recording filed while
-    /// unfinished (`.part`) has other bytes when finished.
+    /// The session filed of a part of a recording, if any: of the same bytes, or of the same sensor and start, for a recording
+    /// filed while unfinished (`.part`) has other bytes when finished.
     pub(super) fn session_of_recording(
         &self,
         fingerprint: &str,
         sensor: &str,
         started: &str,
+        part: u32,
     ) -> Result<Option<Session>> {
+        // Of the part asked for, the recording being known by its first.
         let sql = format!(
-            "SELECT {SESSION_COLUMNS} FROM sessions WHERE fingerprint = ?1
-             OR (sensor <> '' AND sensor = ?2 AND started = ?3) LIMIT 1"
+            "WITH first AS (SELECT fingerprint FROM sessions WHERE part = 1 AND (fingerprint = ?1
+             OR (sensor <> '' AND sensor = ?2 AND started = ?3)) LIMIT 1)
+             SELECT {SESSION_COLUMNS} FROM sessions
+             WHERE fingerprint = (SELECT fingerprint FROM first) || iif(?4 = 1, '', '/' || ?4)"
         );
         let mut query = self.db.prepare_cached(&sql)?;
-        Ok(query.query_row(params![fingerprint, sensor, started], session_of).optional()?)
+        Ok(query.query_row(params![fingerprint, sensor, started, part], session_of).optional()?)
+    }
+
+    /// The session that a new filing replaces.
+    fn same_session(&self, new: &NewSession) -> Result<Option<Id>> {
+        let mut query = self.db.prepare_cached(
+            "SELECT id FROM sessions WHERE fingerprint = ?1
+             OR (part = 1 AND ?4 = 1 AND sensor <> '' AND sensor = ?2 AND started = ?3) LIMIT 1",
+        )?;
+        let same = query.query_row(params![new.fingerprint, new.sensor, new.started, new.part], |row| row.get(0));
+        Ok(same.optional()?)
+    }
+
+    /// A recording that was filed while unfinished has other bytes now: all its parts go by the new ones.
+    pub(super) fn rename_parts(&self, first: Id, fingerprint: &str) -> Result<()> {
+        let old: String =
+            self.db.query_row("SELECT fingerprint FROM sessions WHERE id = ?1", [first], |row| row.get(0))?;
+        self.db.execute(
+            "UPDATE sessions SET fingerprint = ?2 || substr(fingerprint, length(?1) + 1)
+             WHERE fingerprint = ?1 OR fingerprint LIKE ?1 || '/%'",
+            params![old, fingerprint],
+        )?;
+        Ok(())
+    }
+
+    /// Gives a session to another technician, for good: later filings of its recording keep it so.
+    ///
+    /// # Errors
+    /// When there is no such session.
+    pub fn assign(&self, session: Id, technician: Id) -> Result<()> {
+        self.checked_session(session, None)?;
+        self.db.execute("UPDATE sessions SET technician_id = ?2 WHERE id = ?1", params![session, technician])?;
+        Ok(())
+    }
+
+    /// Takes away the parts of a recording after the first `kept`, when a new filing finds fewer hands; what was typed about them
+    /// goes to the first.
+    pub(super) fn drop_parts_after(&self, first: Id, fingerprint: &str, kept: u32) -> Result<()> {
+        let gone = "SELECT id FROM sessions WHERE part > ?2 AND fingerprint LIKE ?1 || '/%'";
+        for (table, which) in [("notes", "recorded = 0 AND"), ("trials", "")] {
+            self.db.execute(
+                &format!("UPDATE {table} SET session_id = ?3 WHERE {which} session_id IN ({gone})"),
+                params![fingerprint, kept, first],
+            )?;
+        }
+        self.db.execute(&format!("DELETE FROM sessions WHERE id IN ({gone})"), params![fingerprint, kept])?;
+        Ok(())
     }
 
     /// The plan a session's figures were computed by, TOML; empty where none was kept.
@@ -447,12 +497,8 @@ impl Shop {
     /// # Errors
     /// When there is no such session.
     pub fn set_trainer(&self, session: Id, trainer: bool) -> Result<()> {
-        let changed = self.db.execute("UPDATE sessions SET trainer = ?2 WHERE id = ?1", params![session, trainer])?;
-        if changed == 0 {
-            return Err(super::ShopError::Value(format!(
-                "there is no session {session}; `steadypass shop status --all` lists them"
-            )));
-        }
+        self.checked_session(session, None)?;
+        self.db.execute("UPDATE sessions SET trainer = ?2 WHERE id = ?1", params![session, trainer])?;
         Ok(())
     }
 

@@ -25,6 +25,8 @@ pub struct LedgerRow {
     pub wear_um_per_m: f64,
     /// Its 90 % interval, µm/m.
     pub interval: (f64, f64),
+    /// What it was worked out from, in words.
+    pub basis: String,
 }
 
 const ROW: f64 = 62.0;
@@ -72,7 +74,8 @@ pub fn ledger_png(rows: &[LedgerRow], invented: bool) -> Result<Vec<u8>, Drawing
             Some(Line::of(theme::PAPER, 2.5)),
         );
         let text = format!("{} µm over {} m", number(row.removal_um, 1), number(row.rubbed_m, 1));
-        canvas.text(frame.right() + 24.0, y + 7.0, &text, Type::of(size::NOTE).tabular());
+        canvas.text(frame.right() + 24.0, y - 4.0, &text, Type::of(size::NOTE).tabular());
+        canvas.text(frame.right() + 24.0, y + 20.0, &row.basis, Type::of(size::NOTE).fill(theme::SOFT));
     }
     canvas.png()
 }
