@@ -29,7 +29,7 @@ const PRIVATE: [(&str, &str); 1] = [("vehicles", "owner")];
 const FORMAT: &str = "steadypass-shop-1";
 
 impl Shop {
-    /// Writes `TABLE.csv` for every table (see [`super::tables`]) and `shop.json` with everything needed to make the shop again.
+    /// Writes `TABLE.csv` for every table, names standing where the store has row numbers, and `shop.json` with everything needed to make the shop again.
     /// Returns the files.
     ///
     /// # Errors

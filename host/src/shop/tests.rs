@@ -269,22 +269,45 @@ fn tables_go_in_whole_or_not_at_all() {
     says(shop.import_json(&put("shop.json", "{\"format\": \"other\"}")), &["expected an exported shop"]);
 }
 
-/// The schema as it was released: a store made by it opens, with all it holds, in every later program.
+/// Schemas as they were released: a store made by one opens, with all it holds, in every later program.
 #[test]
-fn a_store_of_schema_1_opens() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let db = Connection::open(folder.path().join(STORE)).expect("made");
-    db.execute_batch(include_str!("schema/v1.sql")).expect("schema 1");
-    db.execute_batch(include_str!("fixtures/schema-1.sql")).expect("its rows");
-    db.pragma_update(None, "application_id", 0x5350_7368).expect("ours");
-    db.pragma_update(None, "user_version", 1).expect("schema 1");
-    drop(db);
-    let shop = Shop::open(folder.path()).expect("opened");
-    assert_eq!(shop.health().expect("checked").faults, Vec::<String>::new());
-    assert_eq!(shop.technician("robin").expect("known"), 1);
-    assert_eq!(shop.vehicles().expect("read")[0].entry.owner.as_deref(), Some("not exported"));
-    assert_eq!(shop.pass_figures().expect("read")[0].arm_speed_mps, Some(0.0213));
-    assert_eq!(shop.trials().expect("read")[0].haze, 1);
-    assert_eq!(shop.film_readings().expect("read").len(), 2);
-    assert_eq!(shop.setting(Setting::Name).expect("read").as_deref(), Some("Corner Shop"));
+fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
+    let released = [
+        (&[include_str!("schema/v1.sql")][..], include_str!("fixtures/schema-1.sql")),
+        (&[include_str!("schema/v1.sql"), include_str!("schema/v2.sql")], include_str!("fixtures/schema-2.sql")),
+    ];
+    assert_eq!(released.len() as i64, Shop::in_memory().health().expect("checked").schema, "each has its rows");
+    for (steps, rows) in released {
+        let schema = steps.len() as i64;
+        let folder = tempfile::tempdir().expect("a folder");
+        let db = Connection::open(folder.path().join(STORE)).expect("made");
+        steps.iter().for_each(|step| db.execute_batch(step).expect("a schema"));
+        db.execute_batch(rows).expect("its rows");
+        db.pragma_update(None, "application_id", 0x5350_7368).expect("ours");
+        db.pragma_update(None, "user_version", schema).expect("its number");
+        drop(db);
+        let shop = Shop::open(folder.path()).expect("opened");
+        assert_eq!(shop.health().expect("checked").faults, Vec::<String>::new());
+        assert_eq!(shop.technician("robin").expect("known"), 1);
+        assert_eq!(shop.vehicles().expect("read")[0].entry.owner.as_deref(), Some("not exported"));
+        assert_eq!(shop.pass_figures().expect("read")[0].arm_speed_mps, Some(0.0213));
+        assert_eq!(shop.trials().expect("read")[0].haze, 1);
+        assert_eq!(shop.film_readings().expect("read").len(), 2);
+        assert_eq!(shop.notes().expect("read")[0].text, "a note");
+        assert_eq!(shop.sessions().expect("read")[0].part, 1);
+        assert_eq!(shop.rubbed_m().expect("read"), [(1, 12.5)].into());
+        assert_eq!(shop.setting(Setting::Name).expect("read").as_deref(), Some("Corner Shop"));
+        let (placed, recorded) = (schema >= 2, schema >= 2);
+        assert_eq!(shop.film_readings().expect("read")[0].place.is_some(), placed);
+        assert_eq!(shop.notes().expect("read")[0].recorded_s.is_some(), recorded);
+
+        let known = shop.health().expect("checked").schema;
+        let copy = folder.path().join(format!("shop-before-schema-{known}.db"));
+        assert_eq!(copy.exists(), schema < known, "a copy as it was, where anything was changed");
+        if schema < known {
+            let db = Connection::open(copy).expect("opened");
+            let kept: i64 = db.pragma_query_value(None, "user_version", |row| row.get(0)).expect("read");
+            assert_eq!(kept, schema);
+        }
+    }
 }
