@@ -243,7 +243,7 @@ fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
     let comparison = Comparison::of(By::Technician, groups);
     let units = console.units(Units::Si);
     console.result(&format!(
-        "{:<27} {:<16} {:>9} {:>9}   {:<17} {}",
+        "{:<29} {:<16} {:>9} {:>9}   {:<17} {}",
         "figure", "who", "built in", "found", "90 % interval", "stands out"
     ))?;
     let mean = |ends: [f64; 2]| (ends[0] + ends[1]) / 2.0;
@@ -293,7 +293,7 @@ fn row(
     let title = format!("{} {}", figure.title(), figure.unit(units));
     console.result(
         format!(
-            "{:<27} {who:<16} {:>9} {:>9}   {:<17} {}",
+            "{:<29} {who:<16} {:>9} {:>9}   {:<17} {}",
             title.trim(),
             truth.map_or("follows".to_owned(), number),
             number(found),

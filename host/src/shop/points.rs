@@ -247,7 +247,7 @@ mod tests {
             .collect();
         let found = slope(&spots, None).expect("enough");
         println!("{found:?}");
-        // Cells of 12.5 mm against chords with steep edges: 0.3 % measured.
+        // Cells of 12.5 mm against chords with steep edges: 0.07 % measured.
         assert!((found.um_per_m / 0.2 - 1.0).abs() < 0.01, "{found:?}");
         assert!(found.interval.0 < 0.2 && 0.2 < found.interval.1);
         let place = |section| Place { section, along_m: 0.2, across_m: 0.2 };

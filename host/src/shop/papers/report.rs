@@ -215,7 +215,10 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
     } else {
         let sections =
             if panel.sections == 1 { "1 section".to_owned() } else { format!("{} sections", panel.sections) };
-        format!("{sections}, {:.0} min, {}", panel.minutes, panel.days.join(", "))
+        // A date broken over two lines reads as two numbers.
+        let days: Vec<String> =
+            panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(day))).collect();
+        format!("{sections}, {:.0} min, {}", panel.minutes, days.join(", "))
     };
     let warm = match panel.rise_k {
         None => "not measured".to_owned(),
@@ -237,7 +240,7 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
          <td data-label=\"Paint thickness\">{film}</td></tr>",
         escape(&panel.name),
         escape(&products),
-        escape(&much),
+        much,
         escape(&warm)
     );
 }
