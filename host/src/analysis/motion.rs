@@ -5,9 +5,9 @@
 
 use super::attitude::{Attitude, Vec3};
 use super::grid::STEP_S;
-use super::passes::{self, SettledPass};
+use super::passes::{self, Found, SettledPass};
 use super::strokes::{Now, StrokeTracker};
-use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, REACH_S, Stretch, USUAL_WIDTH_S};
+use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, REACH_S, Stretch, USUAL_WIDTH_S, groups};
 use std::collections::VecDeque;
 
 /// Longest stretch of work that is settled as a whole, s.
@@ -20,11 +20,6 @@ const REACH: i64 = (REACH_S / STEP_S) as i64;
 pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 /// Longest hole that is bridged, grid points.
 const BRIDGE: u32 = 10;
-/// Side lobes of the detector lie within this many grid points of the peak and are smaller by this factor.
-const LOBE: i64 = 30;
-const OVERSHADOWED: f64 = 2.5;
-/// Neighbouring events fitted along with one.
-const NEIGHBOURS: usize = 4;
 /// An event this close to the end of what is kept cannot be measured, grid points.
 const ROOM: i64 = 30;
 
@@ -40,7 +35,7 @@ pub(super) struct Motion {
     /// Found, not yet measured.
     pending: VecDeque<i64>,
     /// All found lately.
-    found: VecDeque<(i64, f64)>,
+    found: VecDeque<i64>,
     width_s: f64,
     holes: u32,
     last_acceleration: [f64; 2],
@@ -133,49 +128,53 @@ impl Motion {
             self.biases.push_back((index, self.attitude.bias()));
         }
         self.detect(acceleration);
-        while self.pending.front().is_some_and(|at| at + REACH + DETECT_LAG as i64 <= index) {
-            self.measure_next(motor_on);
-        }
-        while self.found.front().is_some_and(|(at, _)| at + 4 * REACH + (DETECT_LAG as i64) < index) {
+        self.measure(Some(index), motor_on);
+        while self.found.front().is_some_and(|at| at + 4 * REACH + (DETECT_LAG as i64) < index) {
             self.found.pop_front();
         }
     }
 
     fn detect(&mut self, acceleration: [f64; 2]) {
-        if let Some((at, size)) = self.detector.push(acceleration) {
+        if let Some(at) = self.detector.push(acceleration) {
             self.pending.push_back(at);
-            self.found.push_back((at, size));
+            self.found.push_back(at);
         }
     }
 
-    /// Whether a peak is but a side lobe of a larger one: the detector rings once to either side.
-    fn is_side_lobe(&self, at: i64) -> bool {
-        let own = self.found.iter().find(|f| f.0 == at).map_or(0.0, |f| f.1);
-        self.found.iter().any(|f| (f.0 - at).abs() <= LOBE && f.1 > OVERSHADOWED * own)
-    }
-
-    fn measure_next(&mut self, motor_on: &dyn Fn(f64) -> bool) {
-        let Some(at) = self.pending.pop_front() else { return };
-        let t_s = at as f64 * STEP_S;
+    /// Measures the groups of events that are complete at grid point `index`; all that wait where nothing more will come.
+    fn measure(&mut self, index: Option<i64>, motor_on: &dyn Fn(f64) -> bool) {
         let kept = self.first + ROOM..self.first + self.points.len() as i64 - ROOM;
-        if !motor_on(t_s) || !kept.contains(&at) || self.is_side_lobe(at) {
-            return;
+        while let Some(&at) = self.pending.front() {
+            let complete = |last: i64| index.is_none_or(|i| last + REACH + (DETECT_LAG as i64) < i);
+            if !complete(at) {
+                return;
+            }
+            // With the last one before, so that what is looked at does not reach into it.
+            let real = |f: i64| kept.contains(&f) && motor_on(f as f64 * STEP_S);
+            let before = self.found.iter().copied().rfind(|f| *f < at && real(*f));
+            let events: Vec<i64> =
+                before.into_iter().chain(self.pending.iter().copied().filter(|f| real(*f))).collect();
+            let times: Vec<f64> = events.iter().map(|f| *f as f64 * STEP_S).collect();
+            let own = usize::from(before.is_some());
+            let group = groups(&times, motor_on).into_iter().find(|(r, _)| r.end > own);
+            let Some((range, over_s)) = group else {
+                self.pending.clear();
+                return;
+            };
+            let range = range.start.max(own)..range.end;
+            let last = events[range.end - 1];
+            if !complete(last) {
+                return;
+            }
+            if let Some(fit) = self.stretch().fit(&times[range], over_s, self.attitude.bias(), self.width_s) {
+                for ((t_s, step), blur) in fit.times_s.into_iter().zip(fit.steps).zip(fit.blurs) {
+                    self.tracker.push(Event { t_s, step, blur });
+                }
+            }
+            while self.pending.front().is_some_and(|f| *f <= last) {
+                self.pending.pop_front();
+            }
         }
-        let mut near: Vec<i64> = self
-            .found
-            .iter()
-            .map(|f| f.0)
-            .filter(|f| (f - at).abs() <= REACH && *f != at && !self.is_side_lobe(*f))
-            .collect();
-        near.sort_by_key(|f| (f - at).abs());
-        near.truncate(NEIGHBOURS);
-        near.push(at);
-        near.sort_unstable();
-        let times: Vec<f64> = near.iter().map(|f| *f as f64 * STEP_S).collect();
-        let own = near.iter().position(|f| *f == at).unwrap_or(0);
-        let Some(fit) = self.stretch().fit_around(&times, t_s, self.attitude.bias(), self.width_s) else { return };
-        let event = Event { t_s: fit.times_s[own], step: fit.steps[own] };
-        self.tracker.push(event);
     }
 
     fn stretch(&self) -> Stretch<'_> {
@@ -196,9 +195,7 @@ impl Motion {
                 self.detect(self.last_acceleration);
             }
         }
-        while !self.pending.is_empty() {
-            self.measure_next(motor_on);
-        }
+        self.measure(None, motor_on);
         let strokes = self.tracker.settled();
         let last = self.attitude.bias();
         let bias_at = |t_s: f64| {
@@ -207,7 +204,8 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        let (passes, width_s) = passes::settle(self.stretch(), &strokes, self.width_s, bias_at, cuts_s, told_length_m);
+        let found = Found { strokes: &strokes, moves_s: &self.tracker.moves_s(), width_s: self.width_s };
+        let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, told_length_m);
         self.width_s = width_s;
         passes
     }

@@ -11,14 +11,12 @@ use super::attitude::Vec3;
 use super::findings::Interval;
 use super::strokes::RawStroke;
 use super::traverse::{self, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
-use super::turns::Stretch;
+use super::turns::{self, Stretch};
 
 /// Longest rest inside a pass, s.
 const PAUSE_S: f64 = 6.0;
 /// Longest time without work inside a section, s.
 pub(super) const SECTION_PAUSE_S: f64 = 60.0;
-/// Bursts closer than this are fitted together, s.
-const TOGETHER_S: f64 = 1.9;
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
 const ASKEW: f64 = 0.15;
 const SUM_ASKEW: f64 = 0.05;
@@ -28,8 +26,6 @@ const SHAPE_SPREAD: f64 = 0.25;
 const SHAPE_RATIO: f64 = 3.0;
 /// ln of the odds that a stroke after a rest goes back, before its bursts are looked at.
 const TO_AND_FRO: f64 = 5.0;
-/// At most so many bursts in one fit.
-const FIT_AT_MOST: usize = 4;
 
 /// One stroke with all that hindsight gives.
 #[derive(Clone, Copy, Debug)]
@@ -56,24 +52,36 @@ pub(super) struct SettledPass {
 struct Refined {
     times_s: [f64; 2],
     steps: [[f64; 2]; 2],
+    /// One of its ends is shared with a stroke across: that step lies along neither.
+    askew: bool,
 }
 
-/// Settles the strokes of one stretch of work.
+/// What the stretch of work is thought to consist of.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Found<'a> {
+    pub(super) strokes: &'a [RawStroke],
+    /// Times of the bursts of quick moves between them, s.
+    pub(super) moves_s: &'a [f64],
+    /// Width of a burst as far as known, s.
+    pub(super) width_s: f64,
+}
+
+/// Settles the strokes of one stretch of work; gives the passes, and the width of a burst as found here.
 ///
-/// * `width_s`: width of a burst as far as known; given back as found here.
 /// * `bias_at`: the gyro bias to use around a time, rad/s.
+/// * `motor_on`: whether the motor ran around a time, s.
 /// * `cuts_s`: times that end a pass whatever the arm did: mark button, motor off.
 /// * `told_length_m`: travel of one stroke, where it is known.
 pub(super) fn settle(
     stretch: Stretch<'_>,
-    strokes: &[RawStroke],
-    width_s: f64,
+    found: Found<'_>,
     bias_at: impl Fn(f64) -> Vec3,
+    motor_on: &dyn Fn(f64) -> bool,
     cuts_s: &[f64],
     told_length_m: Option<f64>,
 ) -> (Vec<SettledPass>, f64) {
-    let (refined, width_s) = refine(stretch, strokes, width_s, bias_at);
-    (passes_of(strokes, &refined, cuts_s, told_length_m), width_s)
+    let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
+    (passes_of(found.strokes, &refined, cuts_s, told_length_m), width_s)
 }
 
 /// The same from the events as they were first measured: for the live view.
@@ -94,56 +102,86 @@ fn passes_of(
 }
 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
-    strokes.iter().map(|s| Refined { times_s: [s.start.t_s, s.end.t_s], steps: [s.start.step, s.end.step] }).collect()
+    let (mut out, moves) = single_bursts(strokes);
+    take_moves(strokes, &moves, &mut out);
+    out
+}
+
+/// Each burst by itself, and the second bursts of the quick moves that strokes ended in.
+fn single_bursts(strokes: &[RawStroke]) -> (Vec<Refined>, Vec<Option<[f64; 2]>>) {
+    let single =
+        |s: &RawStroke| Refined { times_s: [s.start.t_s, s.end.t_s], steps: [s.start.step, s.end.step], askew: false };
+    (strokes.iter().map(single).collect(), strokes.iter().map(|s| s.moved.map(|e| e.step)).collect())
+}
+
+/// Where a stroke ended in a quick move to elsewhere, only the sum of the move's two bursts says what became of its speed. If
+/// the next stroke began with the second one, across, the sum says what speed it got, too.
+fn take_moves(strokes: &[RawStroke], moves: &[Option<[f64; 2]>], out: &mut [Refined]) {
+    for i in 0..strokes.len() {
+        let (Some(event), Some(second)) = (strokes[i].moved, moves[i]) else { continue };
+        let both = sum(out[i].steps[1], second);
+        out[i].steps[1] = both;
+        if strokes.get(i + 1).is_some_and(|s| s.start == event) {
+            out[i].askew = true;
+            out[i + 1].steps[0] = both;
+            out[i + 1].askew = true;
+        }
+    }
+}
+
+/// One burst of a stretch: an end of a stroke (its number, start 0 or end 1), or of a quick move.
+#[derive(Clone, Copy, Debug)]
+struct Burst {
+    t_s: f64,
+    of: Option<(usize, usize)>,
 }
 
 fn refine(
     stretch: Stretch<'_>,
-    strokes: &[RawStroke],
-    width_s: f64,
+    found: Found<'_>,
     bias_at: impl Fn(f64) -> Vec3,
+    motor_on: &dyn Fn(f64) -> bool,
 ) -> (Vec<Refined>, f64) {
-    let mut out = as_measured(strokes);
-    let mut clusters: Vec<Vec<(usize, usize)>> = Vec::new();
-    let mut last_s = f64::NEG_INFINITY;
-    for i in 0..strokes.len() {
-        for end in 0..2 {
-            let t = out[i].times_s[end];
-            // A reversal ends one stroke and starts the next with one burst.
-            let shared = end == 0 && i > 0 && t == out[i - 1].times_s[1];
-            match clusters.last_mut() {
-                _ if shared => {}
-                Some(c) if t - last_s <= TOGETHER_S && c.len() < FIT_AT_MOST => c.push((i, end)),
-                _ => clusters.push(vec![(i, end)]),
+    let strokes = found.strokes;
+    let (mut out, mut moves) = single_bursts(strokes);
+    // A reversal ends one stroke and starts the next with one burst.
+    let shared = |i: usize| i > 0 && strokes[i].start.t_s == strokes[i - 1].end.t_s;
+    let mut bursts: Vec<Burst> = found.moves_s.iter().map(|t| Burst { t_s: *t, of: None }).collect();
+    for (i, s) in strokes.iter().enumerate() {
+        if !shared(i) {
+            bursts.push(Burst { t_s: s.start.t_s, of: Some((i, 0)) });
+        }
+        bursts.push(Burst { t_s: s.end.t_s, of: Some((i, 1)) });
+    }
+    bursts.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+    let times: Vec<f64> = bursts.iter().map(|b| b.t_s).collect();
+    let groups = turns::groups(&times, motor_on);
+    let fit = |(r, over_s): &(core::ops::Range<usize>, (f64, f64)), width_s: f64| {
+        stretch.fit(&times[r.clone()], *over_s, bias_at(times[r.start]), width_s)
+    };
+    // The width of a burst belongs to the person: single ones are held to the middle one of the whole stretch.
+    let mut widths: Vec<(f64, f64)> =
+        groups.iter().filter_map(|g| fit(g, found.width_s).map(|f| (f.width_s, f.width_weight))).collect();
+    let width = weighted_median(&mut widths).unwrap_or(found.width_s);
+    for g in &groups {
+        let Some(fit) = fit(g, width) else { continue };
+        for (j, b) in bursts[g.0.clone()].iter().enumerate() {
+            if let Some((i, end)) = b.of {
+                out[i].times_s[end] = fit.times_s[j];
+                out[i].steps[end] = fit.steps[j];
             }
-            last_s = t;
+            for (stroke, second) in strokes.iter().zip(&mut moves) {
+                if stroke.moved.is_some_and(|e| e.t_s == b.t_s) {
+                    *second = Some(fit.steps[j]);
+                }
+            }
         }
     }
-    let times = |c: &[(usize, usize)], out: &[Refined]| c.iter().map(|&(i, e)| out[i].times_s[e]).collect::<Vec<_>>();
-    // The width of a burst belongs to the person: take the middle one over the whole stretch.
-    let mut widths: Vec<(f64, f64)> = clusters
-        .iter()
-        .filter_map(|c| {
-            let t = times(c, &out);
-            let fit = stretch.fit(&t, bias_at(t[0]), width_s, true, 6)?;
-            Some((fit.width_s, fit.width_weight))
-        })
-        .collect();
-    let width = weighted_median(&mut widths).unwrap_or(width_s);
-    for c in &clusters {
-        let t = times(c, &out);
-        let Some(fit) = stretch.fit(&t, bias_at(t[0]), width, false, 5) else { continue };
-        for (j, &(i, e)) in c.iter().enumerate() {
-            out[i].times_s[e] = fit.times_s[j];
-            out[i].steps[e] = fit.steps[j];
-        }
+    for i in (1..strokes.len()).filter(|i| shared(*i)) {
+        out[i].times_s[0] = out[i - 1].times_s[1];
+        out[i].steps[0] = out[i - 1].steps[1];
     }
-    for i in 1..strokes.len() {
-        if strokes[i].start.t_s == strokes[i - 1].end.t_s {
-            out[i].times_s[0] = out[i - 1].times_s[1];
-            out[i].steps[0] = out[i - 1].steps[1];
-        }
-    }
+    take_moves(strokes, &moves, &mut out);
     (out, width)
 }
 
@@ -192,8 +230,10 @@ fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<(Vec
             axis = sum(axis, axis_of(turn).map(|v| 2.0 * v));
         }
         let share = if run.len() == 1 { 1.0 } else { 0.5 };
-        axis = sum(axis, axis_of(refined[first].steps[0]).map(|v| share * v));
-        axis = sum(axis, axis_of(refined[last].steps[1]).map(|v| share * v));
+        for (i, end) in [(first, 0), (last, 1)] {
+            let share = if refined[i].askew { 0.02 } else { share };
+            axis = sum(axis, axis_of(refined[i].steps[end]).map(|v| share * v));
+        }
         if let Some((members, before)) = passes.last_mut() {
             let rest_s = refined[first].times_s[0] - refined[members[members.len() - 1]].times_s[1];
             let parallel = axis[0] * before[0] + axis[1] * before[1] > 0.0;
@@ -398,7 +438,7 @@ mod tests {
         let (s, c) = angle.sin_cos();
         let mut event = |t_s: f64, x: f64, y: f64| {
             let (x, y) = (x + gauss(0.004), y + gauss(0.004));
-            Event { t_s, step: [c * x - s * y, s * x + c * y] }
+            Event { t_s, step: [c * x - s * y, s * x + c * y], blur: 0.0 }
         };
         let mut spoil = 0.0;
         (0..count)
@@ -408,7 +448,7 @@ mod tests {
                 let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
                 spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
                 let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-                RawStroke { start, end, joined: !first }
+                RawStroke { start, end, joined: !first, moved: None }
             })
             .collect()
     }
@@ -444,9 +484,10 @@ mod tests {
     #[test]
     fn after_a_rest_a_clear_stroke_may_go_the_same_way_and_a_faint_one_goes_back() {
         let stroke = |t_s: f64, v: f64| RawStroke {
-            start: Event { t_s, step: [v, 0.0] },
-            end: Event { t_s: t_s + 9.0, step: [-v, 0.0] },
+            start: Event { t_s, step: [v, 0.0], blur: 0.0 },
+            end: Event { t_s: t_s + 9.0, step: [-v, 0.0], blur: 0.0 },
             joined: false,
+            moved: None,
         };
         let second = |v: f64| preview(&[stroke(5.0, 0.04), stroke(16.0, v)], &[], None)[0].strokes[1].direction[0];
         assert!(second(0.04) > 0.9, "clear");

@@ -26,6 +26,10 @@ const SAME_WAY_COST: f64 = 5.0;
 /// What a new direction costs, across the strokes before and at most aslant to them, natural log.
 const ACROSS_COST: f64 = 1.0;
 const ASLANT_COST: f64 = 4.0;
+/// What going elsewhere without a stop at the stroke's end costs, natural log.
+const NO_STOP_COST: f64 = 2.5;
+/// What setting off across at once, without a rest, costs, natural log.
+const AT_ONCE_COST: f64 = 3.0;
 /// What a stroke whose start was not seen costs, natural log.
 const UNSEEN_COST: f64 = 4.0;
 /// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
@@ -36,15 +40,19 @@ const ASKEW: f64 = 0.15;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
-const SIDESTEP_S: (f64, f64) = (0.35, 3.2);
+const SIDESTEP_S: (f64, f64) = (0.15, 3.2);
+/// How far a sideways step leaks into the sum of a turn's two bursts, relative.
+const SUM_ASKEW: f64 = 0.06;
+/// Widest sideways step, m: about two pads.
+const WIDEST_M: f64 = 0.25;
+/// Speed of an arm's quick movements, m/s, one standard deviation per axis.
+const QUICK_MPS: f64 = 0.12;
 /// Shortest and longest quick move between two rests, s; what calling one so costs, natural log; its usual speed, m/s.
 const MOVE_S: (f64, f64) = (0.2, 2.0);
 const MOVE_COST: f64 = 3.0;
 const MOVE_MPS: f64 = 0.2;
 /// Share of the speed's old value that a well measured burst replaces.
 const LEARN: f64 = 0.3;
-/// Quickest sideways step, m/s: a pad's width in three quarters of a second, at its peak.
-const QUICKEST_STEP_MPS: f64 = 0.4;
 /// Speeds a stroke can have, m/s.
 const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
 
@@ -52,6 +60,8 @@ const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Role {
     Start,
+    /// Start of a stroke across the ones before, straight from the way there.
+    StartAcross,
     /// End of a stroke, followed by a sideways step.
     EndTurning,
     /// End of a stroke, followed by rest.
@@ -85,14 +95,84 @@ struct Account {
     mode: Mode,
     direction: Option<[f64; 2]>,
     speed: Option<f64>,
-    /// Sideways speed in a turn, m/s, signed to the left of travel.
-    sideways: Option<f64>,
+    /// Size of the sideways steps, m.
+    sidestep_m: Option<f64>,
     stroke_s: Option<f64>,
     since_s: f64,
     strokes: u32,
     past: Option<Arc<Past>>,
+    /// What the first burst of a pair was given for now; the pair is judged together when its second burst comes.
+    lent: f64,
     /// At rest: the burst called noise last, and what that cost. It may yet turn out to have been half of a turn.
     passed_over: Option<(Event, f64)>,
+}
+
+/// Two bursts that belong together, along and across the stroke they end, m/s.
+struct Pair {
+    /// Sum of the two: the change of velocity over both.
+    along: f64,
+    across: f64,
+    /// Half their difference: the quick movement between them.
+    quick: [f64; 2],
+    time_s: f64,
+}
+
+impl Pair {
+    fn of(first: Event, second: Event, d: [f64; 2]) -> Self {
+        let along = |v: [f64; 2]| v[0] * d[0] + v[1] * d[1];
+        let across = |v: [f64; 2]| v[1] * d[0] - v[0] * d[1];
+        let sum = [first.step[0] + second.step[0], first.step[1] + second.step[1]];
+        let half = [0.5 * (first.step[0] - second.step[0]), 0.5 * (first.step[1] - second.step[1])];
+        Self {
+            along: along(sum),
+            across: across(sum),
+            quick: [along(half), across(half)],
+            time_s: second.t_s - first.t_s,
+        }
+    }
+
+    fn size(&self) -> f64 {
+        self.quick[0].hypot(self.quick[1])
+    }
+
+    /// How far it moved aside, m.
+    fn aside_m(&self) -> f64 {
+        self.quick[1].abs() * self.time_s
+    }
+
+    /// How likely the quick movement is a sideways step, natural log of a density in the plane of velocities; the steps of a
+    /// pass are about as wide as each other.
+    fn steps_aside(&self, usual_m: Option<f64>, speed: f64) -> f64 {
+        // `fits` leaves out this constant.
+        let any = 0.5 * core::f64::consts::TAU.ln() - (2.0 * WIDEST_M).ln();
+        let wide = match usual_m {
+            Some(m) => {
+                let sd = (STEP_MPS * self.time_s).hypot(0.25 * m);
+                (fits(self.aside_m() - m, sd) - (2.0_f64).ln()).max(any - 3.0)
+            }
+            None => any,
+        };
+        let beyond = (self.aside_m() / WIDEST_M - 1.0).max(0.0);
+        let straight = STEP_MPS.hypot(ASKEW * self.quick[1].abs()).hypot(0.3 * speed);
+        wide - 8.0 * beyond + self.time_s.ln() + fits(self.quick[0], straight)
+    }
+
+    /// The same for a movement to another place, whatever its direction.
+    fn goes_anywhere(&self) -> f64 {
+        fits(self.quick[0], MOVE_MPS) + fits(self.quick[1], MOVE_MPS)
+    }
+
+    /// Where the stroke after it goes, given the direction of the one before.
+    fn turned(&self, d: [f64; 2], speed: f64) -> [f64; 2] {
+        let size = self.along.hypot(self.across);
+        if size < speed || self.along > -0.3 * speed {
+            return [-d[0], -d[1]];
+        }
+        let (along, across) = (self.along / size - 1.0, self.across / size);
+        let n = along.hypot(across);
+        let (along, across) = (along / n, across / n);
+        [along * d[0] - across * d[1], along * d[1] + across * d[0]]
+    }
 }
 
 /// A stroke as the events tell it.
@@ -102,6 +182,8 @@ pub(super) struct RawStroke {
     pub(super) end: Event,
     /// It began with the sideways step (or reversal) that ended the stroke before.
     pub(super) joined: bool,
+    /// It ended with a quick move to elsewhere, whose second burst this is: the two together took its speed away.
+    pub(super) moved: Option<Event>,
 }
 
 /// What the best account says now.
@@ -135,11 +217,12 @@ impl StrokeTracker {
                 mode: Mode::Rest,
                 direction: None,
                 speed: None,
-                sideways: None,
+                sidestep_m: None,
                 stroke_s: None,
                 since_s: f64::NEG_INFINITY,
                 strokes: 0,
                 past: None,
+                lent: 0.0,
                 passed_over: None,
             }],
         }
@@ -153,7 +236,8 @@ impl StrokeTracker {
         }
         let mut next = Vec::with_capacity(4 * self.accounts.len());
         for a in &self.accounts {
-            let noise = fits(event.step[0], NOISE_MPS) + fits(event.step[1], NOISE_MPS) + 0.3;
+            let noise = NOISE_MPS.hypot(event.blur);
+            let noise = fits(event.step[0], noise) + fits(event.step[1], noise) + 0.3;
             let passed_over = (a.mode == Mode::Rest).then_some((event, noise));
             next.push(Account { score: a.score + noise, passed_over, ..a.clone() });
             match a.mode {
@@ -163,7 +247,7 @@ impl StrokeTracker {
                     next.extend(a.moves_off(event, size));
                 }
                 Mode::Stroke => a.ends(event, &mut next),
-                Mode::Sidestep => next.extend(a.turns_back(event)),
+                Mode::Sidestep => a.turns(event, &mut next),
                 Mode::Move => next.extend(a.arrives(event)),
             }
         }
@@ -198,12 +282,34 @@ impl StrokeTracker {
 
     /// Strokes of the best account that ends at rest, now that work has paused.
     pub(super) fn settled(&self) -> Vec<RawStroke> {
-        let at_rest = self.accounts.iter().find(|a| a.mode == Mode::Rest);
-        at_rest.unwrap_or(&self.accounts[0]).told()
+        self.at_rest().told()
+    }
+
+    fn at_rest(&self) -> &Account {
+        self.accounts.iter().find(|a| a.mode == Mode::Rest).unwrap_or(&self.accounts[0])
+    }
+}
+
+impl StrokeTracker {
+    /// Times of the bursts that the settled account takes for quick moves, s.
+    pub(super) fn moves_s(&self) -> Vec<f64> {
+        self.at_rest().bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e.t_s).collect()
     }
 }
 
 impl Account {
+    /// What each real burst was taken for, in order.
+    fn bursts(&self) -> Vec<(Role, Event)> {
+        let mut bursts = Vec::new();
+        let mut at = self.past.as_ref();
+        while let Some(p) = at {
+            bursts.push((p.role, p.event));
+            at = p.before.as_ref();
+        }
+        bursts.reverse();
+        bursts
+    }
+
     fn after(&self, score: f64, mode: Mode, role: Role, event: Event) -> Self {
         let past = Some(Arc::new(Past { role, event, before: self.past.clone() }));
         Self { score: self.score + score, mode, since_s: event.t_s, past, passed_over: None, ..self.clone() }
@@ -223,16 +329,14 @@ impl Account {
             return None;
         }
         let d = sum.map(|v| v / speed);
-        let half: [f64; 2] = [0, 1].map(|i| 0.5 * (first.step[i] - event.step[i]));
-        // Signed to the left of the stroke that ended, which ran against the new one.
-        let side = half[0] * d[1] - half[1] * d[0];
-        let askew = half[0] * d[0] + half[1] * d[1];
-        let anyhow = -(0.08_f64).ln() - (core::f64::consts::TAU * speed).ln() - (0.24_f64).ln();
-        let score = anyhow + fits(askew, STEP_MPS.hypot(0.15 * side.abs())) - 2.0 * REAL_COST - UNSEEN_COST - refund;
+        let pair = Pair::of(first, event, d);
+        let sd = STEP_MPS.hypot(SUM_ASKEW * pair.size());
+        let (begins, _) = self.begins(sum.map(|v| -v), sd);
+        let score = begins + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
         let mut next = self.after(score, Mode::Stroke, Role::Start, event);
         next.direction = Some(d);
         next.speed = Some(speed);
-        next.sideways = Some(side);
+        next.sidestep_m = Some(pair.aside_m());
         next.stroke_s = None;
         Some(next)
     }
@@ -241,9 +345,9 @@ impl Account {
     /// quick sideways step would all pass for moves.
     fn moves_off(&self, event: Event, size: f64) -> Option<Self> {
         // Slower than the strokes it would be no quick move, and a stroke too gentle at its end would be taken for one.
-        let slow = 1.5 * self.speed?;
+        let slow = 0.7 * self.speed?;
         let after_stroke = self.past.as_ref().is_some_and(|p| p.role == Role::EndResting);
-        if !after_stroke || event.t_s - self.since_s < 0.3 || size < slow {
+        if !after_stroke || event.t_s - self.since_s < 0.2 || size < slow {
             return None;
         }
         let anyhow = fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS);
@@ -268,16 +372,16 @@ impl Account {
         (1.0 - gain) * speed + gain * said.max(0.3 * speed)
     }
 
-    fn starts(&self, event: Event, size: f64) -> Option<Self> {
-        if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
-            return None;
-        }
-        let direction = [event.step[0] / size, event.step[1] / size];
+    /// How likely a stroke begins with velocity `v`, measured to `sd`: natural log of a density in the plane of velocities; and
+    /// the usual time of a stroke, where it still counts.
+    fn begins(&self, v: [f64; 2], sd: f64) -> (f64, Option<f64>) {
+        let size = v[0].hypot(v[1]);
+        let direction = v.map(|v| v / size);
         // Any direction, any usual speed; a density in the plane of velocity steps.
         let anyhow = -(0.08_f64).ln() - (core::f64::consts::TAU * size).ln();
         let mut score = anyhow;
         if let Some(speed) = self.speed {
-            let like_before = fits(size - speed, STEP_MPS.hypot(0.2 * speed)) - (core::f64::consts::TAU * size).ln();
+            let like_before = fits(size - speed, sd.hypot(0.2 * speed)) - (core::f64::consts::TAU * size).ln();
             score = like_before.max(anyhow - 2.5);
         }
         let mut stroke_s = self.stroke_s;
@@ -296,6 +400,15 @@ impl Account {
                 score -= SAME_WAY_COST;
             }
         }
+        (score, stroke_s)
+    }
+
+    fn starts(&self, event: Event, size: f64) -> Option<Self> {
+        if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
+            return None;
+        }
+        let direction = [event.step[0] / size, event.step[1] / size];
+        let (score, stroke_s) = self.begins(event.step, STEP_MPS.hypot(event.blur));
         let mut next = self.after(score - REAL_COST - 1.0, Mode::Stroke, Role::Start, event);
         next.direction = Some(direction);
         next.speed = Some(self.speed.map_or(size, |v| 0.5 * (v + size)));
@@ -311,7 +424,8 @@ impl Account {
         }
         let taken = -(event.step[0] * d[0] + event.step[1] * d[1]);
         let side = event.step[1] * d[0] - event.step[0] * d[1];
-        let sd = STEP_MPS.hypot(0.15 * speed).hypot(ASKEW * side.abs());
+        let blurred = STEP_MPS.hypot(event.blur);
+        let sd = blurred.hypot(0.15 * speed).hypot(ASKEW * side.abs());
         let lasting = match self.stroke_s {
             Some(usual) => (-0.5 * ((time_s / usual).ln() / 0.22).powi(2)).max(-5.0),
             None => -0.5 * ((time_s / 8.0).ln() / 0.8).powi(2),
@@ -323,71 +437,77 @@ impl Account {
             next
         };
         let stopping = fits(taken - speed, sd);
-        let score = stopping + fits(side, STEP_MPS.hypot(0.2 * speed)) + lasting - REAL_COST - 1.0;
+        let score = stopping + fits(side, blurred.hypot(0.2 * speed)) + lasting - REAL_COST - 1.0;
         out.push(put(self.after(score, Mode::Rest, Role::EndResting, event)));
 
-        let sidestep = match self.sideways {
-            Some(c) => (fits(side.abs() - c.abs(), STEP_MPS.hypot(0.2 * c.abs())) - 0.7).max(-(0.15_f64).ln() - 4.0),
-            None if side.abs() < 0.15 => -(0.24_f64).ln(),
-            // The quicker it is, the rarer.
-            None if side.abs() < QUICKEST_STEP_MPS => -(0.24_f64).ln() - 2.0,
-            None => -9.0,
-        };
-        let mut next =
-            put(self.after(stopping + sidestep + lasting - REAL_COST, Mode::Sidestep, Role::EndTurning, event));
-        next.sideways = Some(self.sideways.map_or(side, |c| (0.6 * c.abs() + 0.4 * side.abs()).copysign(side)));
+        // Half of a turn says little by itself: what it leaks along the stroke may exceed the stroke's own speed.
+        let lent = fits(event.step[0], QUICK_MPS) + fits(event.step[1], QUICK_MPS);
+        let mut next = self.after(lent + lasting - REAL_COST, Mode::Sidestep, Role::EndTurning, event);
+        next.stroke_s = Some(self.stroke_s.map_or(time_s, |u| 0.6 * u + 0.4 * time_s));
+        next.strokes += 1;
+        next.lent = lent;
         out.push(next);
 
-        let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * STEP_MPS).hypot(0.25 * speed)) + lasting;
+        let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * blurred).hypot(0.25 * speed)) + lasting;
         let mut next = put(self.after(score - REAL_COST - 3.0, Mode::Stroke, Role::Reversal, event));
         next.speed = Some(Self::learned(speed, 0.5 * taken, sd));
         next.direction = Some([-d[0], -d[1]]);
         out.push(next);
     }
 
-    fn turns_back(&self, event: Event) -> Option<Self> {
-        let (d, speed, c) = (self.direction?, self.speed?, self.sideways?);
+    /// The second burst of a pair that began at a stroke's end: a turn with a sideways step, or the way to another place,
+    /// where a stroke across begins at once or the arm rests.
+    fn turns(&self, event: Event, out: &mut Vec<Self>) {
+        let (Some(d), Some(speed), Some(past)) = (self.direction, self.speed, &self.past) else { return };
         let time_s = event.t_s - self.since_s;
         if time_s < SIDESTEP_S.0 || time_s > SIDESTEP_S.1 {
-            return None;
+            return;
         }
-        let given = -(event.step[0] * d[0] + event.step[1] * d[1]);
-        let side = event.step[0] * d[1] - event.step[1] * d[0];
-        let sd = STEP_MPS.hypot(0.2 * speed).hypot(ASKEW * side.abs());
-        let score = fits(given - speed, sd) + fits(side - c, STEP_MPS.hypot(0.2 * c.abs()));
-        let mut next = self.after(score - REAL_COST, Mode::Stroke, Role::Start, event);
-        next.speed = Some(Self::learned(speed, given, sd));
+        let pair = Pair::of(past.event, event, d);
+        let sd = STEP_MPS.hypot(SUM_ASKEW * pair.size());
+        // A turn takes away the speed and gives it anew, the other way.
+        let turn_sd = sd.hypot(0.15 * speed);
+        let score = fits(pair.along + 2.0 * speed, 2.0 * turn_sd)
+            + fits(pair.across, (2.0 * sd).hypot(0.2 * speed))
+            + pair.steps_aside(self.sidestep_m, speed);
+        let mut next = self.after(score - self.lent - REAL_COST, Mode::Stroke, Role::Start, event);
+        next.speed = Some(Self::learned(speed, -0.5 * pair.along, turn_sd));
+        let aside = pair.aside_m();
+        next.sidestep_m = Some(self.sidestep_m.map_or(aside, |m| 0.6 * m + 0.4 * aside));
         // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes.
-        let mut back = [-d[0], -d[1]];
-        if let Some(past) = &self.past {
-            let sum = [past.event.step[0] + event.step[0], past.event.step[1] + event.step[1]];
-            let size = sum[0].hypot(sum[1]);
-            if size > speed && given > 0.3 * speed {
-                back = [back[0] + sum[0] / size, back[1] + sum[1] / size];
-                let n = back[0].hypot(back[1]);
-                back = [back[0] / n, back[1] / n];
-            }
-        }
-        next.direction = Some(back);
-        Some(next)
+        next.direction = Some(pair.turned(d, speed));
+        out.push(next);
+
+        let anywhere = pair.goes_anywhere() - self.lent - REAL_COST - MOVE_COST - NO_STOP_COST;
+        // Or it takes the speed away and no more.
+        let score = fits(pair.along + speed, turn_sd.hypot(sd)) + fits(pair.across, sd.hypot(0.2 * speed));
+        let mut next = self.after(score + anywhere, Mode::Rest, Role::Move, event);
+        next.speed = Some(Self::learned(speed, -pair.along, 2.0 * turn_sd));
+        out.push(next);
+
+        // Or a stroke across begins at once.
+        let way = 1.0_f64.copysign(pair.across);
+        let score = fits(pair.along + speed, turn_sd.hypot(sd)) + fits(pair.across - way * speed, turn_sd.hypot(sd));
+        let mut next =
+            self.after(score + anywhere - AT_ONCE_COST - (2.0_f64).ln(), Mode::Stroke, Role::StartAcross, event);
+        next.direction = Some([-way * d[1], way * d[0]]);
+        next.stroke_s = None;
+        out.push(next);
     }
 
     fn told(&self) -> Vec<RawStroke> {
-        let mut steps = Vec::new();
-        let mut at = self.past.as_ref();
-        while let Some(p) = at {
-            steps.push((p.role, p.event));
-            at = p.before.as_ref();
-        }
         let (mut out, mut open, mut joined) = (Vec::new(), None, false);
-        for (role, event) in steps.into_iter().rev() {
-            if role != Role::Start
+        let bursts = self.bursts();
+        for (n, &(role, event)) in bursts.iter().enumerate() {
+            if !matches!(role, Role::Start | Role::StartAcross)
                 && let Some(start) = open.take()
             {
-                out.push(RawStroke { start, end: event, joined });
-                joined = role != Role::EndResting;
+                let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
+                let moved = next.filter(|(role, _)| matches!(role, Role::Move | Role::StartAcross)).map(|b| b.1);
+                out.push(RawStroke { start, end: event, joined, moved });
+                joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
-            if matches!(role, Role::Start | Role::Reversal) {
+            if matches!(role, Role::Start | Role::StartAcross | Role::Reversal) {
                 open = Some(event);
             }
         }
@@ -412,7 +532,7 @@ mod tests {
         for pass in 0..2 {
             let mut put = |t_s: f64, x: f64, y: f64| {
                 let (x, y) = (x + gauss(0.003), y + gauss(0.003));
-                events.push(Event { t_s, step: if pass == 0 { [x, y] } else { [y, x] } });
+                events.push(Event { t_s, step: if pass == 0 { [x, y] } else { [y, x] }, blur: 0.0 });
             };
             for n in 0..4 {
                 let way = if n % 2 == 0 { 1.0 } else { -1.0 };

@@ -31,6 +31,27 @@ pub(super) const REACH_S: f64 = 1.6;
 /// Usual width (standard deviation) of a burst, s, and its bounds.
 pub(super) const USUAL_WIDTH_S: f64 = 0.1;
 const WIDTHS_S: (f64, f64) = (0.05, 0.22);
+/// How far one turn's width may lie from the usual one, one standard deviation, s.
+const WIDTH_SPREAD_S: f64 = 0.04;
+/// What the bursts leave unexplained, one standard deviation of a grid point, m/s².
+const UNEXPLAINED: f64 = 0.02;
+/// Two bursts this close in time, s, may be one movement that speeds up between them, too.
+const BRIDGED_S: (f64, f64) = (0.2, 1.1);
+/// Cosine of the angle between two bursts below which they oppose each other.
+const OPPOSED: f64 = -0.3;
+/// Least time between two events of a fit, s.
+const APART_S: f64 = 0.18;
+/// Share of a burst that its shape may leave in a smaller one beside it, and how close that is, s.
+const BLUR: f64 = 0.1;
+const BESIDE_S: f64 = 0.9;
+/// What is looked at ends this long before the next event that is not in the fit, s.
+const CLEAR_S: f64 = 0.35;
+/// Gauss-Newton moves of one fit.
+const ROUNDS: usize = 5;
+/// Events in one fit, at most.
+const FIT_AT_MOST: usize = 8;
+/// Width of a bridge, in gaps.
+const BRIDGE_WIDTH: f64 = 0.28;
 /// Weakest peak considered, m/s², and relative to the running median of the detector's output.
 const LEAST_PEAK: f64 = 0.012;
 const OVER_MEDIAN: f64 = 2.2;
@@ -51,6 +72,8 @@ pub(super) struct Event {
     pub(super) t_s: f64,
     /// Change of velocity, m/s.
     pub(super) step: [f64; 2],
+    /// What bursts close by may have left in it, one standard deviation, m/s.
+    pub(super) blur: f64,
 }
 
 /// Finds candidate events in the acceleration in the panel's plane.
@@ -83,7 +106,7 @@ impl Detector {
     }
 
     /// Takes the acceleration at the next grid point; gives the index of an event [`DETECT_LAG`] points back, if there is one.
-    pub(super) fn push(&mut self, acceleration: [f64; 2]) -> Option<(i64, f64)> {
+    pub(super) fn push(&mut self, acceleration: [f64; 2]) -> Option<i64> {
         self.ring.push_back(acceleration);
         self.next += 1;
         if self.ring.len() < 2 * HALF + 1 {
@@ -115,7 +138,7 @@ impl Detector {
         let peak = self.size[LONE];
         let is_peak = peak > LEAST_PEAK.max(OVER_MEDIAN * self.median)
             && self.size.iter().enumerate().all(|(i, v)| if i < LONE { *v < peak } else { *v <= peak });
-        is_peak.then(|| (self.next - 1 - DETECT_LAG as i64, peak))
+        is_peak.then(|| self.next - 1 - DETECT_LAG as i64)
     }
 }
 
@@ -126,6 +149,8 @@ pub(super) struct Fit {
     pub(super) times_s: Vec<f64>,
     /// Steps in the heading frame, m/s.
     pub(super) steps: Vec<[f64; 2]>,
+    /// What bursts close by may have left in each, one standard deviation, m/s.
+    pub(super) blurs: Vec<f64>,
     /// Width of the bursts, s, and how firmly it is known (larger is firmer).
     pub(super) width_s: f64,
     pub(super) width_weight: f64,
@@ -141,62 +166,42 @@ pub(super) struct Stretch<'a> {
 }
 
 impl Stretch<'_> {
-    /// Fits events near `times_s` (sorted, at most a few) with gyro bias `bias`, reaching [`REACH_S`] beyond the outermost.
-    pub(super) fn fit(
-        &self,
-        times_s: &[f64],
-        bias: Vec3,
-        width_s: f64,
-        free_width: bool,
-        rounds: usize,
-    ) -> Option<Fit> {
-        let (head, tail) = (*times_s.first()?, *times_s.last()?);
-        self.fit_between(times_s, (head, tail), bias, width_s, free_width, rounds)
-    }
-
-    /// Fits the event at `own_s` with its neighbours, reaching [`REACH_S`] to either side of it: quick, for the live view.
-    pub(super) fn fit_around(&self, times_s: &[f64], own_s: f64, bias: Vec3, width_s: f64) -> Option<Fit> {
-        self.fit_between(times_s, (own_s, own_s), bias, width_s, false, 2)
-    }
-
-    fn fit_between(
-        &self,
-        times_s: &[f64],
-        (head, tail): (f64, f64),
-        bias: Vec3,
-        width_s: f64,
-        free_width: bool,
-        rounds: usize,
-    ) -> Option<Fit> {
+    /// Fits events near `times_s` (sorted, at most a few) with gyro bias `bias` over the time `over_s`.
+    pub(super) fn fit(&self, times_s: &[f64], over_s: (f64, f64), bias: Vec3, usual_width_s: f64) -> Option<Fit> {
         let index = |t: f64| ((t / STEP_S).round() as i64 - self.first).clamp(0, self.points.len() as i64 - 1) as usize;
         if self.points.is_empty() {
             return None;
         }
-        let (from, to, mid) = (index(head - REACH_S), index(tail + REACH_S), index(0.5 * (head + tail)));
-        if to - from < 30 {
+        let mid_s = 0.5 * (times_s.first()? + times_s.last()?);
+        let (from, to, mid) = (index(over_s.0), index(over_s.1), index(mid_s));
+        if to < from + 30 || !(from..=to).contains(&mid) {
             return None;
         }
         let residual = self.residual(from, to, mid, bias);
         let mid_s = (self.first + mid as i64) as f64 * STEP_S;
         let from_s = (self.first + from as i64) as f64 * STEP_S - mid_s;
         let mut times: Vec<f64> = times_s.iter().map(|t| t - mid_s).collect();
-        let mut width = width_s;
+        let mut width = usual_width_s;
         let mut weight = 0.0;
-        for _ in 0..rounds {
-            let small = Small::new(&residual, from_s, &times, width);
-            let (moves, widen, firm) = small.improve(free_width)?;
+        let mut bridged = Vec::new();
+        for round in 0..ROUNDS {
+            let small = Small::new(&residual, from_s, &times, width, &bridged);
+            if round == 1 {
+                bridged = bridges(&times, &small.steps()?, width);
+            }
+            let (moves, widen, firm) = small.improve(usual_width_s - width)?;
             for (t, m) in times.iter_mut().zip(&moves) {
                 *t += m.clamp(-0.06, 0.06);
             }
-            if free_width {
-                width = (width + widen.clamp(-0.02, 0.02)).clamp(WIDTHS_S.0, WIDTHS_S.1);
-                weight = firm;
-            }
+            keep_apart(&mut times);
+            width = (width + widen.clamp(-0.02, 0.02)).clamp(WIDTHS_S.0, WIDTHS_S.1);
+            weight = firm;
         }
-        let steps = Small::new(&residual, from_s, &times, width).amplitudes()?;
+        let steps = Small::new(&residual, from_s, &times, width, &bridged).steps()?;
         let (s, c) = f64::from(self.points[mid].heading).sin_cos();
         Some(Fit {
             times_s: times.iter().map(|t| t + mid_s).collect(),
+            blurs: blurs(&times, &steps),
             steps: steps.iter().map(|d| [c * d[0] - s * d[1], s * d[0] + c * d[1]]).collect(),
             width_s: width,
             width_weight: weight,
@@ -251,26 +256,92 @@ impl Stretch<'_> {
     }
 }
 
+/// Two bursts on top of each other could have any steps that cancel.
+fn keep_apart(times: &mut [f64]) {
+    for j in 1..times.len() {
+        let lacking = APART_S - (times[j] - times[j - 1]);
+        if lacking > 0.0 {
+            times[j - 1] -= 0.5 * lacking;
+            times[j] += 0.5 * lacking;
+        }
+    }
+}
+
+fn blurs(times: &[f64], steps: &[[f64; 2]]) -> Vec<f64> {
+    let size = |v: &[f64; 2]| v[0].hypot(v[1]);
+    let beside = |j: usize| {
+        let near = (0..times.len()).filter(|i| *i != j && (times[*i] - times[j]).abs() < BESIDE_S);
+        near.map(|i| size(&steps[i])).fold(0.0, f64::max)
+    };
+    (0..times.len()).map(|j| BLUR * (beside(j) - size(&steps[j])).max(0.0)).collect()
+}
+
+/// Which pairs of neighbouring bursts are one movement to and fro, that may go on between them.
+fn bridges(times: &[f64], steps: &[[f64; 2]], width: f64) -> Vec<usize> {
+    // Closer than its width a bridge could not be told from the two bursts beside it.
+    let least = BRIDGED_S.0.max(2.2 * width);
+    let opposed =
+        |a: [f64; 2], b: [f64; 2]| a[0] * b[0] + a[1] * b[1] < OPPOSED * (a[0].hypot(a[1]) * b[0].hypot(b[1]));
+    (1..times.len())
+        .filter(|&j| (least..=BRIDGED_S.1).contains(&(times[j] - times[j - 1])) && opposed(steps[j - 1], steps[j]))
+        .map(|j| j - 1)
+        .collect()
+}
+
+/// Sorts times of events, s, into groups that are measured together, and says over which time each is: [`REACH_S`] beyond its
+/// outermost events, but not into the next group, and not where the motor does not run: its vibration shifts what the chip
+/// reads, and the shift would be taken for movement.
+pub(super) fn groups(times_s: &[f64], motor_on: &dyn Fn(f64) -> bool) -> Vec<(core::ops::Range<usize>, (f64, f64))> {
+    let mut ranges: Vec<core::ops::Range<usize>> = Vec::new();
+    for (i, t) in times_s.iter().enumerate() {
+        match ranges.last_mut() {
+            Some(r) if t - times_s[i - 1] <= REACH_S && r.len() < FIT_AT_MOST => r.end = i + 1,
+            _ => ranges.push(i..i + 1),
+        }
+    }
+    ranges
+        .into_iter()
+        .map(|r| {
+            let (head, tail) = (times_s[r.start], times_s[r.end - 1]);
+            let before = r.start.checked_sub(1).map_or(f64::NEG_INFINITY, |i| times_s[i] + CLEAR_S);
+            let after = times_s.get(r.end).map_or(f64::INFINITY, |t| t - CLEAR_S);
+            let over = (run_to(head, -1.0, motor_on).max(before), run_to(tail, 1.0, motor_on).min(after));
+            (r, over)
+        })
+        .collect()
+}
+
+/// How far the motor runs on, at most [`REACH_S`] from `t_s`.
+fn run_to(t_s: f64, way: f64, motor_on: &dyn Fn(f64) -> bool) -> f64 {
+    const LOOK_S: f64 = 0.1;
+    let looks = (REACH_S / LOOK_S) as u32;
+    let stops = (1..=looks).find(|k| !motor_on(t_s + way * f64::from(*k) * LOOK_S));
+    t_s + way * stops.map_or(REACH_S, |k| f64::from(k - 1) * LOOK_S)
+}
+
 /// The normal equations of one fit: everything is decided by inner products of a few functions.
 struct Small {
     /// Number of events.
     k: usize,
-    /// Inner products of the functions [1, t, bursts, their time derivatives, their width derivatives].
+    /// First events of the pairs that are bridged.
+    bridged: Vec<usize>,
+    /// Inner products of the functions [1, t, bursts, bridges, time derivatives of the bursts, their width derivatives].
     gram: DMatrix<f64>,
     /// Inner products with the two components of the data.
     data: DMatrix<f64>,
 }
 
 impl Small {
-    fn new(residual: &[[f64; 2]], from_s: f64, times: &[f64], width: f64) -> Self {
+    fn new(residual: &[[f64; 2]], from_s: f64, times: &[f64], width: f64, bridged: &[usize]) -> Self {
         let k = times.len();
-        let m = 2 + 3 * k;
+        let p = 2 + k + bridged.len();
+        let m = p + 2 * k;
         let mut gram = DMatrix::zeros(m, m);
         let mut data = DMatrix::zeros(m, 2);
         let mut f = vec![0.0; m];
         // Far from a burst its three functions vanish; only what is at work is summed.
         let mut at_work = Vec::with_capacity(m);
-        let scale = 1.0 / (width * (2.0 * core::f64::consts::PI).sqrt());
+        let bell = |t: f64, width: f64| (-0.5 * (t / width).powi(2)).exp() / (width * core::f64::consts::TAU.sqrt());
         for (i, r) in residual.iter().enumerate() {
             let t = from_s + i as f64 * STEP_S;
             f[0] = 1.0;
@@ -282,11 +353,19 @@ impl Small {
                 if z.abs() > 5.0 {
                     continue;
                 }
-                let e = scale * (-0.5 * z * z).exp();
+                let e = bell(t - at, width);
                 f[2 + j] = e;
-                f[2 + k + j] = e * z / width;
-                f[2 + 2 * k + j] = e * (z * z - 1.0) / width;
-                at_work.extend([2 + j, 2 + k + j, 2 + 2 * k + j]);
+                f[p + j] = e * z / width;
+                f[p + k + j] = e * (z * z - 1.0) / width;
+                at_work.extend([2 + j, p + j, p + k + j]);
+            }
+            for (n, &j) in bridged.iter().enumerate() {
+                let (gap, middle) = (times[j + 1] - times[j], 0.5 * (times[j + 1] + times[j]));
+                let width = width.max(BRIDGE_WIDTH * gap);
+                if (t - middle).abs() <= 5.0 * width {
+                    f[2 + k + n] = bell(t - middle, width);
+                    at_work.push(2 + k + n);
+                }
             }
             for (n, &a) in at_work.iter().enumerate() {
                 for &b in &at_work[..=n] {
@@ -297,53 +376,61 @@ impl Small {
             }
         }
         gram.fill_upper_triangle_with_lower_triangle();
-        Self { k, gram, data }
+        Self { k, bridged: bridged.to_vec(), gram, data }
     }
 
     fn linear(&self) -> Option<(nalgebra::Cholesky<f64, nalgebra::Dyn>, DMatrix<f64>)> {
-        let p = 2 + self.k;
+        let p = 2 + self.k + self.bridged.len();
         let solver = self.gram.view((0, 0), (p, p)).into_owned().cholesky()?;
         let amplitudes = solver.solve(&self.data.rows(0, p).into_owned());
         Some((solver, amplitudes))
     }
 
-    fn amplitudes(&self) -> Option<Vec<[f64; 2]>> {
+    /// The events' steps; what a bridge adds belongs half to either side.
+    fn steps(&self) -> Option<Vec<[f64; 2]>> {
         let (_, c) = self.linear()?;
-        Some((0..self.k).map(|j| [c[(2 + j, 0)], c[(2 + j, 1)]]).collect())
+        let mut steps: Vec<[f64; 2]> = (0..self.k).map(|j| [c[(2 + j, 0)], c[(2 + j, 1)]]).collect();
+        for (n, &j) in self.bridged.iter().enumerate() {
+            for side in [j, j + 1] {
+                steps[side][0] += 0.5 * c[(2 + self.k + n, 0)];
+                steps[side][1] += 0.5 * c[(2 + self.k + n, 1)];
+            }
+        }
+        Some(steps)
     }
 
-    /// One Gauss-Newton move: of each time, of the width, and the curvature in the width.
-    fn improve(&self, free_width: bool) -> Option<(Vec<f64>, f64, f64)> {
-        let (k, p) = (self.k, 2 + self.k);
+    /// One Gauss-Newton move: of each time, of the width, and the curvature in the width. The width is held where it usually
+    /// is, `narrower` away, as firmly as widths of turns are alike.
+    fn improve(&self, narrower: f64) -> Option<(Vec<f64>, f64, f64)> {
+        let (k, p) = (self.k, 2 + self.k + self.bridged.len());
         let (solver, c) = self.linear()?;
         let q = 2 * k;
         let coupling = self.gram.view((p, 0), (q, p)).into_owned();
         let projected = self.gram.view((p, p), (q, q)) - &coupling * solver.solve(&coupling.transpose());
         let left = self.data.rows(p, q) - &coupling * &c;
-        let n = if free_width { k + 1 } else { k };
+        let n = k + 1;
         let dot = |i: usize, j: usize| c[(2 + i, 0)] * c[(2 + j, 0)] + c[(2 + i, 1)] * c[(2 + j, 1)];
         let mut normal = DMatrix::zeros(n, n);
         let mut rhs = DVector::zeros(n);
         for i in 0..k {
             rhs[i] = c[(2 + i, 0)] * left[(i, 0)] + c[(2 + i, 1)] * left[(i, 1)];
+            rhs[k] += c[(2 + i, 0)] * left[(k + i, 0)] + c[(2 + i, 1)] * left[(k + i, 1)];
             for j in 0..k {
                 normal[(i, j)] = dot(i, j) * projected[(i, j)];
+                normal[(k, k)] += dot(i, j) * projected[(k + i, k + j)];
+                normal[(i, k)] += dot(i, j) * projected[(i, k + j)];
             }
-            if free_width {
-                rhs[k] += c[(2 + i, 0)] * left[(k + i, 0)] + c[(2 + i, 1)] * left[(k + i, 1)];
-                for j in 0..k {
-                    normal[(k, k)] += dot(i, j) * projected[(k + i, k + j)];
-                    normal[(i, k)] += dot(i, j) * projected[(i, k + j)];
-                }
-                normal[(k, i)] = normal[(i, k)];
-            }
+            normal[(k, i)] = normal[(i, k)];
         }
-        let firm = if free_width { normal[(k, k)] } else { 0.0 };
+        let firm = normal[(k, k)];
+        let hold = (UNEXPLAINED / WIDTH_SPREAD_S).powi(2);
+        normal[(k, k)] += hold;
+        rhs[k] += hold * narrower;
         for i in 0..n {
             // Keeps a burst without substance where it is.
-            normal[(i, i)] += 4e-4;
+            normal[(i, i)] += UNEXPLAINED * UNEXPLAINED;
         }
         let x = normal.cholesky()?.solve(&rhs);
-        Some((x.iter().take(k).copied().collect(), if free_width { x[k] } else { 0.0 }, firm))
+        Some((x.iter().take(k).copied().collect(), x[k], firm))
     }
 }

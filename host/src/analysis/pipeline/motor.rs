@@ -11,6 +11,10 @@ const OFF_CUT_S: f64 = 0.5;
 /// A motor gathering speed shakes slowly enough to look like a push of the arm: while it shakes without a rate, nothing is
 /// believed so soon after it started, s.
 const SPIN_UP_S: f64 = 0.8;
+/// A rate alone comes sooner: so long after it was switched on the motor has gathered speed, and so long before it stands it
+/// runs down, s.
+const GATHERS_S: f64 = 0.6;
+const RUNS_DOWN_S: f64 = 0.4;
 
 /// What the motor did at a tick.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,8 +72,11 @@ impl MotorLog {
             let at = (t * 1e6 / TICK_US).round() as i64 - self.first;
             usize::try_from(at).ok().and_then(|i| self.on.get(i)).copied()
         };
+        let off = |t: f64| matches!(at(t), Some(Some(Motor::Off)));
         match at(t_s) {
-            Some(Some(Motor::AtSpeed) | None) => true,
+            Some(None) => true,
+            // While it gathers speed or runs down its vibration shifts what the chip reads, as movement would.
+            Some(Some(Motor::AtSpeed)) => !off(t_s - GATHERS_S) && !off(t_s + RUNS_DOWN_S),
             Some(Some(Motor::Shaking)) => !matches!(at(t_s - SPIN_UP_S), Some(Some(Motor::Off)) | None),
             Some(Some(Motor::Off)) | None => false,
         }
