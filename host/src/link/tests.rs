@@ -152,7 +152,8 @@ async fn a_refusal_after_a_restart_does_not_end_the_recording() {
     let folder = TempDir::new().expect("temp");
     let port = virtual_port(&folder, 1);
     let mut link = Running::start(name(&port)).await;
-    sleep(Duration::from_millis(1500)).await;
+    // A restart shows by its clock going back more than a second; it must have run longer than that and a ping.
+    sleep(Duration::from_millis(3000)).await;
     link.next_block().await;
     port.with(|s| {
         s.suffer(Trouble::ImuLead(false));
