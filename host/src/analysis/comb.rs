@@ -26,8 +26,9 @@ const LINE_OVER_FLOOR: f32 = 25.0;
 const LINE_OVER_PEAK: f32 = 0.001;
 /// Least amplitude, m/s², of the strongest explained line: less is handling noise, not a motor.
 const MIN_AMPLITUDE: f32 = 0.5;
-/// Tremor of a hand lives at 6-12 Hz (J Physiol 2015 593:4411). A line down there must be this strong, m/s², or have two
-/// harmonics of at least this share, to be a machine.
+/// Tremor of a hand lives at 6-12 Hz (J Physiol 2015 593:4411). A line down there must be this strong, m/s², which is
+/// several times the tremor of a strained arm, or have harmonics of at least this share, an odd one among them, to be a
+/// machine.
 const TREMOR_TOP_HZ: f64 = 12.5;
 const TREMOR_AMPLITUDE: f32 = 2.5;
 const TREMOR_SHARE: f32 = 0.2;
@@ -161,8 +162,8 @@ impl CombSearch {
             }
             // Tremor at half the rate of a slow rotary would explain the even harmonics, but none of the odd ones.
             let like_tremor = own.hz < TREMOR_TOP_HZ
-                && ((own.amplitude < TREMOR_AMPLITUDE && harmonics < 2)
-                    || (own.amplitude < strongest && odd < TREMOR_SHARE * strongest));
+                && own.amplitude < TREMOR_AMPLITUDE
+                && (harmonics < 2 || (own.amplitude < strongest && odd < TREMOR_SHARE * strongest));
             if own.amplitude < OWN_SHARE * strongest || strongest < MIN_AMPLITUDE || like_tremor {
                 continue;
             }
