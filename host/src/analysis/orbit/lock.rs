@@ -50,6 +50,8 @@ pub(super) struct Lock {
     recent_amplitude: f64,
     bad: u32,
     chain: u32,
+    /// When it began, µs.
+    pub(super) began_us: f64,
     pub(super) disagree: u32,
     pub(super) missed: u32,
 }
@@ -73,6 +75,7 @@ impl Lock {
             recent_amplitude: 0.0,
             bad: 0,
             chain,
+            began_us: first_us,
             disagree: 0,
             missed: 0,
         };

@@ -48,6 +48,8 @@ const MEAN_S: f64 = 0.25;
 /// Time between searches while no machine is known to run, and while one is being followed, s.
 const SEARCH_IDLE_S: f64 = 0.2;
 const SEARCH_LOCKED_S: f64 = 1.0;
+/// A machine followed for less than this may be a harmonic of one that gathers speed, s.
+const YOUNG_S: f64 = 2.0;
 /// What is known at one tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct OrbitTick {
@@ -244,7 +246,8 @@ impl Orbit {
     }
 
     fn look(&mut self, t_us: f64) {
-        let pause_s = if self.lock.is_some() { SEARCH_LOCKED_S } else { SEARCH_IDLE_S };
+        let young = self.lock.as_ref().is_some_and(|lock| t_us - lock.began_us < YOUNG_S * 1e6);
+        let pause_s = if self.lock.is_some() && !young { SEARCH_LOCKED_S } else { SEARCH_IDLE_S };
         self.next_search_us = t_us + pause_s * 1e6;
         let Some(search) = &mut self.search else { return };
         let (newer, older) = self.ring.split_at(self.head);
@@ -264,11 +267,18 @@ impl Orbit {
             }
             Some(found) => {
                 lock.missed = 0;
-                if (found.hz / lock.hz - 1.0).abs() < 0.1 {
+                let ratio = (found.hz / lock.hz).max(lock.hz / found.hz);
+                let whole = ratio.round() >= 2.0 && (ratio / ratio.round() - 1.0).abs() < 0.1;
+                if ratio < 1.1 {
                     lock.disagree = 0;
-                } else {
+                } else if whole || !young {
+                    // While it gathers speed the search looks back on a slower machine; only a harmonic is told apart then.
                     lock.disagree += 1;
                     if lock.disagree >= 2 {
+                        if young {
+                            // A harmonic was followed since it started: what it said is not true of any time.
+                            self.phases.forget();
+                        }
                         self.unlock();
                         self.start(t_us, found.hz);
                     } else {

@@ -24,6 +24,11 @@ impl Phases {
         self.scatter = 0.0;
     }
 
+    /// All sums so far were of something else than the rotation.
+    pub(super) fn forget(&mut self) {
+        *self = Self::default();
+    }
+
     /// Takes a sum, and lets go of those older than `kept_us` before it.
     pub(super) fn push(&mut self, segment: Segment, kept_us: f64) {
         self.segments.push_back(segment);
