@@ -10,6 +10,8 @@
 //!
 //! The current best account serves the live view; the one that stands when work pauses is settled.
 
+use super::findings::Measured;
+use super::traverse::UNEVEN;
 use super::turns::Event;
 use std::sync::Arc;
 
@@ -51,6 +53,8 @@ const QUICK_MPS: f64 = 0.12;
 const MOVE_S: (f64, f64) = (0.2, 2.0);
 const MOVE_COST: f64 = 3.0;
 const MOVE_MPS: f64 = 0.2;
+/// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative.
+const HURRY: f64 = 0.5;
 /// Share of the speed's old value that a well measured burst replaces.
 const LEARN: f64 = 0.3;
 /// Speeds a stroke can have, m/s.
@@ -95,6 +99,8 @@ struct Account {
     mode: Mode,
     direction: Option<[f64; 2]>,
     speed: Option<f64>,
+    /// Speed of the current stroke by itself, m/s.
+    current: Option<Measured>,
     /// Size of the sideways steps, m.
     sidestep_m: Option<f64>,
     stroke_s: Option<f64>,
@@ -192,8 +198,8 @@ pub(super) struct Now {
     pub(super) mode: Mode,
     /// Since when, s.
     pub(super) since_s: f64,
-    /// Speed of the current or coming stroke as far as known, m/s.
-    pub(super) speed_mps: Option<f64>,
+    /// Speed of the current stroke as far as its start tells, m/s.
+    pub(super) speed_mps: Option<Measured>,
     /// Finished strokes.
     pub(super) strokes: u32,
 }
@@ -217,6 +223,7 @@ impl StrokeTracker {
                 mode: Mode::Rest,
                 direction: None,
                 speed: None,
+                current: None,
                 sidestep_m: None,
                 stroke_s: None,
                 since_s: f64::NEG_INFINITY,
@@ -272,7 +279,7 @@ impl StrokeTracker {
     /// The best account.
     pub(super) fn now(&self) -> Now {
         let best = &self.accounts[0];
-        Now { mode: best.mode, since_s: best.since_s, speed_mps: best.speed, strokes: best.strokes }
+        Now { mode: best.mode, since_s: best.since_s, speed_mps: best.current, strokes: best.strokes }
     }
 
     /// Strokes finished in the best account.
@@ -336,6 +343,7 @@ impl Account {
         let mut next = self.after(score, Mode::Stroke, Role::Start, event);
         next.direction = Some(d);
         next.speed = Some(speed);
+        next.current = self.by_itself(speed, sd);
         next.sidestep_m = Some(pair.aside_m());
         next.stroke_s = None;
         Some(next)
@@ -403,6 +411,23 @@ impl Account {
         (score, stroke_s)
     }
 
+    /// Speed of a stroke whose start said `said`, m/s, with standard deviation `sd`: mostly as the ones before, but anyone may
+    /// hurry for once.
+    fn by_itself(&self, said: f64, sd: f64) -> Option<Measured> {
+        let sd = sd.hypot(UNEVEN * said.max(0.0));
+        let said = Measured { value: said, sd };
+        Some(self.speed.map_or(said, |usual| {
+            let (own, before) = (sd.powi(-2), (HURRY * usual).powi(-2));
+            Measured { value: (own * said.value + before * usual) / (own + before), sd: (own + before).powf(-0.5) }
+        }))
+    }
+
+    /// The same over a turn that changed the speed by `both`, m/s: what the stroke before had is taken off.
+    fn after_turn(&self, both: f64, sd: f64) -> Option<Measured> {
+        let before = self.current?;
+        self.by_itself(both - before.value, sd.hypot(before.sd))
+    }
+
     fn starts(&self, event: Event, size: f64) -> Option<Self> {
         if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
             return None;
@@ -412,6 +437,7 @@ impl Account {
         let mut next = self.after(score - REAL_COST - 1.0, Mode::Stroke, Role::Start, event);
         next.direction = Some(direction);
         next.speed = Some(self.speed.map_or(size, |v| 0.5 * (v + size)));
+        next.current = self.by_itself(size, STEP_MPS.hypot(event.blur));
         next.stroke_s = stroke_s;
         Some(next)
     }
@@ -451,6 +477,7 @@ impl Account {
         let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * blurred).hypot(0.25 * speed)) + lasting;
         let mut next = put(self.after(score - REAL_COST - 3.0, Mode::Stroke, Role::Reversal, event));
         next.speed = Some(Self::learned(speed, 0.5 * taken, sd));
+        next.current = self.after_turn(taken, blurred);
         next.direction = Some([-d[0], -d[1]]);
         out.push(next);
     }
@@ -472,6 +499,7 @@ impl Account {
             + pair.steps_aside(self.sidestep_m, speed);
         let mut next = self.after(score - self.lent - REAL_COST, Mode::Stroke, Role::Start, event);
         next.speed = Some(Self::learned(speed, -0.5 * pair.along, turn_sd));
+        next.current = self.after_turn(-pair.along, 2.0 * sd);
         let aside = pair.aside_m();
         next.sidestep_m = Some(self.sidestep_m.map_or(aside, |m| 0.6 * m + 0.4 * aside));
         // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes.
@@ -491,6 +519,7 @@ impl Account {
         let mut next =
             self.after(score + anywhere - AT_ONCE_COST - (2.0_f64).ln(), Mode::Stroke, Role::StartAcross, event);
         next.direction = Some([-way * d[1], way * d[0]]);
+        next.current = self.by_itself(pair.across.abs(), sd);
         next.stroke_s = None;
         out.push(next);
     }

@@ -250,10 +250,10 @@ impl Watch {
         }
     }
 
-    /// The pace to judge: the running estimate, or, while there is none, that of a stroke just finished.
+    /// The pace to judge: that of a stroke just finished, which is known best, else the running estimate.
     fn pace(&self, tick: &LiveTick) -> Option<Interval> {
         let fresh = self.stroke_done_s.is_some_and(|done| tick.t_s - done <= limits::STROKE_FRESH_S);
-        tick.traverse_mps.or(if fresh { tick.last_stroke_mps } else { None })
+        tick.last_stroke_mps.filter(|_| fresh).or(tick.traverse_mps)
     }
 
     /// `side` is -1 for the lower end, 1 for the upper.

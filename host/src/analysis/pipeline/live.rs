@@ -10,7 +10,7 @@ use crate::analysis::orbit::{OrbitTick, TICK_US};
 use crate::analysis::pad_speed::pad_speed_mps;
 use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
 use crate::analysis::strokes::Mode;
-use crate::analysis::traverse::{STEP_SD_MPS, UNEVEN, Z90};
+use crate::analysis::traverse::Z90;
 
 impl Pipeline {
     /// One tenth of a second.
@@ -65,7 +65,7 @@ impl Pipeline {
             pad_speed_mps: pad_speed,
             pad_spin_hz: spin,
             spin_lost: tick.spin_lost,
-            traverse_mps: (state == State::Working).then(|| now.speed_mps.map(running_estimate)).flatten(),
+            traverse_mps: (state == State::Working).then(|| now.speed_mps.and_then(running_estimate)).flatten(),
             last_stroke_mps: self.last_stroke,
             last_stroke_place: self.last_place,
             strokes: self.strokes_in_pass,
@@ -125,9 +125,11 @@ fn place_of(pass: &SettledPass, heading: Option<f64>) -> Option<StrokePlace> {
     })
 }
 
-/// The current stroke as its start alone tells it.
-fn running_estimate(speed_mps: f64) -> Interval {
-    let spread = (STEP_SD_MPS / speed_mps).hypot(1.5 * UNEVEN);
-    let k = (Z90 * spread).exp();
-    Interval { lo: speed_mps / k, value: speed_mps, hi: speed_mps * k }
+/// The current stroke as its start alone tells it; nothing where that is not known from zero.
+fn running_estimate(speed: Measured) -> Option<Interval> {
+    let Measured { value, sd } = speed;
+    (value > 2.0 * sd).then(|| {
+        let k = (Z90 * sd / value).exp();
+        Interval { lo: value / k, value, hi: value * k }
+    })
 }
