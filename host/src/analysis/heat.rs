@@ -54,6 +54,9 @@ const CLIMBING_K_S: f64 = 0.3;
 /// Relative standard deviation, from run to run, of a heating rate that has been seen: pressure and overlap change.
 const SEEN_REL_SD: f64 = 0.3;
 
+/// A run that ended sooner than this says nothing of the heating rate, s.
+const ENDED_S: f64 = 1.5;
+
 /// A run ends when the slope over the short window falls below zero and that over the long one below this, K/s.
 const RUN_OVER_K_S: f64 = 0.15;
 
@@ -196,15 +199,16 @@ impl Heat {
         let arm = motion.arm_mps.filter(|arm| arm.value > 0.0).unwrap_or(usual);
         let (arm_mps, rel_sd) = (arm.value, GAIN_REL_SD.hypot(arm.sd / arm.value));
         let length_s = RUN_DIAMETERS * self.pad_diameter_m / arm_mps;
-        if short.slope_k_s < 0.0 && long.slope_k_s < RUN_OVER_K_S {
-            self.run = None;
-        }
-        // A run near its end tells the heating rate best.
+        // A run that ends, or is near its end, tells the heating rate best.
+        let over = short.slope_k_s < 0.0 && long.slope_k_s < RUN_OVER_K_S;
         if let Some(run) = self.run
-            && t_s - run.from_s >= YOUNG_S.max(0.7 * length_s)
+            && t_s - run.from_s >= if over { ENDED_S } else { YOUNG_S.max(0.7 * length_s) }
         {
             let rate_k_s = (short.rise_k - run.from_k) / (t_s - run.from_s).min(length_s);
             self.seen_k_s = Some(rate_k_s.max(0.0)).filter(|rate| *rate > 0.0).or(self.seen_k_s);
+        }
+        if over {
+            self.run = None;
         }
         // As long as the run is young, its begin is what the newest fit says.
         let young = match self.run {
