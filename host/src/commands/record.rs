@@ -17,7 +17,7 @@ use steadypass::{
     analysis::Stroke,
     calibration::{self, Calibration},
     link::{Link, LinkError, LinkEvent, LinkReport},
-    live::{Ask, Board},
+    live::{self, Ask, Board},
     recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
 };
 use steadypass_protocol::ToSensor;
@@ -31,6 +31,7 @@ use super::{
     Console, Done, Failure, Outcome, facts,
     live::{Ended, Live},
     review::{Request, review},
+    shop,
     watchers::Watchers,
 };
 use crate::cli::{RecordArgs, WatchArgs};
@@ -56,7 +57,16 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
     let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
-    let live = Live::new(console, plan, args.tables.as_deref())?.with_model(|model| model, &job.facts.technician);
+    let earlier = match &args.file.shop {
+        Some(folder) => {
+            let today = jiff::Zoned::now().date();
+            live::earlier::passes_of(&shop::open(folder)?, today, console.units(plan.units))
+                .map_err(shop::of(folder))?
+        }
+        None => Vec::new(),
+    };
+    let live = Live::new(console, plan, args.tables.as_deref())?
+        .with_model(|model| model.with_earlier(earlier), &job.facts.technician);
     let recorded = record(console, job, live, &args.watch)?;
     console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
     if args.no_review && args.file.shop.is_some() {

@@ -20,6 +20,7 @@
 mod board;
 pub mod cover;
 pub mod drill;
+pub mod earlier;
 pub mod level;
 pub mod model;
 pub mod page;

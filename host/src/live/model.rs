@@ -397,19 +397,34 @@ impl PassRow {
     /// A row of a settled pass.
     pub fn of(judged: &JudgedPass, units: Units) -> Self {
         let pass = &judged.pass;
-        let unknown = || "not known".to_owned();
         Self {
             section: pass.section,
             pass: pass.pass,
             start_s: Some(pass.start_s),
             took: clock(pass.end_s - pass.start_s),
             strokes: pass.strokes,
-            arm: pass.traverse_mean_mps.map_or_else(unknown, |rate| units.arm_speed(rate.value)),
-            in_band: judged.in_pace_share.map_or_else(unknown, |share| format!("{:.0} %", share * 100.0)),
-            warmest: pass.surface_rise_k.map_or_else(unknown, |rise| units.rise(rise)),
+            arm: Self::arm(pass.traverse_mean_mps.map(|rate| rate.value), units),
+            in_band: Self::in_band(judged.in_pace_share),
+            warmest: Self::warmest(pass.surface_rise_k, units),
             warnings: u32::try_from(judged.warnings.len()).unwrap_or(u32::MAX),
         }
     }
+
+    pub(super) fn arm(mps: Option<f64>, units: Units) -> String {
+        mps.map_or_else(unknown, |v| units.arm_speed(v))
+    }
+
+    pub(super) fn in_band(share: Option<f64>) -> String {
+        share.map_or_else(unknown, |share| format!("{:.0} %", share * 100.0))
+    }
+
+    pub(super) fn warmest(rise_k: Option<f64>, units: Units) -> String {
+        rise_k.map_or_else(unknown, |rise| units.rise(rise))
+    }
+}
+
+fn unknown() -> String {
+    "not known".to_owned()
 }
 
 /// `3:24`, `1:02:09`.

@@ -79,6 +79,23 @@ fn a_session_comes_back_and_the_same_recording_is_not_counted_twice() {
 }
 
 #[test]
+fn the_passes_of_a_day_head_the_live_list() {
+    let (_folder, shop) = shop();
+    let robin = technician(&shop, "Robin").expect("added");
+    for (print, day) in [("a", "2026-03-01"), ("b", "2026-03-02"), ("c", "2026-03-02")] {
+        let new = NewSession { day: day.into(), started: format!("{day}T08:00:00+01:00"), ..session(robin, print) };
+        shop.file(&new).expect("filed");
+    }
+    let day = jiff::civil::date(2026, 3, 2);
+    let rows = crate::live::earlier::passes_of(&shop, day, crate::guidance::Units::Si).expect("read");
+    assert_eq!(rows.len(), 2);
+    let row = &rows[0];
+    assert_eq!((row.section, row.pass, row.start_s, row.strokes), (1, 1, None, 8));
+    assert_eq!((row.took.as_str(), row.warmest.as_str()), ("0:40", "not known"));
+    assert!(row.arm.starts_with("21"), "{}", row.arm);
+}
+
+#[test]
 fn an_unfinished_recording_and_its_finished_file_are_one_session_and_keep_what_was_typed() {
     let (_folder, shop) = shop();
     let robin = technician(&shop, "Robin").expect("added");
