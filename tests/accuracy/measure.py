@@ -1,9 +1,10 @@
 """Makes recordings with known truth, takes them through `import` and `review`, scores them, writes the table.
 
-usage: measure.py PROGRAM WORK --seed N --count N [--table FILE] [--assert]
+usage: measure.py PROGRAM ARM_PARTS WORK --seed N --count N [--table FILE] [--assert]
 """
 
 import argparse
+import csv
 import datetime
 import json
 import lzma
@@ -16,9 +17,9 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from score import score
+from score import score, speed_errors
 from table import markdown
-from targets import COMMON, TOLD, UNTOLD
+from targets import COMMON, PARTS, TOLD, UNTOLD
 
 TOP = Path(__file__).resolve().parents[2]
 PRACTICE = TOP / "data" / "recordings" / "practice"
@@ -31,30 +32,39 @@ def run(program, *args):
         sys.exit(f"steadypass {' '.join(map(str, args))}: exit code {done.returncode}\n{done.stderr}")
 
 
-def review(program, table, truth, folder, name, kind):
+def parts(arm_parts, recording, truth, *length):
+    """Errors of the arm speed with ever more of the estimate's parts in use."""
+    table = subprocess.run([arm_parts, recording, *map(str, length)], capture_output=True, text=True, check=True).stdout
+    found = list(csv.DictReader(table.splitlines()))
+    return {p: speed_errors(truth, [r for r in found if r["parts"] == p]) for p in PARTS}
+
+
+def review(programs, table, truth, folder, name, kind):
     """Scores one table, with and without its stroke length told."""
+    program, arm_parts = programs
     recording = folder / "recording.mcap"
     run(program, "import", table, "--out", recording)
     table.unlink()
     out = {"name": name, "kind": kind}
-    for key, more in (("told", ["--stroke-length-m", truth["cfg"]["stroke_m"]]), ("untold", [])):
+    for key, length in (("told", [truth["cfg"]["stroke_m"]]), ("untold", [])):
+        more = ["--stroke-length-m", *length] if length else []
         run(program, "review", recording, "--no-sheets", "--out", folder / key, *more)
-        out[key] = score(truth, folder / key)
+        out[key] = score(truth, folder / key) | {"parts": parts(arm_parts, recording, truth, *length)}
     return out
 
 
-def simulated(program, work, kind, seed):
+def simulated(programs, work, kind, seed):
     folder = Path(tempfile.mkdtemp(dir=work))
     try:
-        run(program, "simulate", "--kind", kind, "--seed", seed, "--out", folder)
+        run(programs[0], "simulate", "--kind", kind, "--seed", seed, "--out", folder)
         table = folder / f"{kind}-{seed}.csv"
         truth = json.loads((folder / f"{kind}-{seed}.truth.json").read_text())
-        return review(program, table, truth, folder, f"{kind}-{seed}", kind)
+        return review(programs, table, truth, folder, f"{kind}-{seed}", kind)
     finally:
         shutil.rmtree(folder)
 
 
-def practice(program, work, path):
+def practice(programs, work, path):
     folder = Path(tempfile.mkdtemp(dir=work))
     try:
         name = path.name.removesuffix(".csv.xz")
@@ -62,7 +72,7 @@ def practice(program, work, path):
         with lzma.open(path) as packed, open(table, "wb") as plain:
             shutil.copyfileobj(packed, plain)
         truth = json.loads(lzma.open(PRACTICE / f"{name}.truth.json.xz").read())
-        return review(program, table, truth, folder, name, "practice")
+        return review(programs, table, truth, folder, name, "practice")
     finally:
         shutil.rmtree(folder)
 
@@ -77,6 +87,7 @@ def judged(runs, practices):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("program")
+    parser.add_argument("arm_parts")
     parser.add_argument("work", type=Path)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--count", type=int, required=True)
@@ -85,12 +96,13 @@ def main():
     args = parser.parse_args()
     kinds = subprocess.run([args.program, "simulate", "--kind", "list", "--out", "."], capture_output=True, text=True, check=True)
     kinds = [k for k in kinds.stdout.split() if k not in ("demo", "hour")]
+    programs = (args.program, args.arm_parts)
     started = time.monotonic()
     print(f"seed {args.seed}, {args.count} recordings of each of {len(kinds)} kinds, {len(list(PRACTICE.glob('*.csv.xz')))} practice recordings")
     with ThreadPoolExecutor(2) as pool:
         jobs = [(kind, args.seed * 1000 + i) for i in range(args.count) for kind in kinds]
-        runs = list(pool.map(lambda job: simulated(args.program, args.work, *job), jobs))
-        practices = list(pool.map(lambda p: practice(args.program, args.work, p), sorted(PRACTICE.glob("*.csv.xz"))))
+        runs = list(pool.map(lambda job: simulated(programs, args.work, *job), jobs))
+        practices = list(pool.map(lambda p: practice(programs, args.work, p), sorted(PRACTICE.glob("*.csv.xz"))))
     seconds = time.monotonic() - started
     results = list(judged(runs, practices))
     passed = failed = 0

@@ -70,7 +70,6 @@ def orbit(truth, series):
 
 def strokes(truth, found):
     true = truth["strokes"]
-    duration = column(found, "end_s") - column(found, "start_s")
     v, lo, hi = (column(found, f"traverse{x}_mps") for x in ("", "_lo", "_hi"))
     match = matched(true, column(found, "start_s"), column(found, "end_s"), STROKE_IOU)
     hits = [(q, i) for q, i in zip(true, match) if i is not None]
@@ -80,11 +79,16 @@ def strokes(truth, found):
         "stroke_recall": len(hits) / len(true),
         "stroke_precision": len(hits) / max(len(found), 1),
         "traverse_errors": [v[i] / q - 1 for q, i in known],
-        # What the known length over the found time alone would have given: what the velocity steps must add to.
-        "timing_errors": [truth["cfg"]["stroke_m"] / duration[i] / q["traverse_mps"] - 1 for q, i in hits],
         "interval_holds": [bool(lo[i] <= q <= hi[i]) for q, i in bounded],
         "interval_widths": [(hi[i] - lo[i]) / v[i] for _, i in bounded],
     }
+
+
+def speed_errors(truth, found):
+    """Relative errors of the arm speed over the strokes that were found."""
+    v = column(found, "traverse_mps")
+    match = matched(truth["strokes"], column(found, "start_s"), column(found, "end_s"), STROKE_IOU)
+    return [v[i] / q["traverse_mps"] - 1 for q, i in zip(truth["strokes"], match) if i is not None and np.isfinite(v[i])]
 
 
 def passes(truth, found):

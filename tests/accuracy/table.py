@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from targets import mean, numbers, pooled, quantile
+from targets import PARTS, mean, numbers, pooled, quantile
 
 HEAD = """# Accuracy, measured
 
@@ -86,14 +86,12 @@ def markdown(facts, kinds, runs, practices, results):
             ))
 
     out += ["", "## What each part of the arm-speed estimate adds (size of error, median · p90 over all strokes)", ""]
-    out += [line("estimate", "simulated", "practice"), line(*["---"] * 3)]
-    for what, run, key in (
-        ("length told, length over time alone", "told", "timing_errors"),
-        ("length told, with velocity steps and the pass's common length (the program)", "told", "traverse_errors"),
-        ("length not told, with velocity steps and the pass's common length (the program)", "untold", "traverse_errors"),
-    ):
-        each = [np.abs(pooled([r[run] for r in group], key)) for group in (runs, practices)]
+    columns = [(group, key) for group in (runs, practices) for key in ("told", "untold")]
+    out += [line("parts in use", "simulated, length told", "not told", "practice, length told", "not told"), line(*["---"] * 5)]
+    for part, what in PARTS.items():
+        each = [np.abs(np.concatenate([r[key]["parts"][part] for r in group])) for group, key in columns]
         out.append(line(what, *(" · ".join(shown("{:.1%}", quantile(e, q)) for q in (0.5, 0.9)) for e in each)))
+    out += ["", "Without a told length, turn times alone can only assume the usual one. A smoother's trace inside the strokes is not", "part of the program: see `host/src/analysis/traverse.rs`."]
 
     out += ["", "## Surface temperature and heat by kind (median · p90 · worst recording)", ""]
     out += [line("kind", "spot, RMS error, K", "peak rise, size of error, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]

@@ -108,5 +108,12 @@ def arm(median, ninety):
     ]
 
 
+# Parts of the arm-speed estimate, each with all before it (`ArmParts` of the analysis), as `arm_parts.rs` names them.
+PARTS = {
+    "timing": "turn times alone",
+    "steps": "+ velocity steps at each stroke's own ends",
+    "all": "+ one length for the strokes of a pass (the program)",
+}
+
 TOLD = arm(0.05, 0.12)
 UNTOLD = arm(0.15, 0.35)

@@ -42,5 +42,5 @@ pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};
-pub use setup::{Machine, MachineKind, Setup};
+pub use setup::{ArmParts, Machine, MachineKind, Setup};
 pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};

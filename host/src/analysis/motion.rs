@@ -7,6 +7,7 @@ use super::attitude::{Attitude, Vec3};
 use super::grid::STEP_S;
 use super::passes::{self, Found, SettledPass};
 use super::strokes::{Now, StrokeTracker};
+use super::traverse::Known;
 use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, REACH_S, Stretch, USUAL_WIDTH_S, groups};
 use std::collections::VecDeque;
 
@@ -74,8 +75,8 @@ impl Motion {
     }
 
     /// Passes so far, as first measured.
-    pub(super) fn preview(&self, cuts_s: &[f64], told_length_m: Option<f64>) -> Vec<SettledPass> {
-        passes::preview(&self.tracker.strokes(), cuts_s, told_length_m)
+    pub(super) fn preview(&self, cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
+        passes::preview(&self.tracker.strokes(), cuts_s, known)
     }
 
     /// Seconds of motion kept.
@@ -186,7 +187,7 @@ impl Motion {
     pub(super) fn settle(
         &mut self,
         cuts_s: &[f64],
-        told_length_m: Option<f64>,
+        known: Known,
         at_end: bool,
         motor_on: &dyn Fn(f64) -> bool,
     ) -> Vec<SettledPass> {
@@ -205,7 +206,7 @@ impl Motion {
             self.biases.get(i).map_or(last, |b| b.1)
         };
         let found = Found { strokes: &strokes, moves_s: &self.tracker.moves_s(), width_s: self.width_s };
-        let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, told_length_m);
+        let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, known);
         self.width_s = width_s;
         passes
     }

@@ -10,7 +10,7 @@
 use super::attitude::Vec3;
 use super::findings::Interval;
 use super::strokes::RawStroke;
-use super::traverse::{self, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
+use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
 
 /// Longest rest inside a pass, s.
@@ -71,33 +71,28 @@ pub(super) struct Found<'a> {
 /// * `bias_at`: the gyro bias to use around a time, rad/s.
 /// * `motor_on`: whether the motor ran around a time, s.
 /// * `cuts_s`: times that end a pass whatever the arm did: mark button, motor off.
-/// * `told_length_m`: travel of one stroke, where it is known.
+/// * `known`: travel of one stroke, where it is known.
 pub(super) fn settle(
     stretch: Stretch<'_>,
     found: Found<'_>,
     bias_at: impl Fn(f64) -> Vec3,
     motor_on: &dyn Fn(f64) -> bool,
     cuts_s: &[f64],
-    told_length_m: Option<f64>,
+    known: Known,
 ) -> (Vec<SettledPass>, f64) {
     let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
-    (passes_of(found.strokes, &refined, cuts_s, told_length_m), width_s)
+    (passes_of(found.strokes, &refined, cuts_s, known), width_s)
 }
 
 /// The same from the events as they were first measured: for the live view.
-pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], told_length_m: Option<f64>) -> Vec<SettledPass> {
-    passes_of(strokes, &as_measured(strokes), cuts_s, told_length_m)
+pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
+    passes_of(strokes, &as_measured(strokes), cuts_s, known)
 }
 
-fn passes_of(
-    strokes: &[RawStroke],
-    refined: &[Refined],
-    cuts_s: &[f64],
-    told_length_m: Option<f64>,
-) -> Vec<SettledPass> {
+fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
     group(strokes, refined, cuts_s)
         .into_iter()
-        .filter_map(|(members, doubled)| assemble(&members, doubled, strokes, refined, told_length_m))
+        .filter_map(|(members, doubled)| assemble(&members, doubled, strokes, refined, known))
         .collect()
 }
 
@@ -382,7 +377,7 @@ fn assemble(
     doubled: [f64; 2],
     strokes: &[RawStroke],
     refined: &[Refined],
-    told_length_m: Option<f64>,
+    known: Known,
 ) -> Option<SettledPass> {
     let half = 0.5 * doubled[1].atan2(doubled[0]);
     let mut axis = [half.cos(), half.sin()];
@@ -393,8 +388,8 @@ fn assemble(
         ways.iter_mut().for_each(|w| *w = -*w);
     }
     let timed = timed_along(axis, &ways, members, strokes, refined);
-    let (mut traverses, mut mean_mps) = traverse::estimate(&timed, told_length_m)?;
-    if told_length_m.is_none() {
+    let (mut traverses, mut mean_mps) = traverse::estimate(&timed, known)?;
+    if known.told_length_m.is_none() {
         let blur = shape_spread(axis, mean_mps.value, members, strokes, refined);
         traverses.iter_mut().for_each(|t| t.spread = t.spread.hypot(blur));
         let k = (Z90.recip() * (mean_mps.hi / mean_mps.value).ln()).hypot(blur);
@@ -460,7 +455,7 @@ mod tests {
             let angle = 0.031 * f64::from(n);
             let side = if n % 2 == 0 { 0.2 } else { 0.05 };
             let strokes = pass(&mut rng, 3 + n as usize % 5, 0.025, side, angle);
-            let passes = preview(&strokes, &[], None);
+            let passes = preview(&strokes, &[], Known::default());
             assert_eq!(passes.len(), 1, "{n}");
             for (k, s) in passes[0].strokes.iter().enumerate() {
                 let way = if k % 2 == 0 { 1.0 } else { -1.0 };
@@ -474,7 +469,7 @@ mod tests {
     fn quick_sideways_steps_widen_the_interval() {
         let mut rng = ChaCha8Rng::seed_from_u64(8);
         let width = |rng: &mut ChaCha8Rng, side: f64| {
-            let i = preview(&pass(rng, 6, 0.025, side, 0.4), &[], None)[0].mean_mps;
+            let i = preview(&pass(rng, 6, 0.025, side, 0.4), &[], Known::default())[0].mean_mps;
             i.hi / i.lo
         };
         let (slow, quick) = (width(&mut rng, 0.02), width(&mut rng, 0.2));
@@ -489,7 +484,8 @@ mod tests {
             joined: false,
             moved: None,
         };
-        let second = |v: f64| preview(&[stroke(5.0, 0.04), stroke(16.0, v)], &[], None)[0].strokes[1].direction[0];
+        let second =
+            |v: f64| preview(&[stroke(5.0, 0.04), stroke(16.0, v)], &[], Known::default())[0].strokes[1].direction[0];
         assert!(second(0.04) > 0.9, "clear");
         assert!(second(-0.04) < -0.9, "back");
         assert!(second(0.002) < -0.9, "faint");

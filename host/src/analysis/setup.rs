@@ -21,6 +21,18 @@ pub struct Machine {
     pub pad_diameter_m: f64,
 }
 
+/// What the estimate of the arm's speed may use: all of it, but for tables that show what each part adds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ArmParts {
+    /// The turns' times alone: a told length, or the usual one, over each stroke's time.
+    Timing,
+    /// And the velocity steps at each stroke's own ends, every stroke by itself.
+    Steps,
+    /// And what the strokes of a pass share: their length.
+    #[default]
+    All,
+}
+
 /// Everything the analysis is told.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Setup {
@@ -32,6 +44,8 @@ pub struct Setup {
     pub emissivity: f64,
     /// Largest rise over the section's start that the plan allows, K; look-ahead refers to it.
     pub rise_limit_k: f64,
+    /// What the estimate of the arm's speed may use.
+    pub arm_parts: ArmParts,
 }
 
 impl Default for Setup {
@@ -44,6 +58,7 @@ impl Default for Setup {
             emissivity: 0.93,
             // 20 °F; common practice, no published source.
             rise_limit_k: 20.0 * 5.0 / 9.0,
+            arm_parts: ArmParts::All,
         }
     }
 }

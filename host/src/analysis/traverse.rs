@@ -10,8 +10,15 @@
 //! as what is known beforehand about the pass's length.
 //!
 //! A step that does not fit is weighted down (Huber's weights), not believed.
+//!
+//! # Inside a stroke
+//!
+//! No trace is claimed. Between turns the arm's acceleration is of the size of what a tilt of a twentieth of a degree fakes;
+//! a smoother over a stroke (velocity, tilt and bias as states, held at both ends) followed simulated strokes no better than
+//! their mean speed does. So a moment's speed is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
 
 use super::findings::Interval;
+use super::setup::{ArmParts, Setup};
 
 /// Speed next to a turn against the stroke's mean, one standard deviation, relative.
 pub(super) const UNEVEN: f64 = 0.15;
@@ -26,6 +33,9 @@ const TOLD_SPREAD: f64 = 0.02;
 /// Before anything is measured: sections are worked in strokes of some 0.45 m, within a factor of about two.
 const USUAL_LENGTH_M: f64 = 0.45;
 const USUAL_SPREAD: f64 = 0.6;
+/// Speed at a moment against the stroke's mean, one standard deviation, relative: less than next to the turns ([`UNEVEN`]).
+/// Common practice, no published source.
+pub(super) const WANDER: f64 = 0.1;
 /// What all steps of a pass share (scale of the chip, shape of the bursts), relative.
 const COMMON_SPREAD: f64 = 0.05;
 /// Timing of a stroke's ends, one standard deviation of the difference, s.
@@ -61,9 +71,46 @@ impl Traverse {
     }
 }
 
+/// What is known before a pass is looked at, and what may be used of it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Known {
+    /// Travel of one stroke, m, where it is known.
+    pub(super) told_length_m: Option<f64>,
+    pub(super) parts: ArmParts,
+}
+
+impl From<&Setup> for Known {
+    fn from(setup: &Setup) -> Self {
+        let told = setup.stroke_length_m.filter(|l| l.is_finite() && *l > 0.0);
+        Self { told_length_m: told, parts: setup.arm_parts }
+    }
+}
+
 /// A pass's strokes, estimated together; also the mean speed over the pass.
-pub(super) fn estimate(strokes: &[Timed], told_length_m: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
-    let told = told_length_m.filter(|l| l.is_finite() && *l > 0.0);
+pub(super) fn estimate(strokes: &[Timed], known: Known) -> Option<(Vec<Traverse>, Interval)> {
+    match known.parts {
+        ArmParts::All => joint(strokes, known.told_length_m),
+        ArmParts::Steps => apart(strokes, known.told_length_m),
+        ArmParts::Timing => {
+            let blind: Vec<Timed> = strokes.iter().map(|s| Timed { ends_mps: [None, None], ..*s }).collect();
+            apart(&blind, known.told_length_m)
+        }
+    }
+}
+
+/// Every stroke by itself. The pass's mean then carries their mean spread: what they share is not known to be less.
+fn apart(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
+    let each: Vec<Traverse> =
+        strokes.iter().map(|s| Some(joint(core::slice::from_ref(s), told)?.0[0])).collect::<Option<_>>()?;
+    let speed_mps = each.iter().map(|t| t.length_m).sum::<f64>() / strokes.iter().map(|s| s.time_s).sum::<f64>();
+    let spread = each.iter().map(|t| t.spread).sum::<f64>() / each.len() as f64;
+    speed_mps.is_finite().then(|| {
+        let mean = Traverse { length_m: f64::NAN, speed_mps, spread }.interval();
+        (each, mean)
+    })
+}
+
+fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
     let usable = |v: &f64| v.is_finite();
     if strokes.is_empty() || strokes.iter().any(|s| s.time_s.is_nan() || s.time_s <= 0.0) {
         return None;
@@ -166,7 +213,7 @@ mod tests {
             for n in 0..400 {
                 let (length, speed) = (0.3 + 0.001 * f64::from(n % 250), 0.018 + 0.000_14 * f64::from(n));
                 let (timed, truth) = pass(&mut rng, 3 + n as usize % 5, length, speed);
-                let (each, _) = estimate(&timed, told.then_some(length)).unwrap();
+                let (each, _) = joint(&timed, told.then_some(length)).unwrap();
                 for (t, v) in each.iter().zip(&truth) {
                     let i = t.interval();
                     held += u32::from((i.lo..=i.hi).contains(v));
@@ -187,9 +234,9 @@ mod tests {
     fn one_wild_step_does_not_carry_the_pass_away() {
         let good = Timed { time_s: 10.0, ends_mps: [Some(0.0408), Some(0.0408)] };
         let mut strokes = vec![good; 6];
-        let (before, _) = estimate(&strokes, None).unwrap();
+        let (before, _) = joint(&strokes, None).unwrap();
         strokes[2].ends_mps[0] = Some(0.30);
-        let (after, _) = estimate(&strokes, None).unwrap();
+        let (after, _) = joint(&strokes, None).unwrap();
         for (i, (a, b)) in after.iter().zip(&before).enumerate() {
             let limit = if i == 2 { 0.12 } else { 0.06 };
             assert!(
@@ -204,18 +251,40 @@ mod tests {
     #[test]
     fn a_told_length_over_time_is_the_answer_when_steps_are_missing() {
         let strokes = [Timed { time_s: 8.0, ends_mps: [None, None] }, Timed { time_s: 10.0, ends_mps: [None, None] }];
-        let (each, mean) = estimate(&strokes, Some(0.4)).unwrap();
+        let (each, mean) = joint(&strokes, Some(0.4)).unwrap();
         assert!((each[0].speed_mps - 0.05).abs() < 1e-9 && (each[1].speed_mps - 0.04).abs() < 1e-9);
         assert!((mean.value - 0.8 / 18.0).abs() < 1e-9);
     }
 
     #[test]
+    fn a_length_that_is_no_number_was_not_told() {
+        let told = |l: f64| Known::from(&Setup { stroke_length_m: Some(l), ..Setup::default() }).told_length_m;
+        assert_eq!((told(f64::NAN), told(-0.4), told(0.4)), (None, None, Some(0.4)));
+    }
+
+    #[test]
+    fn with_fewer_parts_less_is_taken_in() {
+        // Two strokes of 0.4 m; the second one's steps say half as much.
+        let ends = |v: f64| [Some(STEP_SCALE * v); 2];
+        let strokes = [Timed { time_s: 10.0, ends_mps: ends(0.04) }, Timed { time_s: 10.0, ends_mps: ends(0.02) }];
+        let lengths = |parts| {
+            let (each, mean) = estimate(&strokes, Known { told_length_m: None, parts }).unwrap();
+            assert!(mean.lo < mean.value && mean.value < mean.hi);
+            [each[0].length_m, each[1].length_m]
+        };
+        let (timing, steps, all) = (lengths(ArmParts::Timing), lengths(ArmParts::Steps), lengths(ArmParts::All));
+        assert!(timing.iter().all(|l| (l - USUAL_LENGTH_M).abs() < 1e-9), "{timing:?}");
+        assert!((steps[0] / steps[1]).ln() > 0.6, "apart, each goes by its own steps: {steps:?}");
+        assert!((all[0] / all[1]).ln() < 0.2, "together, one length is looked for: {all:?}");
+    }
+
+    #[test]
     fn nonsense_gives_nothing_or_wide_intervals() {
-        assert!(estimate(&[], None).is_none());
-        assert!(estimate(&[Timed { time_s: 0.0, ends_mps: [None, None] }], None).is_none());
-        assert!(estimate(&[Timed { time_s: f64::NAN, ends_mps: [None, None] }], None).is_none());
+        assert!(joint(&[], None).is_none());
+        assert!(joint(&[Timed { time_s: 0.0, ends_mps: [None, None] }], None).is_none());
+        assert!(joint(&[Timed { time_s: f64::NAN, ends_mps: [None, None] }], None).is_none());
         let odd = Timed { time_s: 9.0, ends_mps: [Some(f64::NAN), Some(-0.5)] };
-        let (each, _) = estimate(&[odd], Some(f64::NAN)).unwrap();
+        let (each, _) = joint(&[odd], None).unwrap();
         let i = each[0].interval();
         assert!(each[0].speed_mps.is_finite() && i.hi / i.lo > 1.5, "{i:?}");
     }

@@ -8,6 +8,7 @@ use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
 use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
 use crate::analysis::strokes::Mode;
 use crate::analysis::surface::SETTLE_S;
+use crate::analysis::traverse::WANDER;
 use crate::analysis::{heat, motion, track};
 
 /// Arm at rest for this long with the motor running: the strokes before are settled, s.
@@ -56,7 +57,7 @@ impl Pipeline {
         }
         self.fill_orbit();
         let motor = &self.motor;
-        let passes = self.motion.settle(&motor.cuts_s, self.setup.stroke_length_m, at_end, &|t| motor.ran_at(t));
+        let passes = self.motion.settle(&motor.cuts_s, (&self.setup).into(), at_end, &|t| motor.ran_at(t));
         for pass in passes {
             self.hand_out(&pass);
         }
@@ -88,7 +89,7 @@ impl Pipeline {
         let trails = heat::trailing(&rises);
         for (n, s) in pass.strokes.iter().enumerate() {
             let interval = s.traverse.interval();
-            let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread };
+            let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread.hypot(WANDER) };
             let (mut orbit, mut surface) = (Vec::new(), Vec::new());
             for w in self.rows.between(s.start_s, s.end_s) {
                 w.row.traverse_mps = Some(measured);

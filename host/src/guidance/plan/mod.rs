@@ -21,7 +21,7 @@ pub use error::{Place, PlanError, Problem, Source};
 pub use parse::ProfileLookup;
 pub use profiles::names as profile_names;
 
-use crate::analysis::{Machine, MachineKind, Setup};
+use crate::analysis::{ArmParts, Machine, MachineKind, Setup};
 
 use super::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, Units};
 
@@ -128,6 +128,7 @@ impl Plan {
             stroke_length_m: self.stroke_length_m,
             emissivity: self.emissivity,
             rise_limit_k: self.heat_rise_k,
+            arm_parts: ArmParts::All,
         }
     }
 
