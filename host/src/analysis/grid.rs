@@ -5,6 +5,9 @@
 //! vibration, a thousand times larger than the arm's own acceleration, folds down to almost nothing, whatever the sample
 //! rate. Up to 3 Hz, where turns live, the loss is below 3 %.
 //!
+//! The weights are cubic in a sample's place between two grid points. So the samples between the same two are summed with the
+//! powers 0 to 3 of that place, and these sums are spread once: a fraction of the work.
+//!
 //! A grid point that got less than half of its expected weight is a hole; nothing is invented for it.
 
 use std::collections::VecDeque;
@@ -25,25 +28,45 @@ struct Slot {
     expected: f64,
 }
 
+/// Samples between two neighbouring grid points: sums of 1 and of the samples, times the powers of their place, 0 to 1.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cell {
+    /// Grid index of the point before.
+    index: i64,
+    moments: [[f64; 4]; 4],
+    expected: f64,
+}
+
+/// Weights of a place `f` between points k and k + 1 for the points k - 1 to k + 2, as polynomials in `f`.
+const WEIGHTS: [[f64; 4]; 4] = [
+    [1.0 / 6.0, -0.5, 0.5, -1.0 / 6.0],
+    [2.0 / 3.0, 0.0, -1.0, 0.5],
+    [1.0 / 6.0, 0.5, 0.5, -0.5],
+    [0.0, 0.0, 0.0, 1.0 / 6.0],
+];
+
 /// One motion stream on its way to the grid.
 #[derive(Clone, Debug)]
 pub(super) struct Gridder {
     /// Grid index of the front slot.
     base: i64,
     slots: VecDeque<Slot>,
+    /// What is not yet spread over the slots.
+    cell: Option<Cell>,
     /// Time of the latest sample, µs.
     last_us: f64,
 }
 
 impl Gridder {
     pub(super) fn new() -> Self {
-        Self { base: 0, slots: VecDeque::with_capacity(8), last_us: f64::NEG_INFINITY }
+        Self { base: 0, slots: VecDeque::with_capacity(8), cell: None, last_us: f64::NEG_INFINITY }
     }
 
     /// Forgets what was collected; the next point handed out is `index`.
     pub(super) fn restart(&mut self, index: i64) {
         self.base = index;
         self.slots.clear();
+        self.cell = None;
     }
 
     /// Time of the latest sample, µs; minus infinity before the first.
@@ -59,30 +82,42 @@ impl Gridder {
         let u = t_us / STEP_US;
         let k = u.floor();
         let f = u - k;
-        let first = k as i64 - 1 - self.base;
+        let index = k as i64;
+        if self.cell.is_some_and(|cell| cell.index != index) {
+            self.spread();
+        }
+        let cell = self.cell.get_or_insert(Cell { index, ..Cell::default() });
+        cell.expected = STEP_US / spacing_us;
+        if sample.iter().all(|v| v.is_finite()) {
+            let values = [1.0, f64::from(sample[0]), f64::from(sample[1]), f64::from(sample[2])];
+            let mut power = 1.0;
+            for moment in &mut cell.moments {
+                for (sum, v) in moment.iter_mut().zip(values) {
+                    *sum += power * v;
+                }
+                power *= f;
+            }
+        }
+    }
+
+    /// Spreads the collected samples over their four grid points.
+    fn spread(&mut self) {
+        let Some(cell) = self.cell.take() else { return };
+        let first = cell.index - 1 - self.base;
         if first + 3 < 0 {
             return;
         }
         while self.slots.len() < (first + 4) as usize {
             self.slots.push_back(Slot::default());
         }
-        let g = 1.0 - f;
-        let weights = [
-            g * g * g / 6.0,
-            (4.0 - 6.0 * f * f + 3.0 * f * f * f) / 6.0,
-            (4.0 - 6.0 * g * g + 3.0 * g * g * g) / 6.0,
-            f * f * f / 6.0,
-        ];
-        let finite = sample.iter().all(|v| v.is_finite());
-        let expected = STEP_US / spacing_us;
-        for (i, w) in weights.into_iter().enumerate() {
+        for (i, weights) in WEIGHTS.into_iter().enumerate() {
             let Ok(at) = usize::try_from(first + i as i64) else { continue };
             let slot = &mut self.slots[at];
-            slot.expected = expected;
-            if finite {
-                slot.weight += w;
-                for (sum, v) in slot.sum.iter_mut().zip(sample) {
-                    *sum += w * f64::from(v);
+            slot.expected = cell.expected;
+            for (w, [weight, sums @ ..]) in weights.into_iter().zip(cell.moments) {
+                slot.weight += w * weight;
+                for (sum, v) in slot.sum.iter_mut().zip(sums) {
+                    *sum += w * v;
                 }
             }
         }
@@ -90,6 +125,10 @@ impl Gridder {
 
     /// Hands out grid point `index` (each once, in order); `None` where it is a hole.
     pub(super) fn take(&mut self, index: i64) -> Option<[f64; 3]> {
+        // Only when it is needed: sums must not depend on when they were asked for.
+        if self.cell.is_some_and(|cell| cell.index - 1 <= index) {
+            self.spread();
+        }
         while self.base < index && self.slots.pop_front().is_some() {
             self.base += 1;
         }

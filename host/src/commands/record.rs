@@ -59,7 +59,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
     let earlier = match &args.file.shop {
         Some(folder) => {
-            let today = jiff::Zoned::now().date();
+            let today = jiff::ZonedDateTime::now().date();
             live::earlier::passes_of(&shop::open(folder)?, today, console.units(plan.units))
                 .map_err(shop::of(folder))?
         }

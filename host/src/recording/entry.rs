@@ -42,6 +42,31 @@ pub enum TableEntry {
     },
 }
 
+impl TableEntry {
+    /// Reads what [`postcard::to_allocvec`] and its kin wrote. Runs are most of a recording, and read number by number they
+    /// would take longer than some of the analysis: here their samples are taken in one go.
+    ///
+    /// # Errors
+    /// When the bytes are not those of an entry.
+    pub(super) fn read(data: &[u8]) -> postcard::Result<Self> {
+        // The variant's number, then the run's fields; the samples stand behind their count, 12 bytes each.
+        let make = match data.first() {
+            Some(0) => Self::Accel,
+            Some(1) => Self::Gyro,
+            _ => return postcard::from_bytes(data),
+        };
+        let ((first_us, spacing_us, lost_before, count), rest): ((f64, f64, u32, usize), _) =
+            postcard::take_from_bytes(&data[1..])?;
+        let (samples, _) = rest.as_chunks::<12>();
+        let samples = samples.get(..count).ok_or(postcard::Error::DeserializeUnexpectedEnd)?;
+        let sample = |bytes: &[u8; 12]| {
+            let (numbers, _) = bytes.as_chunks::<4>();
+            [0, 1, 2].map(|axis| f32::from_le_bytes(numbers[axis]))
+        };
+        Ok(make(TableRun { first_us, spacing_us, lost_before, samples: samples.iter().map(sample).collect() }))
+    }
+}
+
 /// A run of evenly spaced rows.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct TableRun {
@@ -103,4 +128,43 @@ pub enum UserNote {
     Paused,
     /// Asked guidance to speak again.
     Resumed,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn run() -> impl Strategy<Value = TableRun> {
+        let samples = prop::collection::vec(any::<[f32; 3]>(), 0..300);
+        (any::<f64>(), any::<f64>(), any::<u32>(), samples).prop_map(|(first_us, spacing_us, lost_before, samples)| {
+            TableRun { first_us, spacing_us, lost_before, samples }
+        })
+    }
+
+    fn entry() -> impl Strategy<Value = TableEntry> {
+        let surface = (any::<f64>(), any::<Option<f32>>(), any::<Option<f32>>())
+            .prop_map(|(t_us, surface_c, ambient_c)| TableEntry::Surface { t_us, surface_c, ambient_c });
+        prop_oneof![run().prop_map(TableEntry::Accel), run().prop_map(TableEntry::Gyro), surface]
+    }
+
+    /// As text, so that what is not a number equals itself.
+    fn said(entry: postcard::Result<TableEntry>) -> String {
+        entry.map_or_else(|_| "unreadable".to_owned(), |entry| format!("{entry:?}"))
+    }
+
+    proptest! {
+        #[test]
+        fn entries_read_as_the_library_reads_them(entry in entry(), cut in any::<prop::sample::Index>()) {
+            let bytes = postcard::to_stdvec(&entry).expect("written");
+            prop_assert_eq!(said(TableEntry::read(&bytes)), format!("{entry:?}"));
+            let short = &bytes[..cut.index(bytes.len())];
+            prop_assert_eq!(said(TableEntry::read(short)), said(postcard::from_bytes(short)));
+        }
+
+        #[test]
+        fn other_bytes_read_as_the_library_reads_them(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+            prop_assert_eq!(said(TableEntry::read(&bytes)), said(postcard::from_bytes(&bytes)));
+        }
+    }
 }

@@ -14,7 +14,7 @@ use mcap::{
 
 use super::{
     Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, Result, TOPIC_LINK, TOPIC_NOTE,
-    TOPIC_SENSOR, TOPIC_TABLE, facts::from_map,
+    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map,
 };
 
 /// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
@@ -80,7 +80,7 @@ impl Topics {
         if channel == self.sensor {
             Some(Ok(Body::Frame(data)))
         } else if channel == self.table {
-            Some(postcard::from_bytes(data).map(Body::Table).map_err(|_| Unreadable))
+            Some(TableEntry::read(data).map(Body::Table).map_err(|_| Unreadable))
         } else if channel == self.link {
             Some(serde_json::from_slice(data).map(Body::Link).map_err(|_| Unreadable))
         } else if channel == self.note {

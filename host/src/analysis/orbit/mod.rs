@@ -82,6 +82,7 @@ pub(super) struct Orbit {
     last_us: f64,
     mean: [f32; 3],
     mean_gain: f32,
+    least_gain: f32,
     next_search_us: f64,
     lock: Option<Lock>,
     phases: Phases,
@@ -111,6 +112,7 @@ impl Orbit {
             last_us: f64::NEG_INFINITY,
             mean: [0.0; 3],
             mean_gain: 1.0,
+            least_gain: 0.0,
             next_search_us: 0.0,
             lock: None,
             phases: Phases::default(),
@@ -198,6 +200,7 @@ impl Orbit {
         let rate_hz = 1e6 / spacing_us;
         self.every = ((rate_hz / WORK_RATE_HZ) as u32).max(1);
         self.work_us = spacing_us * f64::from(self.every);
+        self.least_gain = (self.work_us / (MEAN_S * 1e6)) as f32;
         self.partial = [0.0; 3];
         self.partial_count = 0;
         self.search = (rate_hz >= MIN_RATE_HZ).then(|| CombSearch::new(1e6 / self.work_us));
@@ -223,11 +226,12 @@ impl Orbit {
         }
         self.last_us = t_us;
         // A cumulative mean at first, then an exponential one.
-        let least = (self.work_us / (MEAN_S * 1e6)) as f32;
         for (m, s) in self.mean.iter_mut().zip(sample) {
             *m += self.mean_gain * (s - *m);
         }
-        self.mean_gain = (self.mean_gain / (1.0 + self.mean_gain)).max(least);
+        if self.mean_gain > self.least_gain {
+            self.mean_gain = (self.mean_gain / (1.0 + self.mean_gain)).max(self.least_gain);
+        }
         let x = [sample[0] - self.mean[0], sample[1] - self.mean[1], sample[2] - self.mean[2]];
         self.power_sum += f64::from(x[0] * x[0] + x[1] * x[1] + x[2] * x[2]);
         self.power_count += 1;
@@ -235,7 +239,7 @@ impl Orbit {
             return;
         }
         self.ring[self.head] = x;
-        self.head = (self.head + 1) % self.ring.len();
+        self.head = if self.head + 1 == self.ring.len() { 0 } else { self.head + 1 };
         self.filled = (self.filled + 1).min(self.ring.len());
         if self.lock.is_some() {
             self.follow(t_us, x);

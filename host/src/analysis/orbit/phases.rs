@@ -44,15 +44,34 @@ impl Phases {
 
     /// The sum nearest to a time, of the latest lock if there are two.
     pub(super) fn nearest(&self, t_us: f64) -> Option<Segment> {
-        self.segments.iter().rev().copied().min_by(|a, b| (a.mid_us - t_us).abs().total_cmp(&(b.mid_us - t_us).abs()))
+        let mut best: Option<Segment> = None;
+        let mut end = self.segments.len();
+        while end > 0 {
+            let chain = self.segments[end - 1].chain;
+            let (from, at) = (self.first(chain, f64::NEG_INFINITY), self.first(chain, t_us));
+            for near in self.segments.range(at.saturating_sub(1).max(from)..(at + 1).min(end)) {
+                if best.is_none_or(|b| (near.mid_us - t_us).abs() < (b.mid_us - t_us).abs()) {
+                    best = Some(*near);
+                }
+            }
+            end = from;
+        }
+        best
+    }
+
+    /// Place of the first sum of a lock at a time or later. Locks follow each other, and so do the sums of each.
+    fn first(&self, chain: u32, from_us: f64) -> usize {
+        self.segments.partition_point(|s| s.chain < chain || (s.chain == chain && s.mid_us < from_us))
     }
 
     /// Straight line through the phases between two times; its slope is the rate.
     pub(super) fn fit(&mut self, chain: u32, from_us: f64, to_us: f64) -> Option<Measured> {
+        let from = self.first(chain, from_us);
+        let within = |s: &&Segment| s.chain == chain && s.mid_us <= to_us;
+        let inside = || self.segments.range(from..).take_while(within);
+        let (t0, p0) = inside().next().map(|s| (s.mid_us, s.cycles))?;
         let (mut n, mut st, mut sp) = (0.0, 0.0, 0.0);
-        let inside = |s: &&Segment| s.chain == chain && s.mid_us >= from_us && s.mid_us <= to_us;
-        let (t0, p0) = self.segments.iter().find(inside).map(|s| (s.mid_us, s.cycles))?;
-        for s in self.segments.iter().filter(inside) {
+        for s in inside() {
             n += 1.0;
             st += (s.mid_us - t0) * 1e-6;
             sp += s.cycles - p0;
@@ -62,7 +81,7 @@ impl Phases {
         }
         let (mt, mp) = (st / n, sp / n);
         let (mut stt, mut stp, mut spp) = (0.0, 0.0, 0.0);
-        for s in self.segments.iter().filter(inside) {
+        for s in inside() {
             let t = (s.mid_us - t0) * 1e-6 - mt;
             let p = s.cycles - p0 - mp;
             stt += t * t;
