@@ -53,6 +53,7 @@ pub(super) struct CombSearch {
     rate_hz: f64,
     fft: Arc<dyn RealToComplex<f32>>,
     window: Vec<f32>,
+    axes: [Vec<f32>; 3],
     input: Vec<f32>,
     spectrum: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
@@ -71,6 +72,7 @@ impl CombSearch {
         Self {
             rate_hz,
             window,
+            axes: core::array::from_fn(|_| Vec::with_capacity(len)),
             input: fft.make_input_vec(),
             spectrum: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
@@ -87,13 +89,15 @@ impl CombSearch {
     }
 
     /// Looks for a rotation in `samples` (the latest [`len`](Self::len), oldest first, m/s², any constant part).
-    pub(super) fn search(&mut self, samples: impl Iterator<Item = [f32; 3]> + Clone) -> Option<Found> {
+    pub(super) fn search(&mut self, samples: impl Iterator<Item = [f32; 3]>) -> Option<Found> {
         let n = self.len();
         self.power.fill(0.0);
-        for axis in 0..3 {
-            let mean = samples.clone().map(|s| s[axis]).sum::<f32>() / n as f32;
-            for ((x, w), s) in self.input.iter_mut().zip(&self.window).zip(samples.clone()) {
-                *x = (s[axis] - mean) * w;
+        self.axes.iter_mut().for_each(Vec::clear);
+        samples.for_each(|s| self.axes.iter_mut().zip(s).for_each(|(axis, v)| axis.push(v)));
+        for axis in &self.axes {
+            let mean = axis.iter().sum::<f32>() / n as f32;
+            for ((x, w), v) in self.input.iter_mut().zip(&self.window).zip(axis) {
+                *x = (v - mean) * w;
             }
             // The plan and the buffers were made for each other; lengths cannot differ.
             self.fft.process_with_scratch(&mut self.input, &mut self.spectrum, &mut self.scratch).ok()?;

@@ -238,7 +238,8 @@ impl Surface {
     /// Least-squares line through the last `window_s` of readings, K above `start_c`.
     fn trend(&self, t_s: f64, window_s: f64, start_c: f64) -> Option<Trend> {
         const ENOUGH: usize = 4;
-        let points = || self.recent.iter().filter(move |(t, _)| t_s - t <= window_s);
+        let from = self.recent.partition_point(|(t, _)| t_s - t > window_s);
+        let points = || self.recent.range(from..);
         let n = points().count();
         if n < ENOUGH {
             return None;
