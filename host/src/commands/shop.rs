@@ -297,7 +297,7 @@ fn row(
             title.trim(),
             truth.map_or("follows".to_owned(), number),
             number(found),
-            format!("{} to {}", number(lo), number(hi)),
+            format!("{} to {}", number(figure.possible_difference(lo)), number(figure.possible_difference(hi))),
             if stands_out { "yes" } else { "" }
         )
         .trim_end(),

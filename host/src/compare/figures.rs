@@ -121,8 +121,16 @@ impl Figure {
 
     /// The nearest value that can be: no figure here is below zero, and a share is at most one.
     pub fn possible(self, value: f64) -> f64 {
-        let most = if matches!(self, Self::InBand | Self::OrbitDroop | Self::Pauses) { 1.0 } else { f64::INFINITY };
-        value.clamp(0.0, most)
+        value.clamp(0.0, self.most())
+    }
+
+    /// The nearest difference between two values that can be.
+    pub fn possible_difference(self, difference: f64) -> f64 {
+        difference.clamp(-self.most(), self.most())
+    }
+
+    fn most(self) -> f64 {
+        if matches!(self, Self::InBand | Self::OrbitDroop | Self::Pauses) { 1.0 } else { f64::INFINITY }
     }
 
     /// From SI to the number shown. Every figure here has a true zero, so the same factor serves differences.

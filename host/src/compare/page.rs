@@ -74,13 +74,28 @@ pub fn page_html(comparison: &Comparison, pictures: &[Picture<'_>], units: Units
     html
 }
 
+/// What stands between backticks, for a terminal, as code that does not break.
+fn with_code(text: &str) -> String {
+    let mut html = String::with_capacity(text.len());
+    for (n, part) in text.split('`').enumerate() {
+        if n > 0 {
+            html.push_str(if n % 2 == 1 { "<code style=\"white-space:nowrap\">" } else { "</code>" });
+        }
+        html.push_str(part);
+    }
+    if text.matches('`').count() % 2 == 1 {
+        html.push_str("</code>"); // a name with a backtick in it
+    }
+    html
+}
+
 fn list(html: &mut String, lines: &[String]) {
     if lines.is_empty() {
         return;
     }
     html.push_str("<ul>\n");
     for line in lines {
-        let _ = writeln!(html, "<li>{}</li>", escape(line));
+        let _ = writeln!(html, "<li>{}</li>", with_code(&escape(line)));
     }
     html.push_str("</ul>\n");
 }

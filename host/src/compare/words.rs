@@ -44,8 +44,8 @@ impl Comparison {
             figure.words(mean(low), units),
             figure.number(value, units),
             LEVEL * 100.0,
-            figure.number(lo, units),
-            figure.number(hi, units),
+            figure.number(figure.possible_difference(lo), units),
+            figure.number(figure.possible_difference(hi), units),
             days(high),
             days(low),
         )

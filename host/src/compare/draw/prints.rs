@@ -38,7 +38,7 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
         "Technique prints",
         "Stroke speed: how often each arm speed was seen, the green band is the plan's. Heat: surface rise over a pass, the line \
          half of all passes stay under, the shade from the 10th to the 90th of a hundred, dashed the plan's limit. Coverage: mean \
-         rubbing distance over the worked area, darker is more.",
+         rubbing distance over the worked area, darker is more, its unevenness below.",
         invented,
     );
     let fast = prints
@@ -179,6 +179,6 @@ fn coverage(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame) {
     let n = mean.len() as f64;
     let average = mean.iter().sum::<f64>() / n;
     let cv = (mean.iter().map(|m| (m - average).powi(2)).sum::<f64>() / n).sqrt() / average.max(f64::MIN_POSITIVE);
-    let text = format!("habit varies by {:.0} %", cv * 100.0);
+    let text = format!("unevenness {:.0} %", cv * 100.0);
     canvas.text(frame.x, frame.bottom() + 26.0, &text, Type::of(size::NOTE).fill(theme::SOFT));
 }
