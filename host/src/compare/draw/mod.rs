@@ -53,7 +53,8 @@ pub(super) fn dot(canvas: &mut Canvas, x: f64, y: f64, radius: f64, fill: Fill, 
     canvas.path(&d, fill, edge);
 }
 
-/// Round numbers inside a range: steps of 1, 2 or 5 times a power of ten, about `wanted` of them.
+/// Round numbers inside a range: steps of 1, 2 or 5 times a power of ten, about `wanted` of them and at least two, because a
+/// single one is no scale.
 pub(super) fn ticks(lo: f64, hi: f64, wanted: f64) -> (Vec<f64>, usize) {
     let span = hi - lo;
     if !(span > 0.0 && span.is_finite()) {
@@ -61,10 +62,13 @@ pub(super) fn ticks(lo: f64, hi: f64, wanted: f64) -> (Vec<f64>, usize) {
     }
     let rough = span / wanted;
     let power = 10f64.powf(rough.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().find(|s| *s >= rough).unwrap_or(10.0 * power);
+    let inside = |step: f64| ((lo / step).ceil() as i64, (hi / step).floor() as i64);
+    let steps = [0.2, 0.5, 1.0, 2.0, 5.0, 10.0].map(|m| m * power);
+    let usual = steps.iter().position(|s| *s >= rough).unwrap_or(steps.len() - 1);
+    let two = |step: &&f64| inside(**step).1 > inside(**step).0;
+    let step = steps[..=usual].iter().rev().find(two).copied().unwrap_or(steps[0]);
     let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
-    let first = (lo / step).ceil() as i64;
-    let last = (hi / step).floor() as i64;
+    let (first, last) = inside(step);
     ((first..=last).take(50).map(|i| i as f64 * step).collect(), decimals)
 }
 
@@ -109,6 +113,7 @@ mod tests {
     fn ticks_are_round_and_inside() {
         assert_eq!(ticks(17.0, 41.0, 4.0), (vec![20.0, 30.0, 40.0], 0));
         assert_eq!(ticks(0.0, 0.5, 5.0).1, 1);
+        assert_eq!(ticks(23.0, 38.0, 3.0), (vec![25.0, 30.0, 35.0], 0), "a single number is no scale");
         assert_eq!(ticks(3.0, 3.0, 4.0).0, [3.0]);
         assert_eq!(ticks(f64::NAN, 3.0, 4.0).0.len(), 1);
     }
