@@ -41,11 +41,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-/// The demo's panel and machine, with ten strokes that start after four seconds.
+/// The demo's panel and machine, with ten strokes that start as soon as the motor is up to speed.
 fn early(change: impl FnOnce(&mut Scenario)) -> Scenario {
     let mut scenario = Scenario::demo();
     scenario.arm.lead_in_s = 2.5;
-    scenario.arm.motor_before_s = 1.0;
+    scenario.arm.motor_before_s = 2.5;
     change(&mut scenario);
     scenario
 }

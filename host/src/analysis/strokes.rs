@@ -55,6 +55,9 @@ const MOVE_COST: f64 = 3.0;
 const MOVE_MPS: f64 = 0.2;
 /// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative.
 const HURRY: f64 = 0.5;
+/// A start quicker than this is not told as a stroke's speed, m/s: nobody corrects paint that fast, but steps aside are quicker.
+/// Common practice, no published source.
+const QUICKEST_TOLD_MPS: f64 = 0.1;
 /// Share of the speed's old value that a well measured burst replaces.
 const LEARN: f64 = 0.3;
 /// Speeds a stroke can have, m/s.
@@ -412,19 +415,22 @@ impl Account {
     }
 
     /// Speed of a stroke whose start said `said`, m/s, with standard deviation `sd`: mostly as the ones before, but anyone may
-    /// hurry for once.
+    /// hurry for once. Nothing where that is as quick as steps aside are: the stroke's end will tell which it was.
     fn by_itself(&self, said: f64, sd: f64) -> Option<Measured> {
         let sd = sd.hypot(UNEVEN * said.max(0.0));
         let said = Measured { value: said, sd };
-        Some(self.speed.map_or(said, |usual| {
+        let speed = self.speed.map_or(said, |usual| {
             let (own, before) = (sd.powi(-2), (HURRY * usual).powi(-2));
             Measured { value: (own * said.value + before * usual) / (own + before), sd: (own + before).powf(-0.5) }
-        }))
+        });
+        (speed.value < QUICKEST_TOLD_MPS).then_some(speed)
     }
 
     /// The same over a turn that changed the speed by `both`, m/s: what the stroke before had is taken off.
     fn after_turn(&self, both: f64, sd: f64) -> Option<Measured> {
-        let before = self.current?;
+        let Some(before) = self.current else {
+            return self.by_itself(0.5 * both, 0.5 * sd.hypot(HURRY * both));
+        };
         self.by_itself(both - before.value, sd.hypot(before.sd))
     }
 
@@ -589,6 +595,31 @@ mod tests {
                 assert_eq!(told, times, "speed {speed}, sideways {side}");
             }
         }
+    }
+
+    #[test]
+    fn what_is_as_quick_as_a_step_aside_is_not_told_as_a_strokes_speed() {
+        let told = |speed: f64| {
+            let mut tracker = StrokeTracker::new();
+            tracker.push(Event { t_s: 5.0, step: [speed, 0.0], blur: 0.0 });
+            tracker.now()
+        };
+        let usual = told(0.045);
+        assert_eq!(usual.mode, Mode::Stroke);
+        assert!((usual.speed_mps.expect("told").value - 0.045).abs() < 1e-9);
+        assert_eq!(told(0.19).speed_mps, None);
+    }
+
+    #[test]
+    fn after_a_start_that_told_nothing_a_turn_tells_the_speed_by_its_half() {
+        let mut tracker = StrokeTracker::new();
+        for (t_s, x, y) in [(5.0, 0.105, 0.0), (14.0, -0.08, 0.1), (14.6, -0.06, -0.1)] {
+            tracker.push(Event { t_s, step: [x, y], blur: 0.0 });
+        }
+        let now = tracker.now();
+        assert_eq!(now.mode, Mode::Stroke);
+        let speed = now.speed_mps.expect("told");
+        assert!((0.06..0.09).contains(&speed.value) && speed.sd > 0.01, "{speed:?}");
     }
 
     #[test]
