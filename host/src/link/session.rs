@@ -195,30 +195,25 @@ impl Link {
             let ended =
                 talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut clock).await?;
             report.round_trip_us = clock.round_trip_us();
-            let reason = match ended {
+            let (reason, lost_at, restarted) = match ended {
                 Ended::Stopped => return Ok(report),
-                Ended::Restarted => {
-                    clock.reset();
-                    if talk.reintroduce(&mut stream).await {
-                        continue;
-                    } else {
-                        "the sensor restarted and did not come back".to_owned()
-                    }
-                }
-                Ended::Lost(reason) => reason,
+                Ended::Restarted { silent_since } => ("it restarted".to_owned(), silent_since, true),
+                Ended::Lost(reason) => (reason, Instant::now(), false),
             };
             report.losses += 1;
-            let lost_at = Instant::now();
             if events.send(LinkEvent::Lost { log_ns: talk.host.now_ns(), reason }).await.is_err() {
                 return Ok(report);
             }
-            // Let go first: our own lock would keep us out of a port that is still there, and a USB device that comes back
-            // while the old port is held gets a new name.
-            drop(stream);
-            stream = match talk.reconnect(&events, &mut stop).await {
-                Some(stream) => stream,
-                None => return Ok(report),
-            };
+            // After a restart the port may still be there.
+            if !(restarted && talk.reintroduce(&mut stream).await) {
+                // Let go first: our own lock would keep us out of a port that is still there, and a USB device that comes back
+                // while the old port is held gets a new name.
+                drop(stream);
+                stream = match talk.reconnect(&events, &mut stop).await {
+                    Some(stream) => stream,
+                    None => return Ok(report),
+                };
+            }
             clock.reset();
             let gap_s = lost_at.elapsed().as_secs_f64();
             if events.send(LinkEvent::Resumed { log_ns: talk.host.now_ns(), gap_s }).await.is_err() {
@@ -270,6 +265,7 @@ impl Talk {
                     Err(e) => return Ok(Ended::Lost(e.to_string())),
                     Ok(n) => {
                         let log_ns = self.host.now_ns();
+                        let silent_since = heard.last_block;
                         let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock);
                         for raw in frames.raw {
                             if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
@@ -277,7 +273,7 @@ impl Talk {
                             }
                         }
                         if frames.restarted {
-                            return Ok(Ended::Restarted);
+                            return Ok(Ended::Restarted { silent_since });
                         }
                         if frames.blocks && let Some(gap) = waiting.take() && gap.is_told {
                             let resumed = LinkEvent::Resumed { log_ns, gap_s: gap.since.elapsed().as_secs_f64() };
@@ -392,7 +388,7 @@ impl Talk {
         events.send(LinkEvent::Lost { log_ns: self.host.now_ns(), reason }).await.is_ok()
     }
 
-    /// After a restart the port is still there: ask again who it is.
+    /// Asks again who is there, on the same port. `false` when it is not the same sensor, or nobody.
     async fn reintroduce(&mut self, stream: &mut SerialStream) -> bool {
         match introduce(&self.port, stream, &mut self.reader).await {
             Ok((hello, frame)) if hello.unique_id == self.hello.unique_id => {
@@ -443,7 +439,10 @@ impl Talk {
 /// Why streaming ended.
 enum Ended {
     Stopped,
-    Restarted,
+    /// Its clock started anew; no samples have come since.
+    Restarted {
+        silent_since: Instant,
+    },
     Lost(String),
 }
 

@@ -159,6 +159,8 @@ async fn a_refusal_after_a_restart_does_not_end_the_recording() {
         s.suffer(Trouble::ImuLead(false));
         s.suffer(Trouble::Restart(ResetCause::Watchdog));
     });
+    link.lost("it restarted").await;
+    link.wait(|e| matches!(e, LinkEvent::Resumed { .. }).then_some(())).await;
     link.lost("its motion chip does not answer").await;
     sleep(Duration::from_secs(3)).await;
     assert!(!link.task.is_finished(), "it goes on");
@@ -166,7 +168,7 @@ async fn a_refusal_after_a_restart_does_not_end_the_recording() {
     let gap_s = link.wait(|e| if let LinkEvent::Resumed { gap_s, .. } = e { Some(*gap_s) } else { None }).await;
     assert!((3.0..8.0).contains(&gap_s), "{gap_s}");
     link.next_block().await;
-    assert_eq!(link.end().await.losses, 1);
+    assert_eq!(link.end().await.losses, 2, "the restart, and the refusal");
 }
 
 /// Before the first sample the user is at hand: the refusal is an error that says why, though not for one bad moment.
@@ -204,17 +206,18 @@ async fn another_sensor_is_refused() {
 }
 
 #[tokio::test]
-async fn a_restart_costs_less_than_two_seconds() {
+async fn a_restart_is_told_and_costs_less_than_two_seconds() {
     let folder = TempDir::new().expect("temp");
     let port = virtual_port(&folder, 1);
     let mut link = Running::start(name(&port)).await;
     sleep(Duration::from_millis(2500)).await;
     port.with(|s| s.suffer(Trouble::Restart(ResetCause::Watchdog)));
     let began = std::time::Instant::now();
+    link.lost("it restarted").await;
     // Blocks from before the restart may still be on their way; the new ones count from zero.
     while link.next_block().await.0 > 72 * 10 {}
     assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
-    link.end().await;
+    assert_eq!(link.end().await.losses, 1, "what is missing must be told at the end, too");
 }
 
 #[tokio::test]

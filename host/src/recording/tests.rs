@@ -31,9 +31,13 @@ fn raw(message: &ToHost<'_>) -> Vec<u8> {
 }
 
 fn accel(first_index: u32, first_us: u64, counts: &[[i16; 3]]) -> Vec<u8> {
+    spaced_accel(first_index, first_us, 600_000, 0, counts)
+}
+
+fn spaced_accel(first_index: u32, first_us: u64, spacing_ns: u32, flags: u8, counts: &[[i16; 3]]) -> Vec<u8> {
     let bytes: Vec<u8> = counts.iter().flatten().flat_map(|c| c.to_le_bytes()).collect();
     let samples = Samples::from_bytes(&bytes).expect("whole samples");
-    raw(&ToHost::Accel(Block { first_index, first_us, spacing_ns: 600_000, flags: 0, samples }))
+    raw(&ToHost::Accel(Block { first_index, first_us, spacing_ns, flags, samples }))
 }
 
 /// A finished recording of `blocks` blocks, half a second of writing apart so that there are several chunks.
@@ -229,6 +233,37 @@ fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
     assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
     assert!(losses.any() && losses.describe().contains("1 sensor restarts"));
+}
+
+/// After a restart the sensor does not know its chip's rate yet, and says so; the recording does. Stamps and spacings as the
+/// emulated image gave them (`tests/bench-rig`) with a chip 2.1 % faster than its name.
+#[test]
+fn after_a_restart_samples_are_spaced_as_they_were_before() {
+    let second = 1_000_000_000;
+    let block = |index, t_us, spacing_ns, flags| spaced_accel(index, t_us, spacing_ns, flags, &[[0, 0, 10]; 72]);
+    let mut frames = vec![(0, raw(&hello(0))), (0, block(0, 10_000_000, 587_640, 0)), (second, raw(&hello(130_000)))];
+    for (index, t_us, spacing_ns, flags) in [
+        (48, 140_689, 599_880, Block::NOMINAL_SPACING),
+        (120, 183_444, 599_880, Block::NOMINAL_SPACING),
+        (192, 226_259, 599_880, Block::NOMINAL_SPACING),
+        (264, 267_922, 588_410, Block::NOMINAL_SPACING),
+        (336, 310_214, 587_640, 0),
+        (408, 352_524, 587_640, 0),
+    ] {
+        frames.push((second, block(index, t_us, spacing_ns, flags)));
+    }
+    let (said, losses) = readings(&frames);
+    let starts: Vec<f64> = said
+        .iter()
+        .filter_map(|s| s.strip_prefix("accel ")?.split(' ').next()?.parse().ok())
+        .skip(1) // before the restart
+        .collect();
+    assert_eq!(starts.len(), 6);
+    for pair in starts.windows(2) {
+        let spacing_us = (pair[1] - pair[0]) / 72.0;
+        assert!((spacing_us / 587.64 - 1.0).abs() < 1e-4, "{starts:?}");
+    }
+    assert_eq!((losses.restarts, losses.accel_samples), (1, 0));
 }
 
 /// The motion chip falls silent for three seconds with a block begun; the thermometer goes on. That is a hole, not a restart.

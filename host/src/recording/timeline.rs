@@ -92,6 +92,8 @@ struct Stream {
     expected_index: Option<u32>,
     /// When the next sample is due, µs of recording time.
     due_us: Option<f64>,
+    /// The last block was placed by counting from the one before, not by its stamp.
+    by_count: bool,
 }
 
 /// How to read the counts of the sensor that introduced itself.
@@ -136,6 +138,8 @@ pub struct Timeline {
     early: VecDeque<Early>,
     accel: Stream,
     gyro: Stream,
+    /// The last measured spacing of accelerometer and gyro, ns. It is the chip's own, and outlives a restart of the sensor.
+    measured_ns: [Option<u32>; 2],
     surface_index: Option<u8>,
     losses: Losses,
     samples: Vec<[f32; 3]>,
@@ -246,14 +250,32 @@ impl Timeline {
         // motion chip fell silent is sent when the chip is back.
         let expected_index = if is_gyro { &self.gyro } else { &self.accel }.expected_index;
         let life = if expected_index == Some(block.first_index) { Life::Same } else { Life::Unknown };
-        let first_us = self.place(block.first_us as f64, life, log_ns, sink);
-        let spacing_us = f64::from(block.spacing_ns) / 1000.0;
+        let mut first_us = self.place(block.first_us as f64, life, log_ns, sink);
         let count = block.samples.len();
+        let is_measured = block.flags & Block::NOMINAL_SPACING == 0;
+        let known_ns = &mut self.measured_ns[usize::from(is_gyro)];
+        if is_measured {
+            *known_ns = Some(block.spacing_ns);
+        }
+        let spacing_us = f64::from(known_ns.unwrap_or(block.spacing_ns)) / 1000.0;
         let (stream, scale, lost) = if is_gyro {
             (&mut self.gyro, introduction.gyro, &mut self.losses.gyro_samples)
         } else {
             (&mut self.accel, introduction.accel, &mut self.losses.accel_samples)
         };
+        // A sensor that has just restarted believes its chip's nominal rate, a few percent off, and its stamps wander by that: while
+        // we know better, an unbroken row of samples is placed by count. Once the sensor knows, too, what is left between both is
+        // less than a restart's place on host time is good for: the clock moves, not the samples.
+        let by_count = !is_measured && known_ns.is_some();
+        if let (Life::Same, Some(due_us)) = (life, stream.due_us)
+            && (by_count || (stream.by_count && !is_gyro))
+        {
+            if let (false, Some(clock)) = (by_count, &mut self.clock) {
+                clock.offset_us += due_us - first_us;
+            }
+            first_us = due_us;
+        }
+        stream.by_count = by_count;
         let lost_before = stream.expected_index.map_or(0, |e| block.first_index.wrapping_sub(e));
         let lost_before = if lost_before > MOST_LOST { 0 } else { lost_before };
         *lost += u64::from(lost_before);
