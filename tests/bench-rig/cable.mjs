@@ -6,14 +6,20 @@ import { fileURLToPath } from 'node:url';
 
 const SLICE_NS = 20e6;
 const MAX_BEHIND_NS = 500e6;
+/** The program speaks twice a second of its own clock; the sensor stops streaming after three emulated ones without a word. */
+const LONGEST_WAIT_NS = 2e9;
 const TERMINAL = fileURLToPath(new URL('terminal.py', import.meta.url));
 
 export class Cable {
-  /** `path` is the port that the program opens; `speed` how many emulated seconds a second. */
-  constructor(board, path, speed = 1) {
-    Object.assign(this, { board, path, speed });
+  /**
+   * `path` is the port that the program opens; `speed` how many emulated seconds a second, at most. With `patient`, emulated
+   * time also stands still while the program has more to read than the terminal holds, or has not spoken for two emulated
+   * seconds: what happens then depends neither on how fast this machine is nor on what else it does.
+   */
+  constructor(board, path, { speed = 1, patient = false } = {}) {
+    Object.assign(this, { board, path, speed, patient });
     this.terminal = null;
-    this.slippedNs = 0;
+    this.heardNs = 0;
     /** Called with the bytes too, for who wants to look on. */
     this.onBytes = () => {};
     board.onBytes = (bytes) => this.carry(bytes);
@@ -35,13 +41,18 @@ export class Cable {
   /** Plugs the cable in. */
   async plug() {
     const terminal = spawn('python3', [TERMINAL, this.path], { stdio: ['pipe', 'pipe', 'inherit'] });
-    terminal.stdout.on('data', (bytes) => this.board.send(bytes));
+    terminal.stdout.on('data', (bytes) => {
+      this.heardNs = this.board.nanos;
+      this.board.send(bytes);
+    });
     terminal.stdin.on('error', () => {}); // the other end goes first when it is pulled
     while (!fs.existsSync(this.path)) {
       if (terminal.exitCode !== null) throw new Error(`no pseudo-terminal at ${this.path}`);
       await sleep(5);
     }
     this.terminal = terminal;
+    this.heardNs = this.board.nanos;
+    this.board.usb.setReading(true); // the one before may have been pulled while it was full
     if (this.board.link === 'usb' && this.board.usb.configured) this.board.usb.setOpen(true);
   }
 
@@ -52,6 +63,11 @@ export class Cable {
     if (this.board.link === 'usb') this.board.usb.setOpen(false);
     terminal.kill();
     await new Promise((gone) => terminal.on('exit', gone));
+  }
+
+  /** Whether emulated time stands still until the program has caught up. */
+  get waits() {
+    return this.patient && this.terminal !== null && (!this.board.usb.reading || this.board.nanos - this.heardNs > LONGEST_WAIT_NS);
   }
 
   /**
@@ -71,10 +87,10 @@ export class Cable {
         slipped += behind - MAX_BEHIND_NS;
         behind = MAX_BEHIND_NS;
       }
-      if (behind > 0) this.board.runTo(this.board.nanos + Math.min(behind, SLICE_NS));
-      await (behind > SLICE_NS ? breathe() : sleep(2));
+      const goes = behind > 0 && !this.waits;
+      if (goes) this.board.runTo(this.board.nanos + Math.min(behind, SLICE_NS));
+      await (goes && behind > SLICE_NS ? breathe() : sleep(2));
     }
-    this.slippedNs += slipped;
   }
 
   /** Runs it for so many emulated seconds. */

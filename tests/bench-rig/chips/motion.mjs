@@ -4,6 +4,9 @@ import fs from 'node:fs';
 
 const ZERO_CELSIUS_K = 273.15;
 
+/** The chip numbers its samples from 0 and takes the gyro with every eighth, the last of each eight. */
+const SAMPLES_PER_GYRO = 8;
+
 /** Emissivity of the paint (the default of the program's plan). */
 const EMISSIVITY = 0.93;
 
@@ -30,8 +33,8 @@ export function madeUp() {
 
 /**
  * Plays a sensor table (header `t_s,accel_x_mps2,…`) row by row, one a sample whatever the chip's rate, from `play()` on; before
- * it the first row stands, behind its end the last. Empty cells keep the value before. `spacing_s` is the table's mean row
- * spacing, `startedAt_s` the time of the first row played.
+ * it the first row stands, behind its end the last. It begins with a sample at which the chip takes the gyro, too, as tables do.
+ * Empty cells keep the value before. `spacing_s` is the table's mean row spacing, `startedAt_s` the time of the first row played.
  */
 export function fromTable(path) {
   const [header, ...lines] = fs.readFileSync(path, 'utf8').trimEnd().split('\n');
@@ -61,9 +64,9 @@ export function fromTable(path) {
       playing = true;
     },
     ended: () => at === rows.length - 1,
-    motion: (_k, t_s) => {
-      if (playing && table.startedAt_s === null) table.startedAt_s = t_s;
-      else if (playing && at < rows.length - 1) at++;
+    motion: (k, t_s) => {
+      if (table.startedAt_s !== null) at = Math.min(at + 1, rows.length - 1);
+      else if (playing && (k + 1) % SAMPLES_PER_GYRO === 0) table.startedAt_s = t_s;
       return rows[at];
     },
     temperatures: () => {

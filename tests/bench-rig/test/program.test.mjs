@@ -1,21 +1,34 @@
 // The real host program on the emulated sensor: what it records must be what the chip saw, and faults must not end it.
 //
-// These tests are paced by the clock, because the program is.
+// The program lives by the clock; where this machine is too slow or too busy, emulated time waits for it.
 
 import assert from 'node:assert/strict';
 import { spawn, spawnSync } from 'node:child_process';
 import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
+import { performance } from 'node:perf_hooks';
+import readline from 'node:readline';
 import test from 'node:test';
 import { Cable } from '../cable.mjs';
 import { fromTable } from '../chips/motion.mjs';
 import { Board } from '../emulator/board.mjs';
+import { holes } from '../host.mjs';
 import { Frames } from '../wire.mjs';
 import { IMAGE } from './image.mjs';
 
 const PROGRAM = process.env.STEADYPASS_PROGRAM;
 const LOST_DATA = 3;
+const MINUTES = 10;
+/** As fast as the emulator and the program's pings allow. */
+const FULL_SPEED = 100;
+/** The flag of blocks whose spacing is not measured yet, and how long they may bear it: 2000 samples, and some. */
+const NOT_MEASURED = 2;
+const MEASURING_US = 1.5e6;
+/** What a count is worth in columns 1 to 6 of a table, m/s² and rad/s: 0.488 mg and 70 mdps at the ranges in use (data sheet). */
+const PER_COUNT = [...Array(3).fill(0.488e-3 * 9.80665), ...Array(3).fill((70e-3 * Math.PI) / 180)];
+/** A limit for hangs only. */
+const HOUR_S = 3600;
 
 /** Runs the program to its end and returns what it printed; its exit code must be `expected`. */
 function steadypass(args, expected = 0) {
@@ -52,11 +65,14 @@ function csv(file) {
 async function plugged(options, speed, work) {
   const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'bench-rig-'));
   const board = new Board(IMAGE, options);
-  const cable = new Cable(board, path.join(folder, 'sensor'), speed);
+  const cable = new Cable(board, path.join(folder, 'sensor'), { speed, patient: true });
+  const passed = []; // messages on the cable, each with the emulated time and the clock's time it passed at
+  const frames = new Frames((message) => passed.push({ ...message, at_us: board.nanos / 1e3, clock_us: performance.now() * 1e3 }));
+  cable.onBytes = (bytes) => frames.feed(bytes);
   await cable.plug();
   try {
     await cable.runFor(0.5);
-    await work({ board, cable, folder });
+    await work({ board, cable, folder, passed, frames });
   } finally {
     if (cable.terminal) await cable.pull();
     fs.rmSync(folder, { recursive: true });
@@ -64,99 +80,174 @@ async function plugged(options, speed, work) {
 }
 
 /**
- * A table of invented data: the first `seconds` of the program's own simulation, its time stretched so that a row takes
- * `spacing_s`.
+ * Invented data: rows of the program's own simulation without their times, from its beginning to the last rest of the machine within
+ * `limit_s`, and how many seconds a row takes. Motion is rounded to what a count of the chip is worth: how finely it measures is not
+ * the firmware's doing.
  */
-function table(folder, seconds, spacing_s) {
-  steadypass(['simulate', '--kind', 'fast', '--seed', '11', '--out', folder, '--quiet']);
-  const [header, ...rows] = fs.readFileSync(path.join(folder, 'fast-11.csv'), 'utf8').trimEnd().split('\n');
-  const cells = rows.map((row) => row.split(','));
-  const stretch = (spacing_s * (rows.length - 1)) / (cells.at(-1)[0] - cells[0][0]);
-  const kept = cells.map(([t, ...rest]) => [(t * stretch).toFixed(6), ...rest]).filter(([t]) => t <= seconds);
-  const file = path.join(folder, 'truth.csv');
-  fs.writeFileSync(file, `${[header, ...kept].join('\n')}\n`);
-  return file;
+async function simulated(folder, limit_s) {
+  steadypass(['simulate', '--kind', 'hour', '--seed', '11', '--out', folder, '--quiet']);
+  const whole = path.join(folder, 'hour-11.csv');
+  const { motor } = JSON.parse(fs.readFileSync(path.join(folder, 'hour-11.truth.json'), 'utf8'));
+  const end_s = Math.max(...motor.map(([on_s]) => on_s).filter((on_s) => on_s < limit_s)) - 1;
+  const rows = [];
+  let columns = null;
+  let last_s = 0;
+  for await (const line of readline.createInterface({ input: fs.createReadStream(whole) })) {
+    const [time, ...cells] = line.split(',');
+    if (columns === null) columns = line;
+    else if (Number(time) > end_s) break;
+    else {
+      last_s = Number(time);
+      rows.push(cells.map((cell, i) => (cell === '' || i >= PER_COUNT.length ? cell : (Math.round(cell / PER_COUNT[i]) * PER_COUNT[i]).toFixed(7))));
+    }
+  }
+  fs.rmSync(whole);
+  return { columns, rows, spacing_s: last_s / (rows.length - 1) };
 }
 
-test('a recording through the firmware gives the review that the same motion gives without it', async (t) => {
+/** Writes rows as a sensor table with even times. */
+function write(file, { columns, rows, spacing_s }) {
+  fs.writeFileSync(file, `${[columns, ...rows.map((cells, i) => `${(i * spacing_s).toFixed(6)},${cells}`)].join('\n')}\n`);
+}
+
+/** What the chip measures for `count` samples of a world that stands at `row`. */
+function standing(row, count) {
+  const cells = (i) => row.map((cell, column) => (column < 3 || (column < 6 ? (count - i) % 8 === 0 : i === 0) ? cell : ''));
+  return Array.from({ length: count }, (_, i) => cells(i));
+}
+
+/** Everything in `recording` as its review tells it; the review's exit code must be `expected`. */
+function review(recording, expected = 0) {
+  const out = recording.replace('.mcap', '');
+  const { lost } = JSON.parse(steadypass(['review', recording, '--out', out, '--no-sheets', '--quiet', '--json'], expected));
+  return { lost, ...Object.fromEntries(['series', 'strokes', 'passes'].map((name) => [name, csv(path.join(out, `${name}.csv`))])) };
+}
+
+test(`${MINUTES} minutes at full rate into the program: nothing lost, and the review that the same motion gives without the firmware`, async (t) => {
   const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'bench-rig-'));
-  const rateError = -0.02; // the chip is 2 % slower than its name promises
-  const truth = table(folder, 45, 0.0006 / (1 + rateError));
-  const world = fromTable(truth);
+  const truth = await simulated(folder, MINUTES * 60);
+  const table = path.join(folder, 'truth.csv');
+  write(table, truth);
+  const world = fromTable(table);
+  const rateError = 0.0006 / truth.spacing_s - 1; // the simulated chip does not keep what its name promises either
   const recorded = path.join(folder, 'recorded.mcap');
   let zero_us = null; // the recording counts its time from the first accelerometer sample
-  await plugged({ world, rateError }, 2, async ({ board, cable }) => {
-    const frames = new Frames((message) => {
-      if (message.kind === 'Accel') zero_us ??= message.first_us;
-    });
-    cable.onBytes = (bytes) => frames.feed(bytes);
+  await plugged({ world, rateError }, FULL_SPEED, async ({ board, cable, passed, frames }) => {
+    const [slept, started] = [board.sleptNs, board.nanos];
     const { code, said } = await record(cable, recorded, async (alive) => {
-      await cable.run(() => zero_us !== null || alive());
+      await cable.run(() => passed.some((m) => m.kind === 'Accel') || alive());
       world.play();
-      await cable.run(() => world.ended() || alive());
-      await cable.runFor(0.3);
+      const end_us = (MINUTES * 60 + 2) * 1e6 + board.nanos / 1e3; // the machine rests at the end; one more health report
+      await cable.run(() => board.nanos / 1e3 > end_us || alive(), HOUR_S);
+      assert.ok(world.ended(), 'the whole table was played');
     });
     assert.equal(code, 0, said);
-    assert.equal(board.imu.overwritten, 0);
+    assert.deepEqual([frames.bad, board.resets, board.imu.overwritten], [0, 0, 0]);
+    const idle = (board.sleptNs - slept) / (board.nanos - started);
+    zero_us = passed.find((m) => m.kind === 'Accel').first_us;
+    whole(t, passed, board, idle);
   });
   const direct = path.join(folder, 'direct.mcap');
-  steadypass(['import', truth, '--out', direct, '--quiet']);
-  const reviews = [direct, recorded].map((recording) => {
-    const out = recording.replace('.mcap', '');
-    steadypass(['review', recording, '--out', out, '--no-sheets', '--quiet']);
-    return Object.fromEntries(['series', 'strokes', 'passes'].map((name) => [name, csv(path.join(out, `${name}.csv`))]));
-  });
-  const shift_s = world.startedAt_s - zero_us / 1e6; // where the table's first row lies in the recording
-  compare(t, ...reviews, shift_s);
+  const before = Math.round((world.startedAt_s - zero_us / 1e6) / truth.spacing_s);
+  write(table, { ...truth, rows: [...standing(truth.rows[0], before), ...truth.rows] });
+  steadypass(['import', table, '--out', direct, '--quiet']);
+  compare(t, review(direct), review(recorded));
   fs.rmSync(folder, { recursive: true });
 });
 
-function compare(t, direct, recorded, shift_s) {
-  const worst = (rows, name, difference) => Math.max(0, ...rows.map(difference).filter(Number.isFinite).map(Math.abs));
-  assert.ok(direct.strokes.length >= 3, `${direct.strokes.length} strokes in the truth`);
+/** Of what passed on the cable nothing is missing, it came at full rate with true times, and the processor had little to do. */
+function whole(t, passed, board, idle) {
+  const of = (kind) => passed.filter((m) => m.kind === kind);
+  const measured_us = of('Accel')[0].first_us + MEASURING_US;
+  let samples = 0;
+  let worst = 0;
+  for (const [kind, every] of [['Accel', 1], ['Gyro', 8]]) {
+    const blocks = of(kind);
+    assert.deepEqual(holes(blocks), [], `${kind}: holes`);
+    assert.ok(blocks.every(({ flags, first_us }) => flags === 0 || (flags === NOT_MEASURED && first_us < measured_us)), `${kind}: flags`);
+    const count = blocks.reduce((sum, block) => sum + block.count, 0);
+    const due = (MINUTES * 60 * board.imu.trueAccelHz) / every;
+    assert.ok(count >= Math.floor(due), `${count} of ${due} ${kind} samples`);
+    samples += count;
+    const true_ns = (every * 1e9) / board.imu.trueAccelHz;
+    for (const block of blocks.filter((b) => b.flags === 0)) worst = Math.max(worst, Math.abs(block.spacing_ns / true_ns - 1));
+  }
+  const looks = of('Surface');
+  const looks_hz = (looks.length - 1) / ((looks.at(-1).t_us - looks[0].t_us) / 1e6);
+  assert.ok(looks.every((look, i) => look.flags === 0 && (i === 0 || look.index === ((looks[i - 1].index + 1) & 0xff))), 'looks');
+  assert.ok(looks.at(-1).t_us - looks[0].t_us > MINUTES * 60 * 1e6, 'looks to the end');
+  const health = of('Health').at(-1);
+  const zero = ['frames_dropped', 'samples_lost', 'fifo_overruns', 'imu_bus_faults', 'ir_bus_faults', 'bad_commands'];
+  for (const count of zero) assert.equal(health[count], 0, count);
+  t.diagnostic(
+    `${samples} samples, 0 lost; spacing off by at most ${(worst * 1e6).toFixed(0)} ppm; ${looks_hz.toFixed(1)} looks a second; ` +
+      `asleep ${(idle * 100).toFixed(1)} % (the sensor says ${(health.idle_permille / 10).toFixed(1)} %); ` +
+      `largest buffer level ${board.imu.largestLevel} of 512 words`,
+  );
+  assert.ok(worst < 5e-4, `spacing off by ${worst}`);
+  assert.ok(looks_hz >= 10, `${looks_hz} looks a second`);
+  assert.ok(idle >= 0.5, `asleep ${idle}`);
+  assert.ok(Math.abs(idle - health.idle_permille / 1000) < 0.05, 'the sensor knows how much it sleeps');
+}
+
+function compare(t, direct, recorded) {
+  const worst = (rows, difference) => Math.max(0, ...rows.map((row) => Math.abs(difference(row))));
+  assert.deepEqual([direct.lost, recorded.lost], [null, null]);
+  assert.ok(direct.strokes.length >= 20, `${direct.strokes.length} strokes in the truth`);
   assert.equal(recorded.strokes.length, direct.strokes.length, 'strokes');
+  assert.equal(recorded.passes.length, direct.passes.length, 'passes');
   const pairs = direct.strokes.map((stroke, i) => [stroke, recorded.strokes[i]]);
-  const off_s = worst(pairs, 'stroke', ([a, b]) => Math.max(Math.abs(b.start_s - shift_s - a.start_s), Math.abs(b.end_s - shift_s - a.end_s)));
-  const orbit = worst(pairs, 'orbit', ([a, b]) => (a.orbit_opm && b.orbit_opm ? b.orbit_opm / a.orbit_opm - 1 : NaN));
-  // Rows stand at tenths of a second of their own recording: between two of them the surface changes evenly.
-  const byTenth = new Map(direct.series.map((row) => [Math.round(row.t_s * 10), row.surface_c]));
-  const directAt = (t_s) => {
-    const tenth = Math.floor(t_s * 10);
-    const [before, after] = [byTenth.get(tenth), byTenth.get(tenth + 1)];
-    return before == null || after == null ? null : before + (t_s * 10 - tenth) * (after - before);
-  };
+  const off_s = worst(pairs, ([a, b]) => Math.max(Math.abs(b.start_s - a.start_s), Math.abs(b.end_s - a.end_s)));
+  // Of strokes and of passes; what one has and the other has not is as wrong as can be.
+  const orbits = [
+    ...pairs.map((pair) => pair.map((stroke) => stroke.orbit_opm)),
+    ...direct.passes.map((pass, i) => [pass, recorded.passes[i]].map((one) => one.orbit_median_opm)),
+  ].filter(([a, b]) => a !== null || b !== null);
+  const orbit = worst(orbits, ([a, b]) => (a && b ? b / a - 1 : Infinity));
+  const byTenth = new Map(direct.series.map((row) => [row.t_s, row.surface_c]));
   const end_s = direct.series.at(-1).t_s - 0.5; // the last values of the table have nothing behind them to be smoothed with
   const surfaces = recorded.series
-    .filter((row) => row.t_s - shift_s < end_s)
-    .map((row) => [row.surface_c, directAt(row.t_s - shift_s)])
+    .filter((row) => row.t_s < end_s)
+    .map((row) => [row.surface_c, byTenth.get(row.t_s) ?? null])
     .filter(([a, b]) => a !== null && b !== null);
-  const surface = worst(surfaces, 'surface', ([a, b]) => a - b);
+  const surface = worst(surfaces, ([a, b]) => a - b);
   t.diagnostic(
-    `${pairs.length} strokes, off by at most ${(off_s * 1e3).toFixed(0)} ms; orbit by ${(orbit * 100).toFixed(3)} %; ` +
+    `${pairs.length} strokes in ${direct.passes.length} passes, off by at most ${(off_s * 1e3).toFixed(0)} ms; orbit by ${(orbit * 100).toFixed(3)} %; ` +
       `surface by ${surface.toFixed(3)} °C over ${surfaces.length} rows`,
   );
   assert.ok(off_s <= 0.05, `strokes off by ${off_s} s`);
   assert.ok(orbit <= 1e-3, `orbit off by ${orbit}`);
-  assert.ok(surfaces.length > 100, 'there are surface readings to compare');
+  assert.ok(orbits.length >= 20, 'there are orbit rates to compare');
+  assert.ok(surfaces.length > 5000, 'there are surface readings to compare');
   assert.ok(surface <= 0.1, `surface off by ${surface} °C`);
 }
 
-test('a watchdog reset and a pulled cable do not end a recording; it says what is missing', async () => {
-  await plugged({}, 1, async ({ board, cable, folder }) => {
+/**
+ * From the last sample before the reset to the first behind it, in emulated time; and how much longer that was by the clock, as
+ * on a machine that is too slow. The recording knows only the clock.
+ */
+function resetHole(blocks) {
+  const back = blocks.findIndex((block, i) => i > 0 && block.first_us < blocks[i - 1].first_us);
+  const [before, behind] = [blocks[back - 1], blocks[back]];
+  const wait_us = behind.at_us - before.at_us;
+  return {
+    hole_s: (wait_us - (behind.count * behind.spacing_ns) / 1e3) / 1e6,
+    slipped_s: (behind.clock_us - before.clock_us - wait_us) / 1e6,
+  };
+}
+
+test('a watchdog reset and a pulled cable do not end a recording; it says what is missing', async (t) => {
+  await plugged({}, 1, async ({ board, cable, folder, passed }) => {
     const out = path.join(folder, 'faults.mcap');
-    let blocks = 0;
-    const frames = new Frames((message) => {
-      if (message.kind === 'Accel') blocks++;
-    });
-    cable.onBytes = (bytes) => frames.feed(bytes);
+    const blocks = () => passed.filter((m) => m.kind === 'Accel');
     const { code, said } = await record(cable, out, async (alive) => {
       const streamed = async (seconds) => {
-        const wanted = blocks + seconds * 23;
-        await cable.run(() => alive() || blocks >= wanted, 60);
+        const wanted = blocks().length + seconds * 23;
+        await cable.run(() => alive() || blocks().length >= wanted);
       };
       await streamed(3);
       board.hang();
-      await cable.run(() => board.resets === 1, 60);
+      await cable.run(() => board.resets === 1);
       await streamed(3);
       await cable.pull();
       await cable.runFor(2);
@@ -164,9 +255,16 @@ test('a watchdog reset and a pulled cable do not end a recording; it says what i
       await streamed(3);
     });
     assert.equal(code, LOST_DATA, said);
-    const review = path.join(folder, 'review');
-    steadypass(['review', out, '--out', review, '--no-sheets'], LOST_DATA);
-    const orbits = csv(path.join(review, 'series.csv')).filter((row) => row.orbit_opm !== null);
+    assert.match(said, /the sensor was lost 2 times/);
+    const { lost, series } = review(out, LOST_DATA);
+    assert.match(lost, /1 sensor restarts/);
+    assert.match(lost, /interruptions/);
+    const { hole_s, slipped_s } = resetHole(blocks());
+    const shown_s = series.slice(1).map((row, i) => row.t_s - series[i].t_s).find((step_s) => step_s > 0.5) - slipped_s;
+    t.diagnostic(`the reset cost ${hole_s.toFixed(2)} s of samples, ${shown_s.toFixed(1)} s of the review; it says: ${lost}`);
+    assert.ok(hole_s < 2, `the reset cost ${hole_s} s`);
+    assert.ok(shown_s > 0.5 && shown_s < 2, `the review shows a hole of ${shown_s} s`);
+    const orbits = series.filter((row) => row.orbit_opm !== null);
     // The made-up motion turns at 75 Hz: 4500 a minute, before, between and after the faults.
     assert.ok(orbits.length > 40, `${orbits.length} rows with an orbit rate`);
     for (const row of orbits.slice(5)) assert.ok(Math.abs(row.orbit_opm / 4500 - 1) < 0.01, `${row.orbit_opm} at ${row.t_s}`);
