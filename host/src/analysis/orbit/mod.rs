@@ -4,7 +4,8 @@
 //!
 //! ```text
 //! accelerometer ─► (averaged down to about 1.7 kHz) ─┬─► CombSearch: is a machine running, and at what rate?
-//!                                                    └─► demodulation by whole revolutions ─► phases ─► rate by least squares
+//!                                                    ├─► demodulation by whole revolutions ─► phases ─► rate by least squares
+//!                                                    └─► FaintSearch, while none is found: seconds of vibration ─► mean rate
 //! ```
 //!
 //! # How
@@ -18,6 +19,7 @@
 //!
 //! Live figures look back over the window, settled ones look [`HINDSIGHT_S`] ahead, too, and are centred.
 
+mod faint;
 mod lock;
 mod phases;
 #[cfg(test)]
@@ -25,7 +27,9 @@ mod tests;
 
 use super::comb::CombSearch;
 use super::findings::Measured;
+use super::setup::MachineKind;
 use super::spin::SpinWatch;
+use faint::{FaintSearch, PAUSE_S, SHAKING, SPAN_S};
 use lock::Lock;
 use phases::{Phases, half_window_us};
 use std::collections::VecDeque;
@@ -88,6 +92,11 @@ pub(super) struct Orbit {
     phases: Phases,
     chains: u32,
     spin: SpinWatch,
+    kind: MachineKind,
+    faint: Option<FaintSearch>,
+    next_faint_us: f64,
+    /// What the latest searches for a faint line gave, by the middle of their windows, µs.
+    faint_rates: VecDeque<(f64, Option<Measured>)>,
     power_sum: f64,
     power_count: u32,
     vibration: VecDeque<(i64, f64)>,
@@ -98,7 +107,8 @@ pub(super) struct Orbit {
 }
 
 impl Orbit {
-    pub(super) fn new() -> Self {
+    /// The kind of machine says where a faint rotation may lie; a plain one is found wherever it is.
+    pub(super) fn new(kind: MachineKind) -> Self {
         Self {
             spacing_us: 0.0,
             every: 1,
@@ -118,6 +128,10 @@ impl Orbit {
             phases: Phases::default(),
             chains: 0,
             spin: SpinWatch::new(),
+            kind,
+            faint: None,
+            next_faint_us: 0.0,
+            faint_rates: VecDeque::new(),
             power_sum: 0.0,
             power_count: 0,
             vibration: VecDeque::new(),
@@ -147,6 +161,7 @@ impl Orbit {
     pub(super) fn interrupt(&mut self, resume_us: f64) {
         self.flush();
         self.unlock();
+        self.hear_anew();
         self.filled = 0;
         self.partial_count = 0;
         self.partial = [0.0; 3];
@@ -204,6 +219,7 @@ impl Orbit {
         self.partial = [0.0; 3];
         self.partial_count = 0;
         self.search = (rate_hz >= MIN_RATE_HZ).then(|| CombSearch::new(1e6 / self.work_us));
+        self.faint = self.search.is_some().then(|| FaintSearch::new(self.kind, 1e6 / self.work_us));
         self.ring = vec![[0.0; 3]; self.search.as_ref().map_or(0, CombSearch::len)];
         self.head = 0;
         self.filled = 0;
@@ -215,6 +231,7 @@ impl Orbit {
         if t_us - self.last_us > 5.0 * self.work_us {
             // A hole: phases cannot be carried across.
             self.unlock();
+            self.hear_anew();
             self.filled = 0;
             self.mean_gain = 1.0;
         }
@@ -243,10 +260,38 @@ impl Orbit {
         self.filled = (self.filled + 1).min(self.ring.len());
         if self.lock.is_some() {
             self.follow(t_us, x);
+        } else {
+            self.listen(t_us, x);
         }
         if t_us >= self.next_search_us && self.filled == self.ring.len() {
             self.look(t_us);
         }
+    }
+
+    /// Looks for a faint line while nothing is followed.
+    #[inline]
+    fn listen(&mut self, t_us: f64, x: [f32; 3]) {
+        let Some(faint) = &mut self.faint else { return };
+        faint.push(x);
+        if t_us >= self.next_faint_us && faint.is_full() {
+            self.next_faint_us = t_us + PAUSE_S * 1e6;
+            self.faint_rates.push_back((t_us - 0.5e6 * SPAN_S, faint.search()));
+            let horizon = t_us - (SPAN_S + HINDSIGHT_S) * 1e6;
+            while self.faint_rates.front().is_some_and(|f| f.0 < horizon) {
+                self.faint_rates.pop_front();
+            }
+        }
+    }
+
+    /// What was heard so far does not belong to what comes.
+    fn hear_anew(&mut self) {
+        self.faint.iter_mut().for_each(FaintSearch::clear);
+    }
+
+    /// Rate of a faint rotation at a time, by the window that lies best around it.
+    fn faint_hz(&self, t_us: f64) -> Option<Measured> {
+        let near = |f: &&(f64, Option<Measured>)| (f.0 - t_us).abs() <= 0.5e6 * SPAN_S;
+        self.faint_rates.iter().filter(near).min_by(|a, b| (a.0 - t_us).abs().total_cmp(&(b.0 - t_us).abs()))?.1
     }
 
     fn look(&mut self, t_us: f64) {
@@ -306,6 +351,9 @@ impl Orbit {
             let x = self.ring[at];
             self.follow(first_us + i as f64 * self.work_us, x);
         }
+        if self.lock.is_some() {
+            self.hear_anew();
+        }
     }
 
     fn unlock(&mut self) {
@@ -342,10 +390,15 @@ impl Orbit {
         if let Some(v) = vibration {
             self.vibration.push_back((index, v));
         }
+        if !vibration.is_some_and(|v| v >= SHAKING) {
+            self.hear_anew();
+        }
         let rate = match self.phases.last() {
-            Some(last) if self.lock.is_some() && fresh => {
+            _ if !fresh => None,
+            Some(last) if self.lock.is_some() => {
                 self.phases.fit(last.chain, tick_us - 2.0 * half_window_us(&last), tick_us)
             }
+            _ if self.faint.as_ref().is_some_and(FaintSearch::is_full) => self.faint_rates.back().and_then(|f| f.1),
             _ => None,
         };
         self.spin.update(tick_us, rate.map(|r| r.value));
@@ -370,7 +423,7 @@ impl Orbit {
                 let half = half_window_us(&near);
                 self.phases.fit(near.chain, tick_us - half, tick_us + half)
             }
-            _ => None,
+            _ => self.faint_hz(tick_us),
         };
         let mut vibration = None;
         while let Some(&(at, v)) = self.vibration.front() {

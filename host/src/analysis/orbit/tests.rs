@@ -10,7 +10,7 @@ const RATE_HZ: f64 = 1667.0;
 
 /// Feeds `seconds` of a signal and gives the settled ticks.
 fn settled(rate_hz: f64, seconds: f64, mut signal: impl FnMut(f64) -> [f64; 3]) -> Vec<OrbitTick> {
-    let mut orbit = Orbit::new();
+    let mut orbit = Orbit::new(MachineKind::Orbital);
     let spacing = 1e6 / rate_hz;
     for i in 0..(seconds * rate_hz) as usize {
         let t_us = i as f64 * spacing;
@@ -137,7 +137,7 @@ fn any_logger_rate_is_served_or_left_blank() {
 
 #[test]
 fn holes_and_nonsense_leave_blanks_and_no_panic() {
-    let mut orbit = Orbit::new();
+    let mut orbit = Orbit::new(MachineKind::Orbital);
     let spacing = 1e6 / RATE_HZ;
     for i in 0..20_000_u32 {
         let t_us = f64::from(i) * spacing;
@@ -157,4 +157,38 @@ fn holes_and_nonsense_leave_blanks_and_no_panic() {
     assert!(ticks.iter().filter(|t| (43..58).contains(&t.index)).all(|t| t.rate_hz.is_none()));
     assert!(ticks.iter().filter(|t| (80..110).contains(&t.index)).all(|t| t.rate_hz.is_some()));
     assert!(ticks.len() < 1000, "a jump of days must not be filled with ticks");
+}
+
+#[test]
+fn a_harmonic_locked_while_the_machine_gathers_speed_is_given_up_and_left_blank() {
+    // From rest to 40 Hz in 1.5 s. Until 0.95 s a second harmonic alone shows, as it does while a part is in resonance with it.
+    let mut noise = ChaCha8Rng::seed_from_u64(21);
+    let (from_s, full_hz) = (0.8, 40.0);
+    let hz_at = |t: f64| full_hz * ((t - from_s + 1.2) / 1.5).clamp(0.0, 1.0);
+    let mut orbit = Orbit::new(MachineKind::Orbital);
+    let (spacing, mut phase) = (1e6 / RATE_HZ, 0.0_f64);
+    let shows_s = 1.3;
+    for i in 0..(8.0 * RATE_HZ) as usize {
+        let t = i as f64 / RATE_HZ;
+        phase += TAU * hz_at(t) / RATE_HZ;
+        let own = if t < shows_s { 0.2 } else { 9.0 };
+        let v = [own * phase.cos() + 4.0 * (2.0 * phase).cos(), own * phase.sin() + 4.0 * (2.0 * phase).sin(), 9.81];
+        orbit.push(t * 1e6, spacing, v.map(|v| (v + 0.1 * gauss(&mut noise)) as f32));
+    }
+    orbit.flush();
+    let is_double = |tick: &OrbitTick| tick.rate_hz.is_some_and(|r| r.value > 1.5 * hz_at(tick.index as f64 * 0.1));
+    let live: Vec<OrbitTick> = core::iter::from_fn(|| orbit.pop_live()).collect();
+    let settled: Vec<OrbitTick> = core::iter::from_fn(|| orbit.pop_settled()).collect();
+    let wrong: Vec<i64> = live.iter().filter(|t| is_double(t)).map(|t| t.index).collect();
+    println!("read at twice its rate, live: {wrong:?}");
+    assert!(!wrong.is_empty(), "the case is not the one meant: no harmonic was followed");
+    // The search looks back over 0.61 s: half a second after the rotation fills most of that, at the latest.
+    let last_s = wrong[wrong.len() - 1] as f64 * 0.1;
+    assert!(last_s <= shows_s + 0.5 + 0.3, "still at twice the rate at {last_s} s");
+    let kept: Vec<&OrbitTick> = settled.iter().filter(|t| is_double(t)).collect();
+    assert!(kept.is_empty(), "left in the settled figures: {kept:?}");
+    for tick in settled.iter().filter(|t| t.index >= 30) {
+        let rate = tick.rate_hz.expect("at speed").value;
+        assert!((rate / full_hz - 1.0).abs() < 0.005, "{rate} Hz");
+    }
 }

@@ -86,7 +86,7 @@ impl Pipeline {
     pub fn new(setup: Setup) -> Self {
         Self {
             setup,
-            orbit: Orbit::new(),
+            orbit: Orbit::new(setup.machine.kind),
             accel_grid: Gridder::new(),
             gyro_grid: Gridder::new(),
             motion: Motion::new(LEVER_M),
