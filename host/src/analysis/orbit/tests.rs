@@ -161,10 +161,11 @@ fn holes_and_nonsense_leave_blanks_and_no_panic() {
 
 #[test]
 fn a_harmonic_locked_while_the_machine_gathers_speed_is_given_up_and_left_blank() {
-    // From rest to 40 Hz in 1.5 s. Until 0.95 s a second harmonic alone shows, as it does while a part is in resonance with it.
+    // From 11 Hz to 40 Hz in 1.1 s. Until 1.3 s hardly more than its second harmonic shows, as while a part
+    // resonates with it.
     let mut noise = ChaCha8Rng::seed_from_u64(21);
-    let (from_s, full_hz) = (0.8, 40.0);
-    let hz_at = |t: f64| full_hz * ((t - from_s + 1.2) / 1.5).clamp(0.0, 1.0);
+    let full_hz = 40.0;
+    let hz_at = |t: f64| full_hz * ((t + 0.4) / 1.5).min(1.0);
     let mut orbit = Orbit::new(MachineKind::Orbital);
     let (spacing, mut phase) = (1e6 / RATE_HZ, 0.0_f64);
     let shows_s = 1.3;
@@ -182,9 +183,8 @@ fn a_harmonic_locked_while_the_machine_gathers_speed_is_given_up_and_left_blank(
     let wrong: Vec<i64> = live.iter().filter(|t| is_double(t)).map(|t| t.index).collect();
     println!("read at twice its rate, live: {wrong:?}");
     assert!(!wrong.is_empty(), "the case is not the one meant: no harmonic was followed");
-    // The search looks back over 0.61 s: half a second after the rotation fills most of that, at the latest.
     let last_s = wrong[wrong.len() - 1] as f64 * 0.1;
-    assert!(last_s <= shows_s + 0.5 + 0.3, "still at twice the rate at {last_s} s");
+    assert!(last_s <= shows_s + 0.5, "still at twice the rate at {last_s} s");
     let kept: Vec<&OrbitTick> = settled.iter().filter(|t| is_double(t)).collect();
     assert!(kept.is_empty(), "left in the settled figures: {kept:?}");
     for tick in settled.iter().filter(|t| t.index >= 30) {
