@@ -11,10 +11,11 @@
 //! ```
 //!
 //! W: Baluev, MNRAS 385 (2008) 1279, with var t the taper's mean square time; the power of M takes in that the floor is a
-//! mean of M cells (cell averaging, Finn and Johnson, RCA Review 29 (1968) 414). Both from memory; the tests measure the rate.
+//! mean of M cells (cell averaging, Finn and Johnson, RCA Review 29 (1968) 414). Both from memory; the tests measure the rate at
+//! probabilities of 0.001 and more, below it is the formula's.
 //! Noise of several axes together has a lighter tail, and a floor raised by other lines only blanks: the bound holds. A line
-//! counts at P = [`FALSE_ALARM`] a window: about one false rate in 8 hours of unbroken shaking without a machine (windows that
-//! do not overlap). This is for noise whose spectrum is smooth over [`REACH_HZ`]; in the hump of a resonance 8 Hz wide one
+//! counts at P = [`FALSE_ALARM`] a window: searched every [`PAUSE_S`], at most one false rate in two hours of unbroken shaking
+//! without a machine. This is for noise whose spectrum is smooth over [`REACH_HZ`]; in the hump of a resonance 8 Hz wide one
 //! window in a hundred may pass.
 //!
 //! # What stays blank
