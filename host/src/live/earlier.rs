@@ -11,24 +11,21 @@ use crate::{
 /// # Errors
 /// When the store cannot be read.
 pub fn passes_of(shop: &Shop, day: jiff::civil::Date, units: Units) -> Result<Vec<PassRow>> {
-    let day = day.to_string();
-    let sessions: Vec<_> = shop.sessions()?.into_iter().filter(|s| s.day == day).map(|s| s.id).collect();
-    let figures = shop.pass_figures()?;
-    let mut rows = Vec::new();
-    for session in sessions {
-        for (n, pass) in figures.iter().filter(|p| p.session == session).enumerate() {
-            rows.push(PassRow {
-                section: pass.section_number,
-                pass: u32::try_from(n + 1).unwrap_or(u32::MAX),
-                start_s: None,
-                took: clock(pass.duration_s),
-                strokes: pass.strokes,
-                arm: PassRow::arm(pass.arm_speed_mps, units),
-                in_band: PassRow::in_band(pass.in_band_share),
-                warmest: PassRow::warmest(pass.surface_rise_k, units),
-                warnings: pass.warnings,
-            });
-        }
-    }
-    Ok(rows)
+    let figures = shop.pass_figures_of_day(&day.to_string())?;
+    let of_a_session = figures.chunk_by(|a, b| a.session == b.session);
+    // Numbered within each session, as its recording numbered them.
+    let numbered = of_a_session.flat_map(|passes| (1..).zip(passes));
+    Ok(numbered
+        .map(|(number, pass)| PassRow {
+            section: pass.section_number,
+            pass: number,
+            start_s: None,
+            took: clock(pass.duration_s),
+            strokes: pass.strokes,
+            arm: PassRow::arm(pass.arm_speed_mps, units),
+            in_band: PassRow::in_band(pass.in_band_share),
+            warmest: PassRow::warmest(pass.surface_rise_k, units),
+            warnings: pass.warnings,
+        })
+        .collect())
 }

@@ -232,6 +232,35 @@ impl Filed {
 const SESSION_COLUMNS: &str = "id, recording, started, day, technician_id, machine_id, vehicle_id, pad_id, liquid_id, panel, \
      trainer, source, seconds, running_s, lost, pace_lo_mps, pace_hi_mps, heat_limit_k, part";
 
+/// What [`pass_of`] reads, and from where.
+const PASS_COLUMNS: &str =
+    "p.id, p.section_id, s.number, s.session_id, p.end_s - p.start_s, p.arm_speed_mps, p.arm_speed_cv,
+     p.in_band_share, 1.0 - p.orbit_median_opm / nullif(p.orbit_free_opm, 0.0), p.surface_rise_k, p.rubbing_cv,
+     p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit
+     FROM passes p JOIN sections s ON s.id = p.section_id";
+
+fn pass_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<PassFigures> {
+    Ok(PassFigures {
+        id: row.get(0)?,
+        section: row.get(1)?,
+        section_number: row.get(2)?,
+        session: row.get(3)?,
+        duration_s: row.get(4)?,
+        arm_speed_mps: row.get(5)?,
+        arm_speed_cv: row.get(6)?,
+        in_band_share: row.get(7)?,
+        orbit_droop: row.get(8)?,
+        surface_rise_k: row.get(9)?,
+        rubbing_cv: row.get(10)?,
+        pause_s: row.get(11)?,
+        surface_peak_c: row.get(12)?,
+        rubbing_mean_m: row.get(13)?,
+        strokes: row.get(14)?,
+        warnings: row.get(15)?,
+        seconds_over_limit: row.get(16)?,
+    })
+}
+
 fn session_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Session> {
     Ok(Session {
         id: row.get(0)?,
@@ -507,33 +536,19 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn pass_figures(&self) -> Result<Vec<PassFigures>> {
-        self.rows(
-            "SELECT p.id, p.section_id, s.number, s.session_id, p.end_s - p.start_s, p.arm_speed_mps, p.arm_speed_cv,
-             p.in_band_share, 1.0 - p.orbit_median_opm / nullif(p.orbit_free_opm, 0.0), p.surface_rise_k, p.rubbing_cv,
-             p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit
-             FROM passes p JOIN sections s ON s.id = p.section_id ORDER BY p.id",
-            |row| {
-                Ok(PassFigures {
-                    id: row.get(0)?,
-                    section: row.get(1)?,
-                    section_number: row.get(2)?,
-                    session: row.get(3)?,
-                    duration_s: row.get(4)?,
-                    arm_speed_mps: row.get(5)?,
-                    arm_speed_cv: row.get(6)?,
-                    in_band_share: row.get(7)?,
-                    orbit_droop: row.get(8)?,
-                    surface_rise_k: row.get(9)?,
-                    rubbing_cv: row.get(10)?,
-                    pause_s: row.get(11)?,
-                    surface_peak_c: row.get(12)?,
-                    rubbing_mean_m: row.get(13)?,
-                    strokes: row.get(14)?,
-                    warnings: row.get(15)?,
-                    seconds_over_limit: row.get(16)?,
-                })
-            },
-        )
+        self.rows(&format!("SELECT {PASS_COLUMNS} ORDER BY p.id"), pass_of)
+    }
+
+    /// The figures of a day's passes, in order of work.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn pass_figures_of_day(&self, day: &str) -> Result<Vec<PassFigures>> {
+        let mut query = self.db.prepare_cached(&format!(
+            "SELECT {PASS_COLUMNS} JOIN sessions e ON e.id = s.session_id WHERE e.day = ?1 ORDER BY e.started, e.id, p.id"
+        ))?;
+        let rows = query.query_map([day], pass_of)?;
+        Ok(rows.collect::<rusqlite::Result<Vec<_>>>()?)
     }
 
     /// The prints of a session's passes (`session`), or of a technician's newest `most` passes.
