@@ -12,6 +12,8 @@
 //! are kept, finished results are handed out.
 
 mod attitude;
+#[cfg(test)]
+mod chance;
 mod comb;
 pub mod emissivity;
 pub mod findings;

@@ -199,12 +199,12 @@ impl SpinWatch {
 
 #[cfg(test)]
 mod tests {
+    use super::super::chance::too_many;
     use super::*;
     use core::f64::consts::TAU;
     use rand::SeedableRng;
     use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution, StandardNormal};
-    use statrs::distribution::{Binomial, DiscreteCDF};
 
     /// Runs a watch over amplitudes of 10 m/s² with `noise` (relative) and a beat of `depth_at(t)` at 5.3 Hz; calls `each` at
     /// every search.
@@ -228,13 +228,6 @@ mod tests {
                 each(t, &spin);
             }
         }
-    }
-
-    /// Whether `count` of `trials` is more than chance allows at `probability`: one-sided exact binomial test at one in a
-    /// thousand (Clopper and Pearson, Biometrika 26 (1934) 404).
-    fn too_many(count: u64, trials: u64, probability: f64) -> bool {
-        let below = Binomial::new(probability, trials).expect("a probability").cdf(count.saturating_sub(1));
-        count > 0 && 1.0 - below < 0.001
     }
 
     #[test]

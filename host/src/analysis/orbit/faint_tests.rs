@@ -1,10 +1,10 @@
 use super::super::{Orbit, OrbitTick};
 use super::*;
+use crate::analysis::chance::too_many;
 use core::f64::consts::TAU;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
-use statrs::distribution::{Binomial, DiscreteCDF};
 
 const RATE_HZ: f64 = 1667.0;
 
@@ -62,9 +62,7 @@ fn noise_passes_for_a_line_no_oftener_than_stated() {
         }
         println!("{kind:?}, {axes} axes: {passed:?} of {windows} at {levels:?}");
         for (count, p) in passed.into_iter().zip(levels) {
-            // One-sided exact binomial test at one in a thousand (Clopper and Pearson, Biometrika 26 (1934) 404).
-            let by_chance = 1.0 - Binomial::new(p, windows).expect("a probability").cdf(count.saturating_sub(1));
-            assert!(count == 0 || by_chance > 0.001, "{kind:?}, {axes} axes: {count} of {windows} at {p}");
+            assert!(!too_many(count, windows, p), "{kind:?}, {axes} axes: {count} of {windows} at {p}");
         }
         // Nor so strict that the statement means nothing: one axis is the case it is made for.
         assert!(axes > 1 || passed[0] > windows / 50, "{passed:?}");
@@ -169,8 +167,7 @@ fn what_is_no_machine_gets_no_rate() {
     }
     // A hump steeper than the floor's neighbourhood raises the rate of false lines: to one in a hundred windows, as stated.
     println!("{humps} of 120 windows with a hump gave a rate");
-    let by_chance = 1.0 - Binomial::new(0.01, 120).expect("a probability").cdf(humps.saturating_sub(1));
-    assert!(humps == 0 || by_chance > 0.001, "{humps} of 120");
+    assert!(!too_many(humps, 120, 0.01), "{humps} of 120");
 }
 
 #[test]
