@@ -342,7 +342,7 @@ mod tests {
 
     /// `cargo test --release -p steadypass --lib an_hour -- --ignored --nocapture`
     #[test]
-    #[ignore = "measures"]
+    #[ignore = "measures how long it takes: by hand, in release, with the command above"]
     fn an_hour_of_work_is_made_in_well_under_a_minute() {
         let begin = std::time::Instant::now();
         let mut world = World::new(&Scenario::hour()).unwrap();

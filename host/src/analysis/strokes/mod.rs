@@ -10,9 +10,14 @@
 //!
 //! The current best account serves the live view; the one that stands when work pauses is settled.
 
+mod pair;
+#[cfg(test)]
+mod tests;
+
 use super::findings::Measured;
 use super::traverse::UNEVEN;
 use super::turns::Event;
+use pair::Pair;
 use std::sync::Arc;
 
 /// Accounts carried along.
@@ -114,74 +119,6 @@ struct Account {
     lent: f64,
     /// At rest: the burst called noise last, and what that cost. It may yet turn out to have been half of a turn.
     passed_over: Option<(Event, f64)>,
-}
-
-/// Two bursts that belong together, along and across the stroke they end, m/s.
-struct Pair {
-    /// Sum of the two: the change of velocity over both.
-    along: f64,
-    across: f64,
-    /// Half their difference: the quick movement between them.
-    quick: [f64; 2],
-    time_s: f64,
-}
-
-impl Pair {
-    fn of(first: Event, second: Event, d: [f64; 2]) -> Self {
-        let along = |v: [f64; 2]| v[0] * d[0] + v[1] * d[1];
-        let across = |v: [f64; 2]| v[1] * d[0] - v[0] * d[1];
-        let sum = [first.step[0] + second.step[0], first.step[1] + second.step[1]];
-        let half = [0.5 * (first.step[0] - second.step[0]), 0.5 * (first.step[1] - second.step[1])];
-        Self {
-            along: along(sum),
-            across: across(sum),
-            quick: [along(half), across(half)],
-            time_s: second.t_s - first.t_s,
-        }
-    }
-
-    fn size(&self) -> f64 {
-        self.quick[0].hypot(self.quick[1])
-    }
-
-    /// How far it moved aside, m.
-    fn aside_m(&self) -> f64 {
-        self.quick[1].abs() * self.time_s
-    }
-
-    /// How likely the quick movement is a sideways step, natural log of a density in the plane of velocities; the steps of a
-    /// pass are about as wide as each other.
-    fn steps_aside(&self, usual_m: Option<f64>, speed: f64) -> f64 {
-        // `fits` leaves out this constant.
-        let any = 0.5 * core::f64::consts::TAU.ln() - (2.0 * WIDEST_M).ln();
-        let wide = match usual_m {
-            Some(m) => {
-                let sd = (STEP_MPS * self.time_s).hypot(0.25 * m);
-                (fits(self.aside_m() - m, sd) - (2.0_f64).ln()).max(any - 3.0)
-            }
-            None => any,
-        };
-        let beyond = (self.aside_m() / WIDEST_M - 1.0).max(0.0);
-        let straight = STEP_MPS.hypot(ASKEW * self.quick[1].abs()).hypot(0.3 * speed);
-        wide - 8.0 * beyond + self.time_s.ln() + fits(self.quick[0], straight)
-    }
-
-    /// The same for a movement to another place, whatever its direction.
-    fn goes_anywhere(&self) -> f64 {
-        fits(self.quick[0], MOVE_MPS) + fits(self.quick[1], MOVE_MPS)
-    }
-
-    /// Where the stroke after it goes, given the direction of the one before.
-    fn turned(&self, d: [f64; 2], speed: f64) -> [f64; 2] {
-        let size = self.along.hypot(self.across);
-        if size < speed || self.along > -0.3 * speed {
-            return [-d[0], -d[1]];
-        }
-        let (along, across) = (self.along / size - 1.0, self.across / size);
-        let n = along.hypot(across);
-        let (along, across) = (along / n, across / n);
-        [along * d[0] - across * d[1], along * d[1] + across * d[0]]
-    }
 }
 
 /// A stroke as the events tell it.
@@ -547,85 +484,5 @@ impl Account {
             }
         }
         out
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rand::SeedableRng;
-    use rand_chacha::ChaCha8Rng;
-    use rand_distr::{Distribution, StandardNormal};
-
-    /// Two passes at right angles, four strokes each, with a quick move between them; gives the bursts and the strokes' times.
-    fn day(rng: &mut ChaCha8Rng, speed: f64, side: f64) -> (Vec<Event>, Vec<(f64, f64)>) {
-        let mut gauss = |sd: f64| -> f64 {
-            let g: f64 = StandardNormal.sample(rng);
-            sd * g
-        };
-        let (mut events, mut times, mut t) = (Vec::new(), Vec::new(), 5.0);
-        for pass in 0..2 {
-            let mut put = |t_s: f64, x: f64, y: f64| {
-                let (x, y) = (x + gauss(0.003), y + gauss(0.003));
-                events.push(Event { t_s, step: if pass == 0 { [x, y] } else { [y, x] }, blur: 0.0 });
-            };
-            for n in 0..4 {
-                let way = if n % 2 == 0 { 1.0 } else { -1.0 };
-                put(t, way * speed, if n == 0 { 0.0 } else { -side });
-                put(t + 9.0, -way * speed, if n == 3 { 0.0 } else { side });
-                times.push((t, t + 9.0));
-                t += if n == 3 { 9.0 } else { 9.6 };
-            }
-            put(t + 1.2, 0.13, -0.1);
-            put(t + 1.7, -0.13, 0.1);
-            t += 4.0;
-        }
-        (events, times)
-    }
-
-    #[test]
-    fn every_stroke_is_told_and_a_quick_move_is_none() {
-        let mut rng = ChaCha8Rng::seed_from_u64(21);
-        for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
-            for _ in 0..40 {
-                let (events, times) = day(&mut rng, speed, side);
-                let mut tracker = StrokeTracker::new();
-                events.into_iter().for_each(|e| tracker.push(e));
-                let told: Vec<(f64, f64)> = tracker.settled().iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
-                assert_eq!(told, times, "speed {speed}, sideways {side}");
-            }
-        }
-    }
-
-    #[test]
-    fn what_is_as_quick_as_a_step_aside_is_not_told_as_a_strokes_speed() {
-        let told = |speed: f64| {
-            let mut tracker = StrokeTracker::new();
-            tracker.push(Event { t_s: 5.0, step: [speed, 0.0], blur: 0.0 });
-            tracker.now()
-        };
-        let usual = told(0.045);
-        assert_eq!(usual.mode, Mode::Stroke);
-        assert!((usual.speed_mps.expect("told").value - 0.045).abs() < 1e-9);
-        assert_eq!(told(0.19).speed_mps, None);
-    }
-
-    #[test]
-    fn after_a_start_that_told_nothing_a_turn_tells_the_speed_by_its_half() {
-        let mut tracker = StrokeTracker::new();
-        for (t_s, x, y) in [(5.0, 0.105, 0.0), (14.0, -0.08, 0.1), (14.6, -0.06, -0.1)] {
-            tracker.push(Event { t_s, step: [x, y], blur: 0.0 });
-        }
-        let now = tracker.now();
-        assert_eq!(now.mode, Mode::Stroke);
-        let speed = now.speed_mps.expect("told");
-        assert!((0.06..0.09).contains(&speed.value) && speed.sd > 0.01, "{speed:?}");
-    }
-
-    #[test]
-    fn a_badly_measured_burst_teaches_little() {
-        let well = Account::learned(0.03, 0.05, 0.005);
-        let badly = Account::learned(0.03, 0.05, 0.05);
-        assert!(well > 0.035 && badly < 0.0305 && badly > 0.03, "{well} {badly}");
     }
 }
