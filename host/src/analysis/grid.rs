@@ -74,29 +74,42 @@ impl Gridder {
         self.last_us
     }
 
-    /// Takes one sample. `spacing_us` is the stream's sample spacing, used to tell a hole from a slow stream.
-    /// A sample with a value that is not a number only moves the time on.
-    #[inline]
-    pub(super) fn push(&mut self, t_us: f64, spacing_us: f64, sample: [f32; 3]) {
-        self.last_us = t_us;
-        let u = t_us / STEP_US;
-        let k = u.floor();
-        let f = u - k;
-        let index = k as i64;
-        if self.cell.is_some_and(|cell| cell.index != index) {
-            self.spread();
-        }
-        let cell = self.cell.get_or_insert(Cell { index, ..Cell::default() });
-        cell.expected = STEP_US / spacing_us;
-        if sample.iter().all(|v| v.is_finite()) {
-            let values = [1.0, f64::from(sample[0]), f64::from(sample[1]), f64::from(sample[2])];
-            let mut power = 1.0;
-            for moment in &mut cell.moments {
-                for (sum, v) in moment.iter_mut().zip(values) {
-                    *sum += power * v;
-                }
-                power *= f;
+    /// Takes evenly spaced samples: the first at `first_us`, the others `spacing_us` after each other; those not after
+    /// the latest before are left out. The spacing also tells a hole from a slow stream. A sample with a value that is not a
+    /// number only moves the time on.
+    pub(super) fn push(&mut self, first_us: f64, spacing_us: f64, samples: &[[f32; 3]]) {
+        let time_us = |i: usize| first_us + i as f64 * spacing_us;
+        let mut i = (0..samples.len()).find(|i| time_us(*i) > self.last_us).unwrap_or(samples.len());
+        // All samples between the same two grid points at once: they need to be placed only relative to the first of these.
+        while i < samples.len() {
+            let before = (time_us(i) / STEP_US).floor();
+            let index = before as i64;
+            if self.cell.is_some_and(|cell| cell.index != index) {
+                self.spread();
             }
+            let cell = self.cell.get_or_insert(Cell { index, ..Cell::default() });
+            cell.expected = STEP_US / spacing_us;
+            let mut moments = cell.moments;
+            while let Some(sample) = samples.get(i) {
+                let t_us = time_us(i);
+                let place = t_us / STEP_US - before;
+                if place >= 1.0 {
+                    break;
+                }
+                self.last_us = t_us;
+                i += 1;
+                if sample.iter().all(|v| v.is_finite()) {
+                    let values = [1.0, f64::from(sample[0]), f64::from(sample[1]), f64::from(sample[2])];
+                    let mut power = 1.0;
+                    for moment in &mut moments {
+                        for (sum, v) in moment.iter_mut().zip(values) {
+                            *sum += power * v;
+                        }
+                        power *= place;
+                    }
+                }
+            }
+            cell.moments = moments;
         }
     }
 
@@ -152,7 +165,7 @@ mod tests {
         let mut out = Vec::new();
         for i in 0..(seconds * rate_hz) as usize {
             let t = i as f64 * spacing;
-            grid.push(t, spacing, [f(t / 1e6) as f32, 0.0, 1.0]);
+            grid.push(t, spacing, &[[f(t / 1e6) as f32, 0.0, 1.0]]);
             while t >= (out.len() + 2) as f64 * STEP_US {
                 out.push(grid.take(out.len() as i64));
             }
@@ -197,7 +210,7 @@ mod tests {
         for i in 0..1000 {
             let t = f64::from(i) * 1000.0;
             if !(300_000.0..500_000.0).contains(&t) {
-                grid.push(t, 1000.0, [1.0, 2.0, 3.0]);
+                grid.push(t, 1000.0, &[[1.0, 2.0, 3.0]]);
             }
             while t >= (got.len() + 2) as f64 * STEP_US {
                 got.push(grid.take(got.len() as i64));

@@ -184,20 +184,15 @@ impl Pipeline {
                 continue;
             }
             self.orbit.push(t_us, spacing_us, *sample);
-            self.accel_grid.push(t_us, spacing_us, *sample);
             self.first_accel_us.get_or_insert(t_us);
             self.last_sample_us = t_us;
         }
+        self.accel_grid.push(run.first_us, spacing_us, run.samples);
     }
 
     fn push_gyro(&mut self, run: Run<'_>) {
         let Some(spacing_us) = usable_spacing(&run) else { return };
-        for (i, sample) in run.samples.iter().enumerate() {
-            let t_us = run.first_us + i as f64 * spacing_us;
-            if t_us > self.gyro_grid.last_us() {
-                self.gyro_grid.push(t_us, spacing_us, *sample);
-            }
-        }
+        self.gyro_grid.push(run.first_us, spacing_us, run.samples);
     }
 
     /// Time up to which all streams have been heard, µs.
