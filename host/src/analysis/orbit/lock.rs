@@ -26,8 +26,13 @@ pub(in crate::analysis) struct Segment {
     pub(super) chain: u32,
 }
 
-/// Per axis: what is in phase with the oscillator, and what is a quarter turn off.
-type Sums = [(f32, f32); 3];
+/// Per axis: what is in phase with the oscillator, and what is a quarter turn off. Four lanes, the last always zero: so the
+/// three axes are one operation of the processor, read and written in one width.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    in_phase: [f32; 4],
+    quarter: [f32; 4],
+}
 
 /// A rotation being followed.
 pub(super) struct Lock {
@@ -66,7 +71,7 @@ impl Lock {
             turns: 1.0,
             phasor: (1.0, 0.0),
             step: (1.0, 0.0),
-            sum: [(0.0, 0.0); 3],
+            sum: Sums::default(),
             count: 0,
             wanted: 1,
             power: 0.0,
@@ -87,9 +92,9 @@ impl Lock {
     #[inline]
     pub(super) fn add(&mut self, x: [f32; 3]) -> bool {
         let (c, s) = self.phasor;
-        for (sum, v) in self.sum.iter_mut().zip(x) {
-            sum.0 += v * c;
-            sum.1 -= v * s;
+        for (i, v) in [x[0], x[1], x[2], 0.0].into_iter().enumerate() {
+            self.sum.in_phase[i] += v * c;
+            self.sum.quarter[i] -= v * s;
         }
         self.power += x[0] * x[0] + x[1] * x[1] + x[2] * x[2];
         self.phasor = (c * self.step.0 - s * self.step.1, c * self.step.1 + s * self.step.0);
@@ -107,7 +112,7 @@ impl Lock {
         let (s, c) = (core::f64::consts::TAU * self.hz * work_us * 1e-6).sin_cos();
         self.step = (c as f32, s as f32);
         self.start_us = first_us;
-        self.sum = [(0.0, 0.0); 3];
+        self.sum = Sums::default();
         self.count = 0;
         self.power = 0.0;
     }
@@ -117,7 +122,8 @@ impl Lock {
         let n = f64::from(self.count);
         let mid_us = 0.5 * (self.start_us + t_us);
         let mid_cycles = self.start_cycles + self.hz * (mid_us - self.start_us) * 1e-6;
-        let square: f32 = self.sum.iter().map(|c| c.0 * c.0 + c.1 * c.1).sum();
+        let Sums { in_phase, quarter } = self.sum;
+        let square: f32 = in_phase.iter().zip(quarter).map(|(c, s)| c * c + s * s).sum();
         let amplitude = 2.0 * f64::from(square).sqrt() / n;
         let power = f64::from(self.power) / n;
         if self.recent_amplitude == 0.0 {
@@ -131,9 +137,9 @@ impl Lock {
         let mut advance_cycles = 0.0;
         if let Some((sums, before_us, before_cycles)) = self.before {
             let (mut re, mut im) = (0.0_f32, 0.0_f32);
-            for (a, b) in self.sum.iter().zip(sums) {
-                re += a.0 * b.0 + a.1 * b.1;
-                im += a.1 * b.0 - a.0 * b.1;
+            for i in 0..3 {
+                re += in_phase[i] * sums.in_phase[i] + quarter[i] * sums.quarter[i];
+                im += quarter[i] * sums.in_phase[i] - in_phase[i] * sums.quarter[i];
             }
             let beyond = f64::from(im.atan2(re)) / core::f64::consts::TAU;
             advance_cycles = mid_cycles - before_cycles + beyond;

@@ -364,12 +364,14 @@ impl Orbit {
 
     #[inline]
     fn follow(&mut self, t_us: f64, x: [f32; 3]) {
-        let Some(lock) = &mut self.lock else { return };
-        if !lock.add(x) {
-            return;
+        if self.lock.as_mut().is_some_and(|lock| lock.add(x)) {
+            self.close_sum(t_us);
         }
-        let verdict = lock.close(t_us, self.work_us);
-        match verdict {
+    }
+
+    fn close_sum(&mut self, t_us: f64) {
+        let Some(lock) = &mut self.lock else { return };
+        match lock.close(t_us, self.work_us) {
             Some(segment) => {
                 self.spin.push(segment.mid_us, segment.amplitude);
                 self.phases.push(segment, (HINDSIGHT_S + 1.5) * 1e6);
