@@ -10,7 +10,7 @@ use std::{
 use steadypass::{
     analysis::{LiveTick, State, Stroke},
     calibration::Calibration,
-    guidance::{Plan, Units},
+    guidance::{Plan, Units, units::count},
     live::{Board, Model},
     recording::{Body, Entry},
     results::Results,
@@ -18,7 +18,7 @@ use steadypass::{
 };
 use steadypass_protocol::Pattern;
 
-use super::{Console, Failure, console::StatusLine, review::count};
+use super::{Console, Failure, console::StatusLine};
 
 /// The status line is redrawn this often, ticks: twice a second is calm and still current.
 const REDRAW_TICKS: u32 = 5;

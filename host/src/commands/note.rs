@@ -2,9 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use steadypass::shop::{Id, Note, Session};
+use steadypass::{
+    guidance::units::count,
+    shop::{Id, Note, Session},
+};
 
-use super::{Console, Done, Failure, Outcome, review::count, shop};
+use super::{Console, Done, Failure, Outcome, shop};
 use crate::cli::shop::{NoteArgs, NoteVerb};
 
 pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {

@@ -47,12 +47,7 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     if sheet.works.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
-    let (sections, passes, warnings) = sheet.counts();
-    console.result(&format!(
-        "{}, {day}: {sections} sections, {passes} passes, {:.0} minutes with the motor running, {warnings} warnings",
-        sheet.technician,
-        sheet.minutes()
-    ))?;
+    console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
     sheet.exposure = Some(exposure(&sheet));
     console.result(sheet.exposure.as_deref().unwrap_or_default())?;
     args.out.as_ref().map_or(Ok(Done::Fine), |out| put(console, out, &day_html(&sheet, console.units(Units::Si))))
@@ -62,9 +57,14 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
 fn exposure(sheet: &DaySheet) -> String {
     let mut stretches = Vec::new();
     for work in &sheet.works {
-        let Some(of) = work.recording.as_ref().and_then(|path| stretches_of(path)) else {
+        let Some(mut of) = work.recording.as_ref().and_then(|path| stretches_of(path)) else {
             return "Vibration exposure is not known: not all recordings of this day can be read.".to_owned();
         };
+        // Whose it is, the shop knows better than a recording that was not told, or told wrongly. A recording that was handed
+        // over says who held the machine when.
+        if of.windows(2).all(|pair| pair[0].technician == pair[1].technician) {
+            of.iter_mut().for_each(|stretch| stretch.technician.clone_from(&sheet.technician));
+        }
         stretches.extend(of);
     }
     let day = days(stretches)

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use steadypass::{
-    guidance::Plan,
+    guidance::{Plan, units::count},
     recording,
     replay::Replay,
     results::Results,
@@ -109,11 +109,6 @@ impl Summary {
             count(self.warnings, "warning", "warnings"),
         ))
     }
-}
-
-/// "1 pass", "2 passes".
-pub(super) fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 /// Reviews one recording into one folder.

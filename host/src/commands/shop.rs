@@ -4,14 +4,14 @@ use std::path::Path;
 
 use steadypass::{
     compare::{By, Comparison, Figure, Question, gather},
-    guidance::Units,
+    guidance::{Units, units::count},
     shop::{
         MachineEntry, Product, ProductKind, Setting, Shop, ShopError, Technician, Vehicle,
         demo::{Extent, STYLES, generate},
     },
 };
 
-use super::{Console, Done, Failure, Outcome, review::count};
+use super::{Console, Done, Failure, Outcome};
 use crate::cli::shop::{AddArgs, AddWhat, ShopArgs, ShopVerb};
 
 /// An error of a shop, with its folder.
@@ -273,7 +273,7 @@ fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
         let change = c.trend.slope * steps;
         row(console, units, c.figure, &who, truth, change, (change - half, change + half), c.stands_out)?;
     }
-    console.remark(&format!("\n{}", comparison.rate_words()));
+    console.remark("");
     super::compare::write(console, &shop, &comparison, units, &out.join("comparison"))?;
     Ok(Done::Fine)
 }

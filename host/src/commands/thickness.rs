@@ -116,7 +116,7 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         .map(|w| {
             let vehicle = vehicles.iter().find(|v| v.id == w.vehicle).map(|v| &v.entry);
             LedgerRow {
-                paint: vehicle.map_or("?".into(), |v| format!("{} ({}, {})", v.label, v.paint, v.hardness)),
+                paint: vehicle.map_or("?".into(), |v| format!("{} ({}, hardness {})", v.label, v.paint, v.hardness)),
                 panel: w.panel.clone(),
                 product: w
                     .product

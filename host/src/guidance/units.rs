@@ -84,6 +84,11 @@ impl FromStr for Units {
     }
 }
 
+/// "1 pass", "2 passes".
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::head;
 use crate::drawing::canvas::escape;
-use crate::guidance::Units;
+use crate::guidance::{Units, units::count};
 use crate::shop::{Id, Result, Shop};
 
 /// One session of the day.
@@ -51,9 +51,16 @@ impl DaySheet {
         self.works.iter().map(|w| w.minutes).sum()
     }
 
-    /// Sections, passes and warnings.
-    pub fn counts(&self) -> (usize, usize, u32) {
-        self.works.iter().fold((0, 0, 0), |sum, w| (sum.0 + w.sections, sum.1 + w.passes, sum.2 + w.warnings))
+    /// The day in one line: sections, passes, minutes, warnings.
+    pub fn summary(&self) -> String {
+        let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
+        format!(
+            "{}, {}, {:.0} min with the motor running, {}",
+            count(sum(|w| w.sections), "section", "sections"),
+            count(sum(|w| w.passes), "pass", "passes"),
+            self.minutes(),
+            count(sum(|w| w.warnings as usize), "warning", "warnings")
+        )
     }
 }
 
@@ -89,28 +96,27 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
 /// The page, UTF-8.
 pub fn day_html(sheet: &DaySheet, units: Units) -> String {
     let mut html = head(&format!("{}, {}", sheet.technician, sheet.day));
-    let (sections, passes, warnings) = sheet.counts();
     let _ = writeln!(html, "<h1>{}</h1><p class=\"soft\">{}</p>", escape(&sheet.technician), escape(&sheet.day));
     if sheet.invented {
         html.push_str("<p class=\"invented\">Invented data, not measured</p>\n");
     }
     let _ = writeln!(
         html,
-        "<p><strong>{sections} sections, {passes} passes, {:.0} minutes with the motor running, {warnings} warnings.</strong></p>\n\
+        "<p><strong>{}.</strong></p>\n\
          <table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings</th></tr></thead><tbody>",
-        sheet.minutes()
+        sheet.summary()
     );
     for w in &sheet.works {
         let lost =
             if w.lost.is_empty() { String::new() } else { format!("<br><small>missing: {}</small>", escape(&w.lost)) };
         let _ = writeln!(
             html,
-            "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{} sections, {} passes, {:.0} min</td>\
+            "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{}, {}, {:.0} min</td>\
              <td data-label=\"Warmest\">{}</td><td data-label=\"Warnings\">{}</td></tr>",
             escape(&w.started),
             escape(&w.place),
-            w.sections,
-            w.passes,
+            count(w.sections, "section", "sections"),
+            count(w.passes, "pass", "passes"),
             w.minutes,
             w.rise_k.map_or("not measured".to_owned(), |r| units.rise(r)),
             w.warnings
@@ -138,7 +144,8 @@ mod tests {
         let shop = Shop::in_memory();
         let cast = generate(&shop, &STYLES, Extent { days: 2, sections: 3 }, 4).expect("generated");
         let sheet = day_sheet(&shop, cast.technicians[0], "2026-03-03").expect("read");
-        assert_eq!((sheet.works.len(), sheet.counts().0), (1, 3));
+        assert_eq!((sheet.works.len(), sheet.works[0].sections), (1, 3));
+        assert!(sheet.summary().starts_with("3 sections, "), "{}", sheet.summary());
         let session = shop.sessions().expect("read").into_iter().find(|s| s.id == 2).expect("filed");
         assert!((sheet.minutes() - session.running_s / 60.0).abs() < 1e-9);
         let page = day_html(&sheet, Units::Us);
@@ -171,9 +178,12 @@ mod tests {
             Picture { caption: "a script".into(), bytes: b"<svg onload=1>".to_vec() },
         ];
         let page = report_html(&report, Units::Si);
-        for words in
-            ["Corner &lt;Shop&gt;", "121 µm before, 118 µm after", "<p>No brushes.</p>", "our limit of +11.1 K"]
-        {
+        for words in [
+            "Corner &lt;Shop&gt;",
+            "121\u{a0}µm before, 118\u{a0}µm after",
+            "<p>No brushes.</p>",
+            "our limit of +11.1 K",
+        ] {
             assert!(page.contains(words), "{words:?} not in {page}");
         }
         for style in STYLES {

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::{embedded, head, paragraphs};
 use crate::drawing::canvas::escape;
-use crate::guidance::Units;
+use crate::guidance::{Units, units::count};
 use crate::shop::film::{Gauge, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
@@ -213,8 +213,7 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
     let much = if panel.passes == 0 {
         "not polished".to_owned()
     } else {
-        let sections =
-            if panel.sections == 1 { "1 section".to_owned() } else { format!("{} sections", panel.sections) };
+        let sections = count(panel.sections, "section", "sections");
         // A date broken over two lines reads as two numbers.
         let days: Vec<String> =
             panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(day))).collect();
@@ -229,9 +228,9 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
         }
     };
     let film = match panel.film_um {
-        (Some(before), Some(after)) => format!("{before:.0} µm before, {after:.0} µm after"),
-        (Some(before), None) => format!("{before:.0} µm before"),
-        (None, Some(after)) => format!("{after:.0} µm after"),
+        (Some(before), Some(after)) => format!("{before:.0}\u{a0}µm before, {after:.0}\u{a0}µm after"),
+        (Some(before), None) => format!("{before:.0}\u{a0}µm before"),
+        (None, Some(after)) => format!("{after:.0}\u{a0}µm after"),
         (None, None) => "not read".to_owned(),
     };
     let _ = writeln!(
