@@ -70,9 +70,12 @@ impl Results {
             Event::Stroke(stroke) => self.strokes.stroke(stroke),
             Event::Pass(judged) => self.passes.pass(judged),
             Event::Placed(placed) => self.warnings.warning(placed, self.rate_unit),
-            Event::Tick(_) | Event::Warning(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {
-                Ok(())
-            }
+            Event::Tick(_)
+            | Event::Warning(_)
+            | Event::Mark { .. }
+            | Event::HandedTo { .. }
+            | Event::Note { .. }
+            | Event::ToAndFro(_) => Ok(()),
         };
         written.map_err(|e| self.failed(e.into()))
     }

@@ -13,7 +13,7 @@ use std::{collections::VecDeque, sync::Arc};
 pub use hands::Hands;
 
 use crate::{
-    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke},
+    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro},
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Body, Entry, Losses, Timeline, UserNote},
@@ -56,6 +56,8 @@ pub enum Event {
     Pass(Box<JudgedPass>),
     /// A warning, once it is known which pass it fell into.
     Placed(PlacedWarning),
+    /// Work too quick for strokes, settled.
+    ToAndFro(ToAndFro),
 }
 
 /// A pass, what happened in it, and how it stands against the plan.
@@ -213,6 +215,7 @@ impl Session {
                     sink(Event::Stroke(stroke));
                 }
                 Finding::Pass(pass) => self.open.push_back((*pass, std::mem::take(&mut self.strokes))),
+                Finding::ToAndFro(stretch) => sink(Event::ToAndFro(stretch)),
             }
         }
     }

@@ -104,6 +104,8 @@ pub enum Finding {
     Stroke(Stroke),
     /// A finished pass.
     Pass(Box<Pass>),
+    /// The arm went to and fro too quickly for strokes. After the strokes of that time.
+    ToAndFro(ToAndFro),
 }
 
 /// One row of `series.csv`: 0.1 s of the recording, with hindsight.
@@ -213,4 +215,17 @@ pub struct Pass {
     pub track: Vec<TrackPoint>,
     /// One standard deviation of a track point across the section, m.
     pub track_sd_m: Option<f64>,
+}
+
+/// A stretch with the motor on in which the arm plainly went to and fro, too quickly for single strokes to be told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ToAndFro {
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// How many times it went to and fro (once to and once fro is one), as many as the rate says.
+    pub cycles: f64,
+    /// How many times a second on average, with its 90 % interval.
+    pub rate_hz: Interval,
 }

@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! Reading ─► Pipeline ─┬─► LiveTick, 10 per second, causal: what guidance and the live view use
-//!                      └─► Finding, when settled: series rows, strokes, passes with all that hindsight gives
+//!                      └─► Finding, when settled: series rows, strokes, passes with all that hindsight gives; quick to and fro
 //! ```
 //!
 //! Pure and push-based: no clock, no port, no file. The result does not depend on how the readings were sliced, so live
@@ -12,6 +12,7 @@
 //! are kept, finished results are handed out.
 
 mod attitude;
+mod cadence;
 #[cfg(test)]
 mod chance;
 mod comb;
@@ -40,7 +41,7 @@ mod warming;
 pub mod weighted_vibration;
 pub mod weighting;
 
-pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, TrackPoint};
+pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint};
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};

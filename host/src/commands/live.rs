@@ -205,7 +205,12 @@ impl<'a> Live<'a> {
                 }
                 None
             }
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => None,
+            Event::Row(_)
+            | Event::Placed(_)
+            | Event::Mark { .. }
+            | Event::HandedTo { .. }
+            | Event::Note { .. }
+            | Event::ToAndFro(_) => None,
         }
     }
 

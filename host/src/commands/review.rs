@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use steadypass::{
+    analysis::ToAndFro,
     guidance::{Plan, units::count},
     recording,
     replay::Replay,
+    report,
     results::Results,
     session::Event,
     shop::{
@@ -83,6 +85,8 @@ pub(super) struct Summary {
     pub(super) strokes: usize,
     pub(super) passes: usize,
     pub(super) warnings: usize,
+    /// Where the arm went to and fro too quickly for strokes.
+    pub(super) to_and_fro: Vec<ToAndFro>,
     pub(super) page: Option<PathBuf>,
     /// What is missing, in words.
     pub(super) lost: Option<String>,
@@ -93,10 +97,19 @@ impl Summary {
         if let Some(lost) = &self.lost {
             console.remark(&format!("Some data is missing: {lost}."));
         }
+        report::quick_work(&self.to_and_fro).iter().for_each(|words| console.remark(words));
         if console.json {
+            let quick = |q: &ToAndFro| {
+                let rate = q.rate_hz;
+                serde_json::json!({
+                    "start_s": q.start_s, "end_s": q.end_s, "cycles": q.cycles,
+                    "rate_hz": rate.value, "rate_lo_hz": rate.lo, "rate_hi_hz": rate.hi,
+                })
+            };
             let result = serde_json::json!({
                 "folder": folder, "page": self.page, "seconds": self.seconds, "passes": self.passes,
                 "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
+                "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             });
             return console.result(&result.to_string());
         }
@@ -121,7 +134,15 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
-    let mut summary = Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, page: None, lost: None };
+    let mut summary = Summary {
+        seconds: 0.0,
+        strokes: 0,
+        passes: 0,
+        warnings: 0,
+        to_and_fro: Vec::new(),
+        page: None,
+        lost: None,
+    };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
     let maps_wanted = sheets.is_some() || figures.is_some();
@@ -131,6 +152,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Stroke(_) => summary.strokes += 1,
             Event::Pass(_) => summary.passes += 1,
             Event::Warning(_) => summary.warnings += 1,
+            Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
             Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
@@ -160,7 +182,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
-        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &mut results)?;
+        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.to_and_fro, &mut results)?;
         summary.page = Some(request.folder.join("index.html"));
     }
     for path in results.finish()? {

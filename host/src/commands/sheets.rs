@@ -1,11 +1,11 @@
 //! Drawings and page of a review: a sheet as soon as its pass is settled, the page at the end.
 
 use steadypass::{
-    analysis::rubbing::RubbingMap,
+    analysis::{ToAndFro, rubbing::RubbingMap},
     drawing::{PlanBands, SessionFacts, SheetInput, section_pass_png},
     guidance::{Plan, Units, Warning},
     recording::{Damage, Facts, Losses, Source},
-    report::{PassSheets, RecordingPart, ReviewPage, index_html},
+    report::{PassSheets, RecordingPart, ReviewPage, index_html, quick_work},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
     tables::{PASSES, SERIES, STROKES, WARNINGS},
@@ -59,6 +59,7 @@ impl Sheets {
         seconds: f64,
         losses: Losses,
         damage: Damage,
+        to_and_fro: &[ToAndFro],
         results: &mut Results,
     ) -> Result<(), Failure> {
         let session = SessionFacts {
@@ -73,7 +74,7 @@ impl Sheets {
             warnings: &self.warnings,
             losses,
             damage,
-            remarks: &[],
+            remarks: &quick_work(to_and_fro),
         };
         let page = ReviewPage {
             recordings: &[recording],

@@ -223,7 +223,12 @@ impl Model {
             Event::Mark { .. } => self.new_section(),
             Event::Pass(judged) => self.settled(judged),
             // The note itself says so, at once.
-            Event::Row(_) | Event::Stroke(_) | Event::Placed(_) | Event::HandedTo { .. } | Event::Note { .. } => {}
+            Event::Row(_)
+            | Event::Stroke(_)
+            | Event::Placed(_)
+            | Event::HandedTo { .. }
+            | Event::Note { .. }
+            | Event::ToAndFro(_) => {}
         }
     }
 

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! pass by pass: SheetInput, PNG ─► PassSheets (words and figures only)
-//! ReviewPage (recordings with their sheets, warnings, losses) ─► index_html ─► one file, no scripts, no outside requests
+//! ReviewPage (recordings with their sheets, warnings, losses, remarks) ─► index_html ─► one file, no scripts, no outside requests
 //! ```
 //!
 //! Sheets are carried inside the page while all of them together stay under [`EMBED_LIMIT_BYTES`]; beyond that the page links
@@ -10,9 +10,11 @@
 
 mod page;
 mod passes;
+mod quick_work;
 
 pub use page::index_html;
 pub use passes::PassSheets;
+pub use quick_work::quick_work;
 
 use crate::drawing::SessionFacts;
 use crate::guidance::Warning;

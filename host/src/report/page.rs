@@ -47,7 +47,8 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
         if recording.passes.sheets.is_empty() {
             html.push_str(
                 "<p>No section pass was found: the motor did not run, or the machine did not travel to and fro for long \
-                 enough. <code>series.csv</code> shows what was measured.</p>\n",
+                 enough, or too quickly (then <a href=\"#lost\">What was lost</a> says so). <code>series.csv</code> shows \
+                 what was measured.</p>\n",
             );
         }
         html.push_str(&passes::table(recording.passes));

@@ -5,7 +5,7 @@
 //! ```text
 //! accel ─┬─► orbit ──────────► orbit ticks ──┐
 //!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
-//! gyro ────► 50 Hz grid ─┴─► motion ─────────┤
+//! gyro ────► 50 Hz grid ─┴─► motion, cadence ┤
 //!                            (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
 //! looks ─────────────────────► surface ──────┘
 //! ```
@@ -23,6 +23,7 @@ mod statistics;
 #[cfg(test)]
 mod tests;
 
+use super::cadence::Cadence;
 use super::findings::{Finding, Interval, LiveTick, Measured, State, StrokePlace};
 use super::grid::{Gridder, STEP_US};
 use super::motion::Motion;
@@ -46,6 +47,7 @@ pub struct Pipeline {
     accel_grid: Gridder,
     gyro_grid: Gridder,
     motion: Motion,
+    cadence: Cadence,
     motor: MotorLog,
     surface: Surface,
     next_grid: i64,
@@ -90,6 +92,7 @@ impl Pipeline {
             accel_grid: Gridder::new(),
             gyro_grid: Gridder::new(),
             motion: Motion::new(LEVER_M),
+            cadence: Cadence::default(),
             motor: MotorLog::default(),
             surface: Surface::new(&setup),
             next_grid: 0,
@@ -237,6 +240,7 @@ impl Pipeline {
             let accel = self.accel_grid.take(k);
             let gyro = self.gyro_grid.take(k);
             let motor = &self.motor;
+            self.cadence.step(k, accel, gyro, &|t| motor.ran_at(t));
             let ended = self.motion.step(k, accel, gyro, &|t| motor.ran_at(t));
             if ended {
                 self.settle(true);
@@ -247,6 +251,8 @@ impl Pipeline {
 
     fn restart_motion(&mut self) {
         self.motion.interrupt();
+        let motor = &self.motor;
+        self.cadence.end(&|t| motor.ran_at(t));
         self.begin_stretch();
         // Headings of before and after cannot be compared.
         self.section_heading = None;

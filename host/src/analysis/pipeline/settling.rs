@@ -57,6 +57,9 @@ impl Pipeline {
         }
         self.fill_orbit();
         let motor = &self.motor;
+        if at_end {
+            self.cadence.end(&|t| motor.ran_at(t));
+        }
         let passes = self.motion.settle(&motor.cuts_s, (&self.setup).into(), at_end, &|t| motor.ran_at(t));
         for pass in passes {
             self.hand_out(&pass);
@@ -88,6 +91,7 @@ impl Pipeline {
             .collect();
         let trails = heat::trailing(&rises);
         for (n, s) in pass.strokes.iter().enumerate() {
+            self.cadence.stroke(s.start_s, s.end_s);
             let interval = s.traverse.interval();
             let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread.hypot(WANDER) };
             let (mut orbit, mut surface) = (Vec::new(), Vec::new());
@@ -154,11 +158,14 @@ impl Pipeline {
         })));
     }
 
-    /// Hands out the rows before a time.
+    /// Hands out the rows before a time, and what is known of the arm where there were no strokes.
     pub(super) fn release(&mut self, before_s: f64) {
         self.fill_orbit();
         while let Some(row) = self.rows.pop_before(before_s) {
             self.findings.push_back(Finding::Row(row));
+        }
+        while let Some(stretch) = self.cadence.pop_before(before_s) {
+            self.findings.push_back(Finding::ToAndFro(stretch));
         }
     }
 
