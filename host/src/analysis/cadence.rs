@@ -21,13 +21,14 @@
 //!
 //! # When it is blank
 //!
-//! * Less than half of the motion comes again after one period or after two. Two bursts a second apart, a turn of ordinary
-//!   work, are alike once and not twice.
+//! * Less than 60 % of the motion comes again after one period or after two. Two bursts a second apart, a turn of ordinary
+//!   work, are alike once and not twice. In windows before and after a clear one, at its rate, 30 % do.
 //! * The period lies outside [`PERIODS_S`]: slower work has strokes, quicker shaking is no travel.
 //! * An arm going to and fro in a sine with so much acceleration would travel less than [`TRAVEL_M`]: a pad that wobbles as it
 //!   spins, a hand that trembles.
 //! * The motor stood (a stream too slow to tell counts as running), a stream had a hole, or the stretch is shorter than a window.
-//! * Strokes were found in half of the time or more.
+//! * Strokes were found in half of the time or more, each as long as one way, or longer than any period. In quick work
+//!   the stroke finder now and then takes whole cycles for strokes; those do not count.
 //!
 //! The limits come from what arms and pads do, not from recordings. In noise between 0.3 and 2 Hz, strong enough to pass for
 //! travel, along one axis only, which is the worst case, less than one window in a hundred is taken for a rhythm (measured in the
@@ -70,8 +71,11 @@ const LAGS: Range<usize> = 3..39;
 const MIDDLE_HZ: f64 = 0.8;
 /// Weight of a turn rate, m/s² per rad/s.
 const TURN_WEIGHT: f64 = GRAVITY / (TAU * MIDDLE_HZ);
-/// Share of the motion that must come again.
-const ALIKE: f64 = 0.5;
+/// Share of the motion that must come again for a clear rhythm: with less, noise would pass for one too often (see the tests).
+const CLEAR: f64 = 0.6;
+/// Half of that is enough next to a clear window, at a rate that differs by no more than [`STEADY`] from one window to the next.
+const FAINT: f64 = 0.3;
+const STEADY: f64 = 0.25;
 /// A peak this high, relative to the highest, counts as being as high.
 const AS_HIGH: f64 = 0.85;
 /// Least travel, from end to end, m: less than the radius of a pad covers nothing.
@@ -82,6 +86,8 @@ const PEAK_ERROR: f64 = 0.005;
 const BRIDGE: u32 = 10;
 /// A stretch is handed out at this length, s: memory stays bounded.
 const LONGEST_S: f64 = 900.0;
+/// Longest share of a cycle that one way takes.
+const ONE_WAY: f64 = 0.65;
 /// Strokes remembered: those of the longest stretch, at one in 1.3 s.
 const STROKES: usize = 700;
 
@@ -93,6 +99,8 @@ struct Rhythm {
     hz: f64,
     /// Likeness after one period, 0 to 1.
     likeness: f64,
+    /// The lesser of it and of that after two periods.
+    least: f64,
 }
 
 /// A stretch that may go on.
@@ -105,6 +113,8 @@ struct Open {
     cycles: f64,
     /// The rate there.
     hz: f64,
+    /// Whether one of its windows was clear.
+    clear: bool,
     /// Sum of the variances of a cycle, relative, and how many there are.
     variance: f64,
     windows: f64,
@@ -132,13 +142,7 @@ pub(super) struct Cadence {
 
 impl Cadence {
     /// Takes one grid point. `motor_on` tells whether the motor ran around a time, s, up to a second ago.
-    pub(super) fn step(
-        &mut self,
-        index: i64,
-        accel: Option<Vec3>,
-        gyro: Option<Vec3>,
-        motor_on: &dyn Fn(f64) -> bool,
-    ) {
+    pub(super) fn step(&mut self, index: i64, accel: Option<Vec3>, gyro: Option<Vec3>, motor_on: &dyn Fn(f64) -> bool) {
         let known = accel.zip(gyro).map(|([a, b, c], gyro)| {
             let [d, e, f] = gyro.map(|w| w * TURN_WEIGHT);
             [a, b, c, d, e, f]
@@ -195,8 +199,8 @@ impl Cadence {
     pub(super) fn pop_before(&mut self, before_s: f64) -> Option<ToAndFro> {
         loop {
             let stretch = self.closed.pop_front_if(|s| s.end_s < before_s)?;
-            let stroked_s: f64 =
-                self.strokes.iter().map(|s| (s.1.min(stretch.end_s) - s.0.max(stretch.start_s)).max(0.0)).sum();
+            let strokes = self.strokes.iter().filter(|s| told(s.1 - s.0, &stretch));
+            let stroked_s: f64 = strokes.map(|s| (s.1.min(stretch.end_s) - s.0.max(stretch.start_s)).max(0.0)).sum();
             if stroked_s < 0.5 * (stretch.end_s - stretch.start_s) {
                 return Some(stretch);
             }
@@ -237,18 +241,32 @@ impl Cadence {
         if self.open.is_some_and(|open| middle_s > open.middle_s + 2.0 * HALF_S) {
             self.close();
         }
-        let Some(Rhythm { hz, likeness }) = rhythm(self.window.make_contiguous()) else { return };
+        let Some(Rhythm { hz, likeness, least }) = rhythm(self.window.make_contiguous()) else { return };
+        let clear = least >= CLEAR;
+        if let Some(open) = self.open
+            && (hz / open.hz).ln().abs() > STEADY
+        {
+            match (open.clear, clear) {
+                // A faint rhythm beside another one is chance.
+                (_, false) => return,
+                (false, true) => self.open = None,
+                // The pace may change.
+                (true, true) => {}
+            }
+        }
         let open = self.open.get_or_insert(Open {
             start_s: middle_s - HALF_S,
             middle_s,
             cycles: HALF_S * hz,
             hz,
+            clear,
             variance: 0.0,
             windows: 0.0,
         });
         open.cycles += (middle_s - open.middle_s) * 0.5 * (open.hz + hz);
         open.middle_s = middle_s;
         open.hz = hz;
+        open.clear |= clear;
         open.variance -= 2.0 * likeness.ln() / (TAU * TAU);
         open.windows += 1.0;
         if middle_s - open.start_s >= LONGEST_S {
@@ -258,7 +276,7 @@ impl Cadence {
     }
 
     fn close(&mut self) {
-        let Some(open) = self.open.take() else { return };
+        let Some(open) = self.open.take().filter(|open| open.clear) else { return };
         let end_s = open.middle_s + HALF_S;
         let cycles = open.cycles + HALF_S * open.hz;
         let value = cycles / (end_s - open.start_s);
@@ -268,7 +286,13 @@ impl Cadence {
     }
 }
 
-/// The rhythm of a window; `None` where there is none that is clear.
+/// Whether a stroke of `seconds` speaks against a stretch: it is one way of its to and fro, or of ordinary work. What lies between
+/// is a whole cycle or more that was taken for a stroke.
+fn told(seconds: f64, stretch: &ToAndFro) -> bool {
+    seconds <= ONE_WAY / stretch.rate_hz.value || seconds > PERIODS_S.end
+}
+
+/// The rhythm of a window, at least a faint one.
 fn rhythm(window: &[Sample]) -> Option<Rhythm> {
     let x = without_drift(window);
     let accel: f64 = x.iter().map(|s| s[0] * s[0] + s[1] * s[1] + s[2] * s[2]).sum();
@@ -287,8 +311,9 @@ fn rhythm(window: &[Sample]) -> Option<Rhythm> {
     let r: Vec<f64> = (from - 1..=to + 1).map(|lag| likeness(&x, lag)).collect();
     let again = r.windows(3).enumerate().filter_map(|(i, r)| peak(from + i, r)).max_by(|a, b| a.1.total_cmp(&b.1))?;
     let period_s = 0.5 * again.0 * SAMPLE_S;
-    let clear = height >= ALIKE && again.1 >= ALIKE && PERIODS_S.contains(&period_s) && travel_m(period_s) >= TRAVEL_M;
-    clear.then_some(Rhythm { hz: 1.0 / period_s, likeness: height.min(1.0) })
+    let least = height.min(again.1);
+    let travels = PERIODS_S.contains(&period_s) && travel_m(period_s) >= TRAVEL_M;
+    (least >= FAINT && travels).then_some(Rhythm { hz: 1.0 / period_s, likeness: height.min(1.0), least })
 }
 
 /// Each sample less the mean of those around it.

@@ -41,7 +41,9 @@ mod warming;
 pub mod weighted_vibration;
 pub mod weighting;
 
-pub use findings::{Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint};
+pub use findings::{
+    Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,
+};
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};

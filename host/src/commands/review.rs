@@ -134,15 +134,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
-    let mut summary = Summary {
-        seconds: 0.0,
-        strokes: 0,
-        passes: 0,
-        warnings: 0,
-        to_and_fro: Vec::new(),
-        page: None,
-        lost: None,
-    };
+    let mut summary =
+        Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, to_and_fro: Vec::new(), page: None, lost: None };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
     let maps_wanted = sheets.is_some() || figures.is_some();

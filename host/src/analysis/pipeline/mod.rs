@@ -39,6 +39,9 @@ use std::collections::VecDeque;
 const LEVER_M: [f64; 3] = [0.0, 0.0, 0.1];
 /// A gyro that has been silent for this long is not waited for, µs.
 const GYRO_PATIENCE_US: f64 = 1e6;
+/// Slow streams of other loggers come in longer runs than that: then the gyro is waited for as long as a run of each stream, at
+/// most so long, µs.
+const RUN_PATIENCE_US: f64 = 60e6;
 
 /// The analysis of one recording or one live session.
 pub struct Pipeline {
@@ -51,6 +54,8 @@ pub struct Pipeline {
     motor: MotorLog,
     surface: Surface,
     next_grid: i64,
+    /// Length of the latest run of accelerometer and gyro, µs.
+    run_us: [f64; 2],
     first_accel_us: Option<f64>,
     marks_us: VecDeque<f64>,
     live: VecDeque<LiveTick>,
@@ -96,6 +101,7 @@ impl Pipeline {
             motor: MotorLog::default(),
             surface: Surface::new(&setup),
             next_grid: 0,
+            run_us: [0.0; 2],
             first_accel_us: None,
             marks_us: VecDeque::new(),
             live: VecDeque::new(),
@@ -181,6 +187,7 @@ impl Pipeline {
 
     fn push_accel(&mut self, run: Run<'_>) {
         let Some(spacing_us) = usable_spacing(&run) else { return };
+        self.run_us[0] = run.samples.len() as f64 * spacing_us;
         for (i, sample) in run.samples.iter().enumerate() {
             let t_us = run.first_us + i as f64 * spacing_us;
             if t_us <= self.accel_grid.last_us() {
@@ -195,6 +202,7 @@ impl Pipeline {
 
     fn push_gyro(&mut self, run: Run<'_>) {
         let Some(spacing_us) = usable_spacing(&run) else { return };
+        self.run_us[1] = run.samples.len() as f64 * spacing_us;
         self.gyro_grid.push(run.first_us, spacing_us, run.samples);
     }
 
@@ -202,7 +210,8 @@ impl Pipeline {
     fn watermark_us(&self) -> f64 {
         let (accel, gyro) = (self.accel_grid.last_us(), self.gyro_grid.last_us());
         let since = gyro.max(self.first_accel_us.unwrap_or(f64::NEG_INFINITY));
-        if accel - since > GYRO_PATIENCE_US { accel } else { accel.min(gyro) }
+        let patience_us = (self.run_us[0] + self.run_us[1]).clamp(GYRO_PATIENCE_US, RUN_PATIENCE_US);
+        if accel - since > patience_us { accel } else { accel.min(gyro) }
     }
 
     /// Works through all ticks up to a time.

@@ -1,5 +1,5 @@
 use super::*;
-use crate::analysis::{Pass, SeriesRow, Stroke};
+use crate::analysis::{Pass, SeriesRow, Stroke, ToAndFro};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -202,5 +202,74 @@ fn outside_data_never_panics() {
             }
         }
         pipeline.finish();
+    }
+}
+
+/// Rubbing to and fro, 10 cm, at `hz`, in the streams' own spacing; the motor runs from 5 to 45 s of 50 s.
+fn rubbing(hz: f64, spacing_us: [f64; 2], run: usize) -> Vec<Finding> {
+    let tau = core::f64::consts::TAU;
+    let mut pipeline = Pipeline::new(Setup::default());
+    let mut findings = Vec::new();
+    let streams = spacing_us.map(|us| (50e6 / us) as usize);
+    let mut next = [0; 2];
+    while next[0] < streams[0] || next[1] < streams[1] {
+        // Whichever stream is behind.
+        let which = usize::from(next[0] as f64 * spacing_us[0] > next[1] as f64 * spacing_us[1]);
+        let (first, to) = (next[which], (next[which] + run).min(streams[which]));
+        next[which] = to;
+        let samples: Vec<[f32; 3]> = (first..to)
+            .map(|i| {
+                let t = i as f64 * spacing_us[which] * 1e-6;
+                if which == 1 {
+                    return [0.01, -0.01, (0.1 * (tau * hz * t).cos()) as f32];
+                }
+                let on = if (5.0..45.0).contains(&t) { 12.0 } else { 0.0 };
+                let (s, c) = (tau * 63.0 * t).sin_cos();
+                let w = tau * hz;
+                [(on * c - 0.05 * w * w * (w * t).sin()) as f32, (0.8 * on * s) as f32, 9.81]
+            })
+            .collect();
+        let run = Run {
+            first_us: first as f64 * spacing_us[which],
+            spacing_us: spacing_us[which],
+            lost_before: 0,
+            clipped: 0,
+            samples: &samples,
+        };
+        pipeline.push(if which == 0 { Reading::Accel(run) } else { Reading::Gyro(run) });
+        while pipeline.pop_live().is_some() {}
+        findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
+    }
+    pipeline.finish();
+    findings.extend(core::iter::from_fn(|| pipeline.pop_finding()));
+    findings
+}
+
+fn quick(findings: &[Finding]) -> Vec<ToAndFro> {
+    findings.iter().filter_map(|f| if let Finding::ToAndFro(s) = f { Some(*s) } else { None }).collect()
+}
+
+#[test]
+fn rubbing_too_quick_for_strokes_is_counted_while_the_motor_runs() {
+    for hz in [0.6, 1.1, 1.8] {
+        let found = quick(&rubbing(hz, [600.0, 4800.0], 32));
+        assert_eq!(found.len(), 1, "{hz} Hz: {found:?}");
+        let ToAndFro { start_s, end_s, cycles, rate_hz } = found[0];
+        // So long the motor gathers speed and runs down, and its rate is not known.
+        assert!((4.8..6.5).contains(&start_s) && (44.0..45.5).contains(&end_s), "{hz} Hz: {start_s} to {end_s} s");
+        assert!((rate_hz.lo..rate_hz.hi).contains(&hz) && (cycles - hz * (end_s - start_s)).abs() < 1.0, "{hz} Hz");
+        assert_eq!(found, quick(&rubbing(hz, [600.0, 4800.0], 500)), "however the streams are cut");
+        // Fifty samples a second do not tell whether a motor runs. Some loggers send them in runs of several seconds.
+        for run in [32, 256] {
+            let slow = quick(&rubbing(hz, [20_000.0; 2], run));
+            assert!(slow.len() == 1 && slow[0].end_s - slow[0].start_s > 49.0, "{hz} Hz, runs of {run}: {slow:?}");
+        }
+    }
+}
+
+#[test]
+fn strokes_are_no_quick_to_and_fro() {
+    for seed in 0..6 {
+        assert_eq!(quick(&play(&day(seed), true, 32, 8).1), [], "seed {seed}");
     }
 }
