@@ -146,8 +146,8 @@ def wrist_repetitions(program, packages, work):
     """How often each wrist went to and fro, as `review --json` says it, against the nominal twenty of a set.
 
     Twenty is what the people were asked to do, not what somebody counted: hence 10 %, and nine in ten of the records (a plain
-    spectral count comes within 10 % on 133 of the 140: `data/reference/watch_repetitions.csv`). One pull of an oar is to and fro
-    twice over for a wrist that does the same on the way back: rowing is only told, not judged.
+    spectral count comes within 10 % on 133 of the 140 and at double on 7 that row: `data/reference/watch_repetitions.csv`). A
+    wrist that does nearly the same on the way back goes to and fro twice in a pull: rowing is only told, not judged.
     """
     exercises, table_of, plan = wrists(packages, work)
     counts = {}

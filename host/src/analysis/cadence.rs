@@ -26,13 +26,13 @@
 //! * The period lies outside [`PERIODS_S`]: slower work has strokes, quicker shaking is no travel.
 //! * An arm going to and fro in a sine with so much acceleration would travel less than [`TRAVEL_M`]: a pad that wobbles as it
 //!   spins, a hand that trembles.
-//! * The motor stood (a stream too slow to tell counts as running), a stream had a hole, or the stretch is shorter than a window.
+//! * The motor stood (a stream too slow to tell counts as running, and so does an arm that shakes like one), a stream had a hole, or the stretch is shorter than a window.
 //! * Strokes were found in half of the time or more, each as long as one way, or longer than any period. In quick work
 //!   the stroke finder now and then takes whole cycles for strokes; those do not count.
 //!
 //! The limits come from what arms and pads do, not from recordings. In noise between 0.3 and 2 Hz, strong enough to pass for
-//! travel, along one axis only, which is the worst case, less than one window in a hundred is taken for a rhythm (measured in the
-//! tests); on more axes or in a wider band it is far less.
+//! travel, along one axis only, which is the worst case, less than one window in a hundred is taken for a clear rhythm (measured in
+//! the tests); on more axes or in a wider band it is far less.
 //!
 //! # Error
 //!
@@ -301,14 +301,15 @@ fn rhythm(window: &[Sample]) -> Option<Rhythm> {
     if travel_m(PERIODS_S.end) < TRAVEL_M {
         return None;
     }
-    let r: Vec<f64> = (LAGS.start - 1..LAGS.end + 1).map(|lag| likeness(&x, lag)).collect();
+    let x = Likeness::new(x);
+    let r: Vec<f64> = (LAGS.start - 1..LAGS.end + 1).map(|lag| x.after(lag)).collect();
     let peaks: Vec<(f64, f64)> = r.windows(3).enumerate().filter_map(|(i, r)| peak(LAGS.start + i, r)).collect();
     let highest = peaks.iter().map(|p| p.1).fold(0.0, f64::max);
     let (once, height) = peaks.into_iter().find(|p| p.1 >= AS_HIGH * highest)?;
     // After two periods, which an uneven hand makes a little shorter or longer.
     let reach = once / 4.0;
     let (from, to) = ((2.0 * once - reach).floor() as usize, (2.0 * once + reach).ceil() as usize);
-    let r: Vec<f64> = (from - 1..=to + 1).map(|lag| likeness(&x, lag)).collect();
+    let r: Vec<f64> = (from - 1..=to + 1).map(|lag| x.after(lag)).collect();
     let again = r.windows(3).enumerate().filter_map(|(i, r)| peak(from + i, r)).max_by(|a, b| a.1.total_cmp(&b.1))?;
     let period_s = 0.5 * again.0 * SAMPLE_S;
     let least = height.min(again.1);
@@ -328,18 +329,32 @@ fn without_drift(window: &[Sample]) -> Vec<Sample> {
     window.iter().enumerate().map(|(k, s)| core::array::from_fn(|i| s[i] - mean(around(k), i))).collect()
 }
 
-/// Likeness of the motion to itself `lag` samples later, -1 to 1.
-fn likeness(x: &[Sample], lag: usize) -> f64 {
-    let dot = |a: &Sample, b: &Sample| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let (early, late) = (&x[..x.len() - lag], &x[lag..]);
-    let (mut product, mut energies) = (0.0, [0.0; 2]);
-    for (a, b) in early.iter().zip(late) {
-        product += dot(a, b);
-        energies[0] += dot(a, a);
-        energies[1] += dot(b, b);
+/// A window without drift, with the energy up to each sample.
+struct Likeness {
+    x: Vec<Sample>,
+    energy: Vec<f64>,
+}
+
+impl Likeness {
+    fn new(x: Vec<Sample>) -> Self {
+        let mut energy = vec![0.0];
+        for sample in &x {
+            energy.push(energy[energy.len() - 1] + dot(sample, sample));
+        }
+        Self { x, energy }
     }
-    let energy = (energies[0] * energies[1]).sqrt();
-    if energy > 0.0 { product / energy } else { 0.0 }
+
+    /// Likeness of the motion to itself `lag` samples later, -1 to 1.
+    fn after(&self, lag: usize) -> f64 {
+        let n = self.x.len();
+        let product: f64 = self.x.iter().zip(&self.x[lag..]).map(|(a, b)| dot(a, b)).sum();
+        let energy = (self.energy[n - lag] * (self.energy[n] - self.energy[lag])).sqrt();
+        if energy > 0.0 { product / energy } else { 0.0 }
+    }
+}
+
+fn dot(a: &Sample, b: &Sample) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// Place and height of the parabola's top through the values at `lag - 1`, `lag` and `lag + 1`, where the middle one is highest.

@@ -251,7 +251,8 @@ fn quick(findings: &[Finding]) -> Vec<ToAndFro> {
 
 #[test]
 fn rubbing_too_quick_for_strokes_is_counted_while_the_motor_runs() {
-    for hz in [0.6, 1.1, 1.8] {
+    // Quicker than that the arm alone shakes the machine as much as a motor does.
+    for hz in [0.5, 0.8, 1.1] {
         let found = quick(&rubbing(hz, [600.0, 4800.0], 32));
         assert_eq!(found.len(), 1, "{hz} Hz: {found:?}");
         let ToAndFro { start_s, end_s, cycles, rate_hz } = found[0];
