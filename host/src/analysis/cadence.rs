@@ -28,7 +28,7 @@
 //!   spins, a hand that trembles.
 //! * The motor stood (a stream too slow to tell counts as running, and so does an arm that shakes like one), a stream had a hole, or the stretch is shorter than a window.
 //! * Strokes were found in half of the time or more, each as long as one way, or longer than any period. In quick work
-//!   the stroke finder now and then takes whole cycles for strokes; those do not count.
+//!   the stroke finder now and then takes whole cycles for strokes; those do not count, and a pass mostly made of them is none.
 //!
 //! The limits come from what arms and pads do, not from recordings. In noise between 0.3 and 2 Hz, strong enough to pass for
 //! travel, along one axis only, which is the worst case, less than one window in a hundred is taken for a clear rhythm (measured in
@@ -86,8 +86,8 @@ const PEAK_ERROR: f64 = 0.005;
 const BRIDGE: u32 = 10;
 /// A stretch is handed out at this length, s: memory stays bounded.
 const LONGEST_S: f64 = 900.0;
-/// Longest share of a cycle that one way takes.
-const ONE_WAY: f64 = 0.65;
+/// Longest share of a cycle that one way takes: half of it with its turn, and a tenth more for what is uneven.
+const ONE_WAY: f64 = 0.55;
 /// Strokes remembered: those of the longest stretch, at one in 1.3 s.
 const STROKES: usize = 700;
 
@@ -186,6 +186,18 @@ impl Cadence {
         self.strokes.push_back((start_s, end_s));
     }
 
+    /// Whether most of these strokes (start and end, s) are none: whole cycles of quick work.
+    pub(super) fn mistaken(&self, strokes: &[(f64, f64)]) -> bool {
+        let open = self.open.and_then(Open::so_far);
+        let mistaken = |&&(start_s, end_s): &&(f64, f64)| {
+            let mut stretches = self.closed.iter().chain(&open);
+            let middle_s = 0.5 * (start_s + end_s);
+            let stretch = stretches.find(|stretch| (stretch.start_s..stretch.end_s).contains(&middle_s));
+            stretch.is_some_and(|stretch| !told(end_s - start_s, stretch))
+        };
+        2 * strokes.iter().filter(mistaken).count() > strokes.len()
+    }
+
     /// The motion is interrupted, or over.
     pub(super) fn end(&mut self, motor_on: &dyn Fn(f64) -> bool) {
         while !self.waiting.is_empty() {
@@ -276,13 +288,19 @@ impl Cadence {
     }
 
     fn close(&mut self) {
-        let Some(open) = self.open.take().filter(|open| open.clear) else { return };
-        let end_s = open.middle_s + HALF_S;
-        let cycles = open.cycles + HALF_S * open.hz;
-        let value = cycles / (end_s - open.start_s);
-        let spread = Z90 * (open.variance / open.windows / cycles).sqrt().hypot(PEAK_ERROR);
+        self.closed.extend(self.open.take().and_then(Open::so_far));
+    }
+}
+
+impl Open {
+    /// The stretch, if a window of it was clear.
+    fn so_far(self) -> Option<ToAndFro> {
+        let end_s = self.middle_s + HALF_S;
+        let cycles = self.cycles + HALF_S * self.hz;
+        let value = cycles / (end_s - self.start_s);
+        let spread = Z90 * (self.variance / self.windows / cycles).sqrt().hypot(PEAK_ERROR);
         let rate_hz = Interval { lo: value * (-spread).exp(), value, hi: value * spread.exp() };
-        self.closed.push_back(ToAndFro { start_s: open.start_s, end_s, cycles, rate_hz });
+        self.clear.then_some(ToAndFro { start_s: self.start_s, end_s, cycles, rate_hz })
     }
 }
 

@@ -62,7 +62,10 @@ impl Pipeline {
         }
         let passes = self.motion.settle(&motor.cuts_s, (&self.setup).into(), at_end, &|t| motor.ran_at(t));
         for pass in passes {
-            self.hand_out(&pass);
+            let times: Vec<(f64, f64)> = pass.strokes.iter().map(|s| (s.start_s, s.end_s)).collect();
+            if !self.cadence.mistaken(&times) {
+                self.hand_out(&pass);
+            }
         }
         self.motor.cuts_s.clear();
     }
