@@ -8,7 +8,7 @@ use super::grid::STEP_S;
 use super::passes::{self, Found, SettledPass};
 use super::strokes::{Now, StrokeTracker};
 use super::traverse::Known;
-use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, REACH_S, Stretch, USUAL_WIDTH_S, groups};
+use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, Peak, REACH_S, Stretch, USUAL_WIDTH_S, groups};
 use std::collections::VecDeque;
 
 /// Longest stretch of work that is settled as a whole, s.
@@ -34,8 +34,8 @@ pub(super) struct Motion {
     /// Gyro bias once a second, with the grid index.
     biases: VecDeque<(i64, Vec3)>,
     /// Found, not yet measured.
-    pending: VecDeque<i64>,
-    /// All found lately.
+    pending: VecDeque<Peak>,
+    /// All clear ones found lately.
     found: VecDeque<i64>,
     width_s: f64,
     holes: u32,
@@ -136,26 +136,34 @@ impl Motion {
     }
 
     fn detect(&mut self, acceleration: [f64; 2]) {
-        if let Some(at) = self.detector.push(acceleration) {
-            self.pending.push_back(at);
-            self.found.push_back(at);
+        if let Some(peak) = self.detector.push(acceleration) {
+            self.pending.push_back(peak);
+            if peak.faint.is_none() {
+                self.found.push_back(peak.at);
+            }
         }
     }
 
     /// Measures the groups of events that are complete at grid point `index`; all that wait where nothing more will come.
     fn measure(&mut self, index: Option<i64>, motor_on: &dyn Fn(f64) -> bool) {
         let kept = self.first + ROOM..self.first + self.points.len() as i64 - ROOM;
-        while let Some(&at) = self.pending.front() {
+        while let Some(&front) = self.pending.front() {
             let complete = |last: i64| index.is_none_or(|i| last + REACH + (DETECT_LAG as i64) < i);
-            if !complete(at) {
+            if !complete(front.at) {
                 return;
+            }
+            // Beside a clear peak a faint one is mostly what is left of its shape, and would spoil the fit.
+            let alone = |p: &Peak| p.faint.is_none() || self.found.iter().all(|f| (f - p.at).abs() > REACH);
+            if !alone(&front) {
+                self.pending.pop_front();
+                continue;
             }
             // With the last one before, so that what is looked at does not reach into it.
             let real = |f: i64| kept.contains(&f) && motor_on(f as f64 * STEP_S);
-            let before = self.found.iter().copied().rfind(|f| *f < at && real(*f));
-            let events: Vec<i64> =
-                before.into_iter().chain(self.pending.iter().copied().filter(|f| real(*f))).collect();
-            let times: Vec<f64> = events.iter().map(|f| *f as f64 * STEP_S).collect();
+            let before = self.found.iter().rfind(|f| **f < front.at && real(**f)).map(|f| Peak { at: *f, faint: None });
+            let waiting = self.pending.iter().copied().filter(|p| real(p.at) && alone(p));
+            let peaks: Vec<Peak> = before.into_iter().chain(waiting).collect();
+            let times: Vec<f64> = peaks.iter().map(|p| p.at as f64 * STEP_S).collect();
             let own = usize::from(before.is_some());
             let group = groups(&times, motor_on).into_iter().find(|(r, _)| r.end > own);
             let Some((range, over_s)) = group else {
@@ -163,19 +171,27 @@ impl Motion {
                 return;
             };
             let range = range.start.max(own)..range.end;
-            let last = events[range.end - 1];
+            let peaks = &peaks[range.clone()];
+            let last = peaks[peaks.len() - 1].at;
             if !complete(last) {
                 return;
             }
             if let Some(fit) = self.stretch().fit(&times[range], over_s, self.attitude.bias(), self.width_s) {
-                for ((t_s, step), blur) in fit.times_s.into_iter().zip(fit.steps).zip(fit.blurs) {
-                    self.tracker.push(Event { t_s, step, blur });
+                for (n, peak) in peaks.iter().enumerate() {
+                    let blur = fit.blurs[n].hypot(peak.faint.unwrap_or(0.0));
+                    self.tracker.push(Event { t_s: fit.times_s[n], step: fit.steps[n], blur });
                 }
             }
-            while self.pending.front().is_some_and(|f| *f <= last) {
+            while self.pending.front().is_some_and(|p| p.at <= last) {
                 self.pending.pop_front();
             }
         }
+    }
+
+    /// Until when the motor ran, as far as motion is kept, s.
+    fn worked_until_s(&self, motor_on: &dyn Fn(f64) -> bool) -> f64 {
+        let mut times = (0..self.points.len()).rev().step_by(5).map(|i| (self.first + i as i64) as f64 * STEP_S);
+        times.find(|t| motor_on(*t)).unwrap_or(f64::NEG_INFINITY)
     }
 
     fn stretch(&self) -> Stretch<'_> {
@@ -197,7 +213,8 @@ impl Motion {
             }
         }
         self.measure(None, motor_on);
-        let strokes = self.tracker.settled();
+        let until_s = self.worked_until_s(motor_on);
+        let strokes = self.tracker.settled(until_s);
         let last = self.attitude.bias();
         let bias_at = |t_s: f64| {
             // The bias is learned as time goes on: half a minute later it is better known and hardly another.
@@ -205,7 +222,7 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        let found = Found { strokes: &strokes, moves_s: &self.tracker.moves_s(), width_s: self.width_s };
+        let found = Found { strokes: &strokes, moves_s: &self.tracker.moves_s(until_s), width_s: self.width_s };
         let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, known);
         self.width_s = width_s;
         passes

@@ -116,7 +116,7 @@ fn take_moves(strokes: &[RawStroke], moves: &[Option<[f64; 2]>], out: &mut [Refi
         let (Some(event), Some(second)) = (strokes[i].moved, moves[i]) else { continue };
         let both = sum(out[i].steps[1], second);
         out[i].steps[1] = both;
-        if strokes.get(i + 1).is_some_and(|s| s.start == event) {
+        if strokes.get(i + 1).is_some_and(|s| s.start == event && !s.start_unseen) {
             out[i].askew = true;
             out[i + 1].steps[0] = both;
             out[i + 1].askew = true;
@@ -226,6 +226,9 @@ fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<(Vec
         }
         let share = if run.len() == 1 { 1.0 } else { 0.5 };
         for (i, end) in [(first, 0), (last, 1)] {
+            if end == 0 && strokes[i].start_unseen {
+                continue;
+            }
             let share = if refined[i].askew { 0.02 } else { share };
             axis = sum(axis, axis_of(refined[i].steps[end]).map(|v| share * v));
         }
@@ -296,6 +299,9 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
             if k > 0 {
                 way = -way;
             }
+            if k == 0 && strokes[i].start_unseen {
+                continue;
+            }
             said.push(match turn {
                 Turn::None => alone(refined[i].steps[0], way),
                 Turn::Sidestep(v, side) => {
@@ -352,7 +358,8 @@ fn timed_along(
             start = trust * start + (1.0 - trust) * share;
             before.ends_mps[1] = Some(both - start);
         }
-        timed.push(Timed { time_s, ends_mps: [Some(start), Some(end)] });
+        let start = Some(start).filter(|_| !strokes[i].start_unseen);
+        timed.push(Timed { time_s, ends_mps: [start, Some(end)] });
     }
     timed
 }
@@ -443,7 +450,7 @@ mod tests {
                 let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
                 spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
                 let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-                RawStroke { start, end, joined: !first, moved: None }
+                RawStroke { start, end, start_unseen: false, joined: !first, moved: None }
             })
             .collect()
     }
@@ -481,6 +488,7 @@ mod tests {
         let stroke = |t_s: f64, v: f64| RawStroke {
             start: Event { t_s, step: [v, 0.0], blur: 0.0 },
             end: Event { t_s: t_s + 9.0, step: [-v, 0.0], blur: 0.0 },
+            start_unseen: false,
             joined: false,
             moved: None,
         };
@@ -489,5 +497,23 @@ mod tests {
         assert!(second(0.04) > 0.9, "clear");
         assert!(second(-0.04) < -0.9, "back");
         assert!(second(0.002) < -0.9, "faint");
+    }
+
+    #[test]
+    fn a_start_that_was_not_seen_says_nothing_of_the_strokes_speed_or_way() {
+        let mut rng = ChaCha8Rng::seed_from_u64(9);
+        let mut strokes = pass(&mut rng, 5, 0.03, 0.05, 0.4);
+        // What stands there is the end of a quick move.
+        strokes[0].start.step = [-0.2, 0.15];
+        strokes[0].start_unseen = true;
+        let passes = preview(&strokes, &[], Known::default());
+        assert_eq!(passes.len(), 1);
+        let first = &passes[0].strokes[0];
+        assert!(
+            first.direction[0] * 0.4_f64.cos() + first.direction[1] * 0.4_f64.sin() > 0.95,
+            "{:?}",
+            first.direction
+        );
+        assert!((first.traverse.speed_mps / 0.03 - 1.0).abs() < 0.2, "{}", first.traverse.speed_mps);
     }
 }

@@ -22,8 +22,9 @@ use std::sync::Arc;
 
 /// Accounts carried along.
 const KEPT: usize = 40;
-/// Accounts with the same end kept at most.
-const SAME_END: usize = 3;
+/// Accounts with the same end kept at most: so many that each reading of one pair of bursts (turn, way to elsewhere, stroke
+/// across) may live on until the next turn tells them apart.
+const SAME_END: usize = 12;
 /// Accounts this far (in natural log likelihood) behind the best are dropped.
 const BEHIND: f64 = 40.0;
 /// What calling a burst real costs, natural log.
@@ -37,8 +38,14 @@ const ASLANT_COST: f64 = 4.0;
 const NO_STOP_COST: f64 = 2.5;
 /// What setting off across at once, without a rest, costs, natural log.
 const AT_ONCE_COST: f64 = 3.0;
-/// What a stroke whose start was not seen costs, natural log.
+/// What a stroke whose start was not seen costs, natural log; besides, that it goes back, or to one side across.
 const UNSEEN_COST: f64 = 4.0;
+const UNSEEN_BACK_COST: f64 = 0.7;
+const UNSEEN_ACROSS_COST: f64 = 1.4;
+/// What each second of rest costs, natural log, and a long rest at most: with the motor running nobody stands still for long.
+/// Common practice, no published source.
+const REST_COST_PER_S: f64 = 0.2;
+const LONG_REST_COST: f64 = 5.0;
 /// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
 const NOISE_MPS: f64 = 0.007;
 const STEP_MPS: f64 = 0.005;
@@ -52,6 +59,8 @@ const SIDESTEP_S: (f64, f64) = (0.15, 3.2);
 const SUM_ASKEW: f64 = 0.06;
 /// Widest sideways step, m: about two pads.
 const WIDEST_M: f64 = 0.25;
+/// How far the ends of neighbouring strokes lie from square, one standard deviation, m.
+const UNSQUARE_M: f64 = 0.02;
 /// Speed of an arm's quick movements, m/s, one standard deviation per axis.
 const QUICK_MPS: f64 = 0.12;
 /// Shortest and longest quick move between two rests, s; what calling one so costs, natural log; its usual speed, m/s.
@@ -82,6 +91,8 @@ enum Role {
     Reversal,
     /// Start or end of a quick move to another place, no stroke.
     Move,
+    /// End of a quick move to another place, where a stroke began soon, too gently to be seen.
+    MoveThenStart,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -126,6 +137,8 @@ struct Account {
 pub(super) struct RawStroke {
     pub(super) start: Event,
     pub(super) end: Event,
+    /// Its start was not seen: `start` is the end of the quick move that led there, whose step says nothing of its speed.
+    pub(super) start_unseen: bool,
     /// It began with the sideways step (or reversal) that ended the stroke before.
     pub(super) joined: bool,
     /// It ended with a quick move to elsewhere, whose second burst this is: the two together took its speed away.
@@ -195,7 +208,7 @@ impl StrokeTracker {
                 }
                 Mode::Stroke => a.ends(event, &mut next),
                 Mode::Sidestep => a.turns(event, &mut next),
-                Mode::Move => next.extend(a.arrives(event)),
+                Mode::Move => a.arrives(event, &mut next),
             }
         }
         next.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -227,20 +240,22 @@ impl StrokeTracker {
         self.accounts[0].told()
     }
 
-    /// Strokes of the best account that ends at rest, now that work has paused.
-    pub(super) fn settled(&self) -> Vec<RawStroke> {
-        self.at_rest().told()
+    /// Strokes of the best account that ends at rest, now that work has paused; the motor ran until `until_s`.
+    pub(super) fn settled(&self, until_s: f64) -> Vec<RawStroke> {
+        self.at_rest(until_s).told()
     }
 
-    fn at_rest(&self) -> &Account {
-        self.accounts.iter().find(|a| a.mode == Mode::Rest).unwrap_or(&self.accounts[0])
+    fn at_rest(&self, until_s: f64) -> &Account {
+        let score = |a: &Account| a.score - a.rest_cost(until_s);
+        let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
+        resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0])
     }
 }
 
 impl StrokeTracker {
     /// Times of the bursts that the settled account takes for quick moves, s.
-    pub(super) fn moves_s(&self) -> Vec<f64> {
-        self.at_rest().bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e.t_s).collect()
+    pub(super) fn moves_s(&self, until_s: f64) -> Vec<f64> {
+        self.at_rest(until_s).bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e.t_s).collect()
     }
 }
 
@@ -280,6 +295,7 @@ impl Account {
         let sd = STEP_MPS.hypot(SUM_ASKEW * pair.size());
         let (begins, _) = self.begins(sum.map(|v| -v), sd);
         let score = begins + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
+        let score = score - self.rest_cost(event.t_s);
         let mut next = self.after(score, Mode::Stroke, Role::Start, event);
         next.direction = Some(d);
         next.speed = Some(speed);
@@ -299,18 +315,55 @@ impl Account {
             return None;
         }
         let anyhow = fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS);
-        Some(self.after(anyhow - REAL_COST - MOVE_COST, Mode::Move, Role::Move, event))
+        let score = anyhow - REAL_COST - MOVE_COST - self.rest_cost(event.t_s);
+        Some(self.after(score, Mode::Move, Role::Move, event))
     }
 
-    fn arrives(&self, event: Event) -> Option<Self> {
-        let first = self.past.as_ref()?.event;
+    fn arrives(&self, event: Event, out: &mut Vec<Self>) {
+        let Some(past) = &self.past else { return };
+        let first = past.event;
         let time_s = event.t_s - self.since_s;
         if time_s < MOVE_S.0 || time_s > MOVE_S.1 {
-            return None;
+            return;
         }
         let sd = STEP_MPS.hypot(ASKEW * first.step[0].hypot(first.step[1]));
         let score = fits(event.step[0] + first.step[0], sd) + fits(event.step[1] + first.step[1], sd);
-        Some(self.after(score - REAL_COST, Mode::Rest, Role::Move, event))
+        let arrived = self.after(score - REAL_COST, Mode::Rest, Role::Move, event);
+        arrived.sets_off_unseen(event, out);
+        out.push(arrived);
+    }
+
+    /// Having just arrived somewhere, a stroke may begin so soon or so gently that the move's far stronger burst hides it: back
+    /// along the strokes before, or across them. When it ends, its time and the speed taken away tell whether there was one.
+    fn sets_off_unseen(&self, event: Event, out: &mut Vec<Self>) {
+        let Some(d) = self.direction else { return };
+        for (direction, cost, back) in [
+            ([-d[0], -d[1]], UNSEEN_BACK_COST, true),
+            ([-d[1], d[0]], UNSEEN_ACROSS_COST, false),
+            ([d[1], -d[0]], UNSEEN_ACROSS_COST, false),
+        ] {
+            out.push(Self {
+                score: self.score - UNSEEN_COST - cost,
+                mode: Mode::Stroke,
+                direction: Some(direction),
+                current: None,
+                stroke_s: self.stroke_s.filter(|_| back),
+                past: self
+                    .past
+                    .as_ref()
+                    .map(|p| Arc::new(Past { role: Role::MoveThenStart, event, before: p.before.clone() })),
+                ..self.clone()
+            });
+        }
+    }
+
+    /// What resting until `t_s` costs, natural log.
+    fn rest_cost(&self, t_s: f64) -> f64 {
+        if self.past.is_none() {
+            // Before the first stroke nobody knows when the work began.
+            return 0.0;
+        }
+        (REST_COST_PER_S * (t_s - self.since_s)).clamp(0.0, LONG_REST_COST)
     }
 
     /// The speed after a burst said `said`, m/s, with standard deviation `sd`: the less it says, the less is learned.
@@ -377,7 +430,8 @@ impl Account {
         }
         let direction = [event.step[0] / size, event.step[1] / size];
         let (score, stroke_s) = self.begins(event.step, STEP_MPS.hypot(event.blur));
-        let mut next = self.after(score - REAL_COST - 1.0, Mode::Stroke, Role::Start, event);
+        let score = score - REAL_COST - 1.0 - self.rest_cost(event.t_s);
+        let mut next = self.after(score, Mode::Stroke, Role::Start, event);
         next.direction = Some(direction);
         next.speed = Some(self.speed.map_or(size, |v| 0.5 * (v + size)));
         next.current = self.by_itself(size, STEP_MPS.hypot(event.blur));
@@ -454,6 +508,7 @@ impl Account {
         let score = fits(pair.along + speed, turn_sd.hypot(sd)) + fits(pair.across, sd.hypot(0.2 * speed));
         let mut next = self.after(score + anywhere, Mode::Rest, Role::Move, event);
         next.speed = Some(Self::learned(speed, -pair.along, 2.0 * turn_sd));
+        next.sets_off_unseen(event, out);
         out.push(next);
 
         // Or a stroke across begins at once.
@@ -469,18 +524,20 @@ impl Account {
 
     fn told(&self) -> Vec<RawStroke> {
         let (mut out, mut open, mut joined) = (Vec::new(), None, false);
+        let begins = |role| matches!(role, Role::Start | Role::StartAcross | Role::MoveThenStart);
+        let elsewhere = |role| matches!(role, Role::Move | Role::StartAcross | Role::MoveThenStart);
         let bursts = self.bursts();
         for (n, &(role, event)) in bursts.iter().enumerate() {
-            if !matches!(role, Role::Start | Role::StartAcross)
-                && let Some(start) = open.take()
+            if !begins(role)
+                && let Some((start, start_unseen)) = open.take()
             {
                 let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
-                let moved = next.filter(|(role, _)| matches!(role, Role::Move | Role::StartAcross)).map(|b| b.1);
-                out.push(RawStroke { start, end: event, joined, moved });
+                let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
+                out.push(RawStroke { start, end: event, start_unseen, joined, moved });
                 joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
-            if matches!(role, Role::Start | Role::StartAcross | Role::Reversal) {
-                open = Some(event);
+            if begins(role) || role == Role::Reversal {
+                open = Some((event, role == Role::MoveThenStart));
             }
         }
         out

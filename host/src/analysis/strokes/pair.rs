@@ -1,6 +1,6 @@
 //! Two bursts that belong together: a turn with its step aside, or a way to another place.
 
-use super::{ASKEW, Event, MOVE_MPS, STEP_MPS, WIDEST_M, fits};
+use super::{ASKEW, Event, MOVE_MPS, STEP_MPS, UNSQUARE_M, WIDEST_M, fits};
 
 /// Two bursts that belong together, along and across the stroke they end, m/s.
 pub(super) struct Pair {
@@ -48,7 +48,8 @@ impl Pair {
             None => any,
         };
         let beyond = (self.aside_m() / WIDEST_M - 1.0).max(0.0);
-        let straight = STEP_MPS.hypot(ASKEW * self.quick[1].abs()).hypot(0.3 * speed);
+        let unsquare = UNSQUARE_M / self.time_s;
+        let straight = STEP_MPS.hypot(ASKEW * self.quick[1].abs()).hypot(0.3 * speed).hypot(unsquare);
         wide - 8.0 * beyond + self.time_s.ln() + fits(self.quick[0], straight)
     }
 

@@ -35,12 +35,77 @@ fn every_stroke_is_told_and_a_quick_move_is_none() {
     for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
         for _ in 0..40 {
             let (events, times) = day(&mut rng, speed, side);
-            let mut tracker = StrokeTracker::new();
-            events.into_iter().for_each(|e| tracker.push(e));
-            let told: Vec<(f64, f64)> = tracker.settled().iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+            let told = settled(events, times[7].1 + 1.0);
+            let told: Vec<(f64, f64)> = told.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
             assert_eq!(told, times, "speed {speed}, sideways {side}");
         }
     }
+}
+
+/// Times of what is told after the bursts, the motor running until `until_s`.
+fn settled(events: impl IntoIterator<Item = Event>, until_s: f64) -> Vec<RawStroke> {
+    let mut tracker = StrokeTracker::new();
+    events.into_iter().for_each(|e| tracker.push(e));
+    tracker.settled(until_s)
+}
+
+#[test]
+fn a_start_hidden_by_the_move_before_it_is_told_from_the_moves_end() {
+    let mut rng = ChaCha8Rng::seed_from_u64(22);
+    for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
+        for _ in 0..40 {
+            let (mut events, mut times) = day(&mut rng, speed, side);
+            // The second pass begins at once.
+            let hidden = events.iter().position(|e| e.t_s == times[4].0).expect("there");
+            let arrival_s = events[hidden - 1].t_s;
+            events.remove(hidden);
+            times[4].0 = arrival_s;
+            let strokes = settled(events, times[7].1 + 1.0);
+            let told: Vec<(f64, f64)> = strokes.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+            assert_eq!(told, times, "speed {speed}, sideways {side}");
+            let unseen: Vec<usize> = (0..strokes.len()).filter(|i| strokes[*i].start_unseen).collect();
+            assert_eq!(unseen, [4]);
+        }
+    }
+}
+
+#[test]
+fn ends_that_do_not_lie_square_still_make_a_turn() {
+    // Each stroke ends 4 cm from where the next begins along them: a step aside of 0.6 s goes 0.07 m/s along, too.
+    let (mut events, mut times, mut t) = (Vec::new(), Vec::new(), 5.0);
+    for n in 0..5 {
+        let way = if n % 2 == 0 { 1.0 } else { -1.0 };
+        let (first, last) = (n == 0, n == 4);
+        let (aside, slant) = (0.06, 0.07);
+        let from = if first { [way * 0.02, 0.0] } else { [way * 0.02 - slant, -aside] };
+        let to = if last { [-way * 0.02, 0.0] } else { [-way * 0.02 + slant, aside] };
+        events.push(Event { t_s: t, step: from, blur: 0.0 });
+        events.push(Event { t_s: t + 14.0, step: to, blur: 0.0 });
+        times.push((t, t + 14.0));
+        t += 14.6;
+    }
+    let told: Vec<(f64, f64)> = settled(events, t).iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+    assert_eq!(told, times);
+}
+
+#[test]
+fn with_the_motor_running_a_faint_last_end_is_likelier_than_a_long_rest() {
+    // Three strokes of 18 mm/s; the last one's end comes out at two thirds.
+    let bursts = [
+        (5.0, 0.018, 0.0),
+        (19.0, -0.018, 0.19),
+        (19.5, -0.018, -0.19),
+        (33.5, 0.018, 0.19),
+        (34.0, 0.018, -0.19),
+        (48.0, -0.012, -0.002),
+    ];
+    let events = || bursts.into_iter().map(|(t_s, x, y)| Event { t_s, step: [x, y], blur: 0.0 });
+    assert_eq!(settled(events(), 49.5).len(), 3);
+    let mut tracker = StrokeTracker::new();
+    events().for_each(|e| tracker.push(e));
+    let resting = tracker.accounts.iter().find(|a| a.mode == Mode::Rest && a.since_s < 40.0).expect("kept");
+    assert!(resting.rest_cost(49.5) > 2.0 && resting.rest_cost(490.0) <= LONG_REST_COST);
+    assert_eq!(StrokeTracker::new().accounts[0].rest_cost(100.0), 0.0, "before the first stroke nothing is known");
 }
 
 #[test]
