@@ -26,7 +26,7 @@ const KEPT: usize = 40;
 /// across) may live on until the next turn tells them apart.
 const SAME_END: usize = 12;
 /// Accounts this far (in natural log likelihood) behind the best are dropped.
-const BEHIND: f64 = 40.0;
+const BEHIND: f64 = 20.0;
 /// What calling a burst real costs, natural log.
 const REAL_COST: f64 = 3.0;
 /// What a stroke in the same direction as the one before costs, natural log.
@@ -211,15 +211,19 @@ impl StrokeTracker {
                 Mode::Move => a.arrives(event, &mut next),
             }
         }
+        next.retain(|a| !a.has_lapsed(event.t_s));
         next.sort_by(|a, b| b.score.total_cmp(&a.score));
-        let best = next.first().map_or(0.0, |a| a.score);
+        let best = next.first().map_or(f64::NAN, |a| a.score);
+        if !best.is_finite() {
+            return;
+        }
+        let rest = next.iter().position(|a| a.mode == Mode::Rest);
         self.accounts.clear();
-        for a in next {
-            if a.score < best - BEHIND || self.accounts.len() >= KEPT {
-                break;
-            }
+        for (n, a) in next.into_iter().enumerate() {
             let same = self.accounts.iter().filter(|b| b.mode == a.mode && b.since_s == a.since_s).count();
-            if same < SAME_END {
+            let likely = a.score >= best - BEHIND && self.accounts.len() < KEPT && same < SAME_END;
+            // From rest all can begin anew, however unlikely it seems now.
+            if likely || rest == Some(n) {
                 self.accounts.push(a);
             }
         }
@@ -355,6 +359,16 @@ impl Account {
                 ..self.clone()
             });
         }
+    }
+
+    /// Whether the second burst of a pair has not come in time: the account can never go on.
+    fn has_lapsed(&self, t_s: f64) -> bool {
+        let longest_s = match self.mode {
+            Mode::Sidestep => SIDESTEP_S.1,
+            Mode::Move => MOVE_S.1,
+            Mode::Rest | Mode::Stroke => return false,
+        };
+        t_s - self.since_s > longest_s
     }
 
     /// What resting until `t_s` costs, natural log.

@@ -139,3 +139,11 @@ fn a_badly_measured_burst_teaches_little() {
     let badly = Account::learned(0.03, 0.05, 0.05);
     assert!(well > 0.035 && badly < 0.0305 && badly > 0.03, "{well} {badly}");
 }
+
+#[test]
+fn a_burst_beyond_all_measure_is_passed_over() {
+    let burst = |t_s: f64, x: f64| Event { t_s, step: [x, 0.0], blur: 0.0 };
+    let events = [burst(5.0, 0.03), burst(8.0, 1e200), burst(9.0, -1e200), burst(14.0, -0.03)];
+    let told: Vec<(f64, f64)> = settled(events, 15.0).iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+    assert_eq!(told, [(5.0, 14.0)]);
+}
