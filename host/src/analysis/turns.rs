@@ -22,6 +22,10 @@ use std::collections::VecDeque;
 
 /// Half length of the detector, grid points.
 const HALF: usize = 75;
+/// Its whole length, and into how many sums it is taken, which divides the half.
+const SPAN: usize = 2 * HALF + 1;
+const SUMS: usize = 5;
+const _: () = assert!(HALF.is_multiple_of(SUMS));
 /// A peak must be the largest within this many grid points to either side.
 const LONE: usize = 12;
 /// Grid points by which the detector lags behind the stream.
@@ -95,7 +99,10 @@ pub(super) struct Peak {
 #[derive(Clone, Debug)]
 pub(super) struct Detector {
     kernel: [f64; HALF + 1],
-    ring: VecDeque<[f64; 2]>,
+    /// The last [`SPAN`] inputs, each kept twice, that far apart: so they always lie in one piece, oldest first, from `head` on.
+    ring: Vec<[f64; 2]>,
+    head: usize,
+    filled: usize,
     size: VecDeque<f64>,
     median: f64,
     /// Grid index of the next input.
@@ -113,32 +120,44 @@ impl Detector {
         let (short, long) = (gauss(0.1), gauss(0.5));
         Self {
             kernel: core::array::from_fn(|k| short[k] - long[k]),
-            ring: VecDeque::with_capacity(2 * HALF + 2),
+            ring: vec![[0.0; 2]; 2 * SPAN],
+            head: 0,
+            filled: 0,
             size: VecDeque::with_capacity(2 * LONE + 2),
             median: 0.012,
             next: start,
         }
     }
 
+    /// The kernel, which is even, over the last inputs.
+    fn filtered(&self) -> [f64; 2] {
+        let window = &self.ring[self.head..self.head + SPAN];
+        let mid = window[HALF].map(|v| self.kernel[0] * v);
+        // Several sums side by side: one alone would wait for each addition.
+        let mut sums = [[0.0; 2]; SUMS];
+        for first in (1..=HALF).step_by(SUMS) {
+            for (j, sum) in sums.iter_mut().enumerate() {
+                let k = first + j;
+                let (l, r) = (window[HALF - k], window[HALF + k]);
+                for i in 0..2 {
+                    sum[i] += self.kernel[k] * (l[i] + r[i]);
+                }
+            }
+        }
+        sums.iter().fold(mid, |a, b| [a[0] + b[0], a[1] + b[1]])
+    }
+
     /// Takes the acceleration at the next grid point; gives the peak [`DETECT_LAG`] points back, if there is one.
     pub(super) fn push(&mut self, acceleration: [f64; 2]) -> Option<Peak> {
-        self.ring.push_back(acceleration);
+        self.ring[self.head] = acceleration;
+        self.ring[self.head + SPAN] = acceleration;
+        self.head = (self.head + 1) % SPAN;
+        self.filled = (self.filled + 1).min(SPAN);
         self.next += 1;
-        if self.ring.len() < 2 * HALF + 1 {
+        if self.filled < SPAN {
             return None;
         }
-        if self.ring.len() > 2 * HALF + 1 {
-            self.ring.pop_front();
-        }
-        let (a, b) = self.ring.as_slices();
-        let at = |i: usize| if i < a.len() { a[i] } else { b[i - a.len()] };
-        let mid = at(HALF);
-        let (mut x, mut y) = (self.kernel[0] * mid[0], self.kernel[0] * mid[1]);
-        for k in 1..=HALF {
-            let (l, r) = (at(HALF - k), at(HALF + k));
-            x += self.kernel[k] * (l[0] + r[0]);
-            y += self.kernel[k] * (l[1] + r[1]);
-        }
+        let [x, y] = self.filtered();
         let size = x.hypot(y);
         // Follows the median: equal pulls up and down balance where half of the values lie on either side.
         let pull = if size < self.median { -1.0 } else { 1.0 };
