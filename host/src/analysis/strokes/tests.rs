@@ -147,3 +147,22 @@ fn a_burst_beyond_all_measure_is_passed_over() {
     let told: Vec<(f64, f64)> = settled(events, 15.0).iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
     assert_eq!(told, [(5.0, 14.0)]);
 }
+
+#[test]
+fn following_never_comes_to_a_dead_end() {
+    // A far stronger pair of knocks than any arm gives, once without its second half: whatever it is taken for, work goes on.
+    let mut rng = ChaCha8Rng::seed_from_u64(23);
+    let (events, times) = day(&mut rng, 0.03, 0.03);
+    let mut tracker = StrokeTracker::new();
+    for event in events {
+        tracker.push(event);
+        if event.t_s == times[1].0 {
+            tracker.push(Event { t_s: event.t_s + 3.0, step: [0.9, -0.7], blur: 0.0 });
+        }
+        assert!(tracker.accounts.iter().any(|a| a.mode == Mode::Rest));
+        assert!(tracker.accounts.iter().all(|a| !a.has_lapsed(event.t_s)));
+    }
+    let told = tracker.settled(times[7].1 + 1.0);
+    let found = |t: &(f64, f64)| told.iter().any(|s| s.start.t_s == t.0 && s.end.t_s == t.1);
+    assert!(times[4..].iter().all(found), "the second pass is told");
+}
