@@ -9,7 +9,7 @@
 
 use super::attitude::Vec3;
 use super::findings::Interval;
-use super::strokes::RawStroke;
+use super::strokes::{RawStroke, SPEEDS_MPS};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
 
@@ -404,6 +404,10 @@ fn assemble(
         let k = (Z90 * k).exp();
         mean_mps = Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k };
     }
+    if mean_mps.lo > SPEEDS_MPS.1 {
+        // No arm polishes so fast: something else swings, and nothing is known of it.
+        return None;
+    }
     let mut settled = Vec::new();
     for (n, (&i, traverse)) in members.iter().zip(traverses).enumerate() {
         let r = &refined[i];
@@ -484,6 +488,13 @@ mod tests {
         let ratio = (0.2_f64 / 0.025).powi(2);
         let due = (SHAPE_SPREAD * ratio / (ratio + SHAPE_RATIO * SHAPE_RATIO)).powi(2);
         assert!(((quick - slow) / due - 1.0).abs() < 0.2, "{slow} {quick}, due {due}");
+    }
+
+    #[test]
+    fn what_swings_faster_than_any_arm_polishes_is_no_pass() {
+        let mut rng = ChaCha8Rng::seed_from_u64(10);
+        assert_eq!(preview(&pass(&mut rng, 3, 0.2, 0.05, 0.4), &[], Known::default()).len(), 1);
+        assert_eq!(preview(&pass(&mut rng, 3, 4.5, 0.05, 0.4), &[], Known::default()).len(), 0);
     }
 
     #[test]

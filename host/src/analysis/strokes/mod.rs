@@ -75,7 +75,7 @@ const QUICKEST_TOLD_MPS: f64 = 0.1;
 /// Share of the speed's old value that a well measured burst replaces.
 const LEARN: f64 = 0.3;
 /// Speeds a stroke can have, m/s.
-const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
+pub(super) const SPEEDS_MPS: (f64, f64) = (0.008, 0.35);
 
 /// What a burst was taken for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
