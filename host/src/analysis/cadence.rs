@@ -26,7 +26,8 @@
 //! * The period lies outside [`PERIODS_S`]: slower work has strokes, quicker shaking is no travel.
 //! * An arm going to and fro in a sine with so much acceleration would travel less than [`TRAVEL_M`]: a pad that wobbles as it
 //!   spins, a hand that trembles.
-//! * The motor stood (a stream too slow to tell counts as running, and so does an arm that shakes like one), a stream had a hole, or the stretch is shorter than a window.
+//! * The motor stood (a stream too slow to tell counts as running, and so does an arm that shakes like one), a stream had a hole,
+//!   or the stretch is shorter than a window.
 //! * Strokes were found in half of the time or more, each as long as one way, or longer than any period. In quick work
 //!   the stroke finder now and then takes whole cycles for strokes; those do not count, and a pass mostly made of them is none.
 //!

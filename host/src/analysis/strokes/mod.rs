@@ -254,9 +254,7 @@ impl StrokeTracker {
         let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
         resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0])
     }
-}
 
-impl StrokeTracker {
     /// Times of the bursts that the settled account takes for quick moves, s.
     pub(super) fn moves_s(&self, until_s: f64) -> Vec<f64> {
         self.at_rest(until_s).bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e.t_s).collect()
