@@ -17,12 +17,14 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import inside_strokes
 from score import score, speed_errors
 from table import markdown
 from targets import COMMON, PARTS, TOLD, UNTOLD
 
 TOP = Path(__file__).resolve().parents[2]
 PRACTICE = TOP / "data" / "recordings" / "practice"
+TRACED = 3  # recordings of each kind whose strokes are looked into
 
 
 def run(program, *args):
@@ -39,13 +41,13 @@ def parts(arm_parts, recording, truth, *length):
     return {p: speed_errors(truth, [r for r in found if r["parts"] == p]) for p in PARTS}
 
 
-def review(programs, table, truth, folder, name, kind):
-    """Scores one table, with and without its stroke length told."""
+def review(programs, table, truth, folder, name, kind, traced):
+    """Scores one table, with and without its stroke length told, and what a smoother inside its strokes would give."""
     program, arm_parts = programs
     recording = folder / "recording.mcap"
     run(program, "import", table, "--out", recording)
+    out = {"name": name, "kind": kind, "inside": inside_strokes.errors(table, truth) if traced else []}
     table.unlink()
-    out = {"name": name, "kind": kind}
     for key, length in (("told", [truth["cfg"]["stroke_m"]]), ("untold", [])):
         more = ["--stroke-length-m", *length] if length else []
         run(program, "review", recording, "--no-sheets", "--out", folder / key, *more)
@@ -53,13 +55,13 @@ def review(programs, table, truth, folder, name, kind):
     return out
 
 
-def simulated(programs, work, kind, seed):
+def simulated(programs, work, kind, seed, traced):
     folder = Path(tempfile.mkdtemp(dir=work))
     try:
         run(programs[0], "simulate", "--kind", kind, "--seed", seed, "--out", folder)
         table = folder / f"{kind}-{seed}.csv"
         truth = json.loads((folder / f"{kind}-{seed}.truth.json").read_text())
-        return review(programs, table, truth, folder, f"{kind}-{seed}", kind)
+        return review(programs, table, truth, folder, f"{kind}-{seed}", kind, traced)
     finally:
         shutil.rmtree(folder)
 
@@ -72,7 +74,7 @@ def practice(programs, work, path):
         with lzma.open(path) as packed, open(table, "wb") as plain:
             shutil.copyfileobj(packed, plain)
         truth = json.loads(lzma.open(PRACTICE / f"{name}.truth.json.xz").read())
-        return review(programs, table, truth, folder, name, "practice")
+        return review(programs, table, truth, folder, name, "practice", True)
     finally:
         shutil.rmtree(folder)
 
@@ -100,7 +102,7 @@ def main():
     started = time.monotonic()
     print(f"seed {args.seed}, {args.count} recordings of each of {len(kinds)} kinds, {len(list(PRACTICE.glob('*.csv.xz')))} practice recordings")
     with ThreadPoolExecutor(2) as pool:
-        jobs = [(kind, args.seed * 1000 + i) for i in range(args.count) for kind in kinds]
+        jobs = [(kind, args.seed * 1000 + i, i < TRACED) for i in range(args.count) for kind in kinds]
         runs = list(pool.map(lambda job: simulated(programs, args.work, *job), jobs))
         practices = list(pool.map(lambda p: practice(programs, args.work, p), sorted(PRACTICE.glob("*.csv.xz"))))
     seconds = time.monotonic() - started

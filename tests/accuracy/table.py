@@ -17,6 +17,10 @@ counts as met when 90 % of them meet it, and the worst stands beside. Where a ta
 all recordings are taken together.
 """
 
+INSIDE = """No trace is part of the program, and this is why: a smoother that is told each stroke's true times, direction, mean speed
+and end speeds (`inside_strokes.py`) follows the speed between no better than the mean alone, whose figure is 1. The last line
+shows that it could, were gravity not in the way."""
+
 
 def line(*cells):
     return "| " + " | ".join(str(c) for c in cells) + " |"
@@ -91,7 +95,13 @@ def markdown(facts, kinds, runs, practices, results):
     for part, what in PARTS.items():
         each = [np.abs(np.concatenate([r[key]["parts"][part] for r in group])) for group, key in columns]
         out.append(line(what, *(" · ".join(shown("{:.1%}", quantile(e, q)) for q in (0.5, 0.9)) for e in each)))
-    out += ["", "Without a told length, turn times alone can only assume the usual one. A smoother's trace inside the strokes is not", "part of the program: see `host/src/analysis/traverse.rs`."]
+    out += ["", "Without a told length, turn times alone can only assume the usual one."]
+
+    out += ["", "## Speed inside the strokes (RMS error over the RMS of the true wandering about the mean, median · p90 over strokes)", ""]
+    out += [INSIDE, "", line("trace", "simulated", "practice"), line(*["---"] * 3)]
+    for i, what in enumerate(("smoother over the measured acceleration", "straight line between the ends, no acceleration", "smoother over the true acceleration")):
+        each = [[e[i] for r in group for e in r["inside"]] for group in (runs, practices)]
+        out.append(line(what, *(" · ".join(shown("{:.2f}", quantile(e, q)) for q in (0.5, 0.9)) for e in each)))
 
     out += ["", "## Surface temperature and heat by kind (median · p90 · worst recording)", ""]
     out += [line("kind", "spot, RMS error, K", "peak rise, size of error, K", "crossings", "`heat-over` late, s", "`heat-soon` first said ahead, s", "useful", "`heat-soon` / `heat-over` without reason", "minutes"), line(*["---"] * 9)]

@@ -14,8 +14,9 @@
 //! # Inside a stroke
 //!
 //! No trace is claimed. Between turns the arm's acceleration is of the size of what a tilt of a twentieth of a degree fakes;
-//! a smoother over a stroke (velocity, tilt and bias as states, held at both ends) followed simulated strokes no better than
-//! their mean speed does. So a moment's speed is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
+//! a smoother over a stroke follows its speed no better than the mean does, even when it is told the stroke's times, direction,
+//! mean and speeds at both ends (`tests/accuracy/inside_strokes.py`; figures in `tests/accuracy/RESULTS.md`). So a moment's speed
+//! is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
 
 use super::findings::Interval;
 use super::setup::{ArmParts, Setup};
