@@ -51,6 +51,10 @@ const NOISE_MPS: f64 = 0.007;
 const STEP_MPS: f64 = 0.005;
 /// How well a stroke's direction is known at first, rad.
 const ASKEW: f64 = 0.15;
+/// How much the times of a person's strokes scatter, relative; the time of anybody's, s, and its scatter.
+const STROKE_SCATTER: f64 = 0.22;
+const USUAL_S: f64 = 8.0;
+const USUAL_SCATTER: f64 = 0.8;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
@@ -85,6 +89,8 @@ enum Role {
     StartAcross,
     /// End of a stroke, followed by a sideways step.
     EndTurning,
+    /// The same where the stroke's start was not noticed.
+    EndUnnoticed,
     /// End of a stroke, followed by rest.
     EndResting,
     /// End of one stroke and start of the next.
@@ -161,11 +167,19 @@ pub(super) struct Now {
 #[derive(Debug)]
 pub(super) struct StrokeTracker {
     accounts: Vec<Account>,
+    /// All bursts so far, for what only hindsight can tell.
+    heard: Vec<Event>,
 }
 
 /// Natural log of a normal density, without its constant.
 fn fits(error: f64, sd: f64) -> f64 {
     -0.5 * (error / sd) * (error / sd) - sd.ln()
+}
+
+/// How likely a burst is noise: natural log of a density in the plane of velocities.
+fn is_noise(event: Event) -> f64 {
+    let sd = NOISE_MPS.hypot(event.blur);
+    fits(event.step[0], sd) + fits(event.step[1], sd) + 0.3
 }
 
 impl StrokeTracker {
@@ -185,6 +199,7 @@ impl StrokeTracker {
                 lent: 0.0,
                 passed_over: None,
             }],
+            heard: Vec::new(),
         }
     }
 
@@ -194,10 +209,10 @@ impl StrokeTracker {
         if !size.is_finite() || !event.t_s.is_finite() {
             return;
         }
+        self.heard.push(event);
         let mut next = Vec::with_capacity(4 * self.accounts.len());
         for a in &self.accounts {
-            let noise = NOISE_MPS.hypot(event.blur);
-            let noise = fits(event.step[0], noise) + fits(event.step[1], noise) + 0.3;
+            let noise = is_noise(event);
             let passed_over = (a.mode == Mode::Rest).then_some((event, noise));
             next.push(Account { score: a.score + noise, passed_over, ..a.clone() });
             match a.mode {
@@ -241,12 +256,12 @@ impl StrokeTracker {
 
     /// Strokes finished in the best account.
     pub(super) fn strokes(&self) -> Vec<RawStroke> {
-        self.accounts[0].told()
+        self.accounts[0].told(&self.heard)
     }
 
     /// Strokes of the best account that ends at rest, now that work has paused; the motor ran until `until_s`.
     pub(super) fn settled(&self, until_s: f64) -> Vec<RawStroke> {
-        self.at_rest(until_s).told()
+        self.at_rest(until_s).told(&self.heard)
     }
 
     fn at_rest(&self, until_s: f64) -> &Account {
@@ -298,7 +313,8 @@ impl Account {
         let (begins, _) = self.begins(sum.map(|v| -v), sd);
         let score = begins + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
         let score = score - self.rest_cost(event.t_s);
-        let mut next = self.after(score, Mode::Stroke, Role::Start, event);
+        let before = self.after(0.0, Mode::Sidestep, Role::EndUnnoticed, first);
+        let mut next = before.after(score, Mode::Stroke, Role::Start, event);
         next.direction = Some(d);
         next.speed = Some(speed);
         next.current = self.by_itself(speed, sd);
@@ -462,8 +478,8 @@ impl Account {
         let blurred = STEP_MPS.hypot(event.blur);
         let sd = blurred.hypot(0.15 * speed).hypot(ASKEW * side.abs());
         let lasting = match self.stroke_s {
-            Some(usual) => (-0.5 * ((time_s / usual).ln() / 0.22).powi(2)).max(-5.0),
-            None => -0.5 * ((time_s / 8.0).ln() / 0.8).powi(2),
+            Some(usual) => (-0.5 * ((time_s / usual).ln() / STROKE_SCATTER).powi(2)).max(-5.0),
+            None => -0.5 * ((time_s / USUAL_S).ln() / USUAL_SCATTER).powi(2),
         };
         let put = |mut next: Self| {
             next.speed = Some(Self::learned(speed, taken, sd));
@@ -534,12 +550,23 @@ impl Account {
         out.push(next);
     }
 
-    fn told(&self) -> Vec<RawStroke> {
+    /// The strokes; `heard` are all bursts, taken for something or not.
+    fn told(&self, heard: &[Event]) -> Vec<RawStroke> {
         let (mut out, mut open, mut joined) = (Vec::new(), None, false);
+        // Turns out of strokes whose starts were not noticed, and before which stroke each stands.
+        let mut unnoticed: Vec<(usize, [Event; 2], f64)> = Vec::new();
         let begins = |role| matches!(role, Role::Start | Role::StartAcross | Role::MoveThenStart);
         let elsewhere = |role| matches!(role, Role::Move | Role::StartAcross | Role::MoveThenStart);
         let bursts = self.bursts();
         for (n, &(role, event)) in bursts.iter().enumerate() {
+            if role == Role::EndUnnoticed
+                && let Some((_, start)) = bursts.get(n + 1)
+            {
+                let since_s = n.checked_sub(1).map_or(f64::NEG_INFINITY, |n| bursts[n].1.t_s);
+                unnoticed.push((out.len(), [event, *start], since_s));
+                joined = false;
+                continue;
+            }
             if !begins(role)
                 && let Some((start, start_unseen)) = open.take()
             {
@@ -552,6 +579,49 @@ impl Account {
                 open = Some((event, role == Role::MoveThenStart));
             }
         }
+        let usual_s = median(out.iter().map(|s: &RawStroke| s.end.t_s - s.start.t_s));
+        for (at, turn, since_s) in unnoticed.into_iter().rev() {
+            if let Some(next) = out.get(at).copied()
+                && let Some(start) = began(heard, since_s, turn, usual_s)
+            {
+                out[at] = RawStroke { joined: true, ..next };
+                out.insert(at, RawStroke { start, end: turn[0], start_unseen: false, joined: false, moved: None });
+            }
+        }
         out
     }
+}
+
+/// Which burst after `since_s` was the start of a stroke that ended in a turn: now that the turn tells its velocity and the
+/// others how long strokes last, one may stand out that was as well taken for noise when it came.
+fn began(heard: &[Event], since_s: f64, [end, next]: [Event; 2], usual_s: Option<f64>) -> Option<Event> {
+    let sum = [0, 1].map(|i| -0.5 * (end.step[i] + next.step[i]));
+    let speed = sum[0].hypot(sum[1]);
+    let d = sum.map(|v| v / speed);
+    let pair = Pair::of(end, next, d);
+    let known = STEP_MPS.hypot(SUM_ASKEW * pair.size());
+    let candidates: Vec<Event> =
+        heard.iter().copied().filter(|e| e.t_s > since_s + 0.3 && e.t_s < end.t_s - MIN_STROKE_S).collect();
+    let first_s = candidates.first()?.t_s;
+    let rate_hz = candidates.len() as f64 / (end.t_s - first_s);
+    // Odds that it was this burst, against that none was the start.
+    let odds = candidates.into_iter().map(|e| {
+        let time_s = end.t_s - e.t_s;
+        let (usual, scatter) = usual_s.map_or((USUAL_S, USUAL_SCATTER), |usual| (usual, STROKE_SCATTER));
+        let lasts = fits((time_s / usual).ln(), scatter) - time_s.ln() - 0.5 * core::f64::consts::TAU.ln();
+        let sd = known.hypot(STEP_MPS.hypot(e.blur)).hypot(UNEVEN * speed);
+        let along = e.step[0] * d[0] + e.step[1] * d[1];
+        let across = e.step[1] * d[0] - e.step[0] * d[1];
+        let odds = fits(along - speed, sd) + fits(across, sd.hypot(ASKEW * speed)) - is_noise(e) + lasts - rate_hz.ln();
+        (e, (odds + UNSEEN_COST).exp())
+    });
+    let odds: Vec<(Event, f64)> = odds.collect();
+    let all = 1.0 + odds.iter().map(|o| o.1).sum::<f64>();
+    odds.into_iter().find(|o| o.1 > 0.5 * all).map(|o| o.0)
+}
+
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
 }
