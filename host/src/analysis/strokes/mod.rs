@@ -55,6 +55,8 @@ const ASKEW: f64 = 0.15;
 const STROKE_SCATTER: f64 = 0.22;
 const USUAL_S: f64 = 8.0;
 const USUAL_SCATTER: f64 = 0.8;
+/// Two starts this close, relative to the stroke's time, make the same stroke of it.
+const SAME_START: f64 = 0.15;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
@@ -71,6 +73,8 @@ const QUICK_MPS: f64 = 0.12;
 const MOVE_S: (f64, f64) = (0.2, 2.0);
 const MOVE_COST: f64 = 3.0;
 const MOVE_MPS: f64 = 0.2;
+/// What calling a strong burst at rest no work at all costs, natural log: the machine is set down, or turned over.
+const HANDLED_COST: f64 = 6.0;
 /// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative.
 const HURRY: f64 = 0.5;
 /// A start quicker than this is not told as a stroke's speed, m/s: nobody corrects paint that fast, but steps aside are quicker.
@@ -212,7 +216,10 @@ impl StrokeTracker {
         self.heard.push(event);
         let mut next = Vec::with_capacity(4 * self.accounts.len());
         for a in &self.accounts {
-            let noise = is_noise(event);
+            let mut noise = is_noise(event);
+            if a.mode == Mode::Rest {
+                noise = noise.max(fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS) - HANDLED_COST);
+            }
             let passed_over = (a.mode == Mode::Rest).then_some((event, noise));
             next.push(Account { score: a.score + noise, passed_over, ..a.clone() });
             match a.mode {
@@ -617,7 +624,11 @@ fn began(heard: &[Event], since_s: f64, [end, next]: [Event; 2], usual_s: Option
     });
     let odds: Vec<(Event, f64)> = odds.collect();
     let all = 1.0 + odds.iter().map(|o| o.1).sum::<f64>();
-    odds.into_iter().find(|o| o.1 > 0.5 * all).map(|o| o.0)
+    // Bursts close to each other say the same of the stroke.
+    let close = |a: Event, b: Event| (a.t_s - b.t_s).abs() < SAME_START * (end.t_s - a.t_s);
+    let around = |e: Event| odds.iter().filter(|o| close(e, o.0)).map(|o| o.1).sum::<f64>();
+    let (best, _) = odds.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (around(best) > 0.5 * all).then_some(best)
 }
 
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
