@@ -560,17 +560,15 @@ impl Account {
     /// The strokes; `heard` are all bursts, taken for something or not.
     fn told(&self, heard: &[Event]) -> Vec<RawStroke> {
         let (mut out, mut open, mut joined) = (Vec::new(), None, false);
-        // Turns out of strokes whose starts were not noticed, and before which stroke each stands.
-        let mut unnoticed: Vec<(usize, [Event; 2], f64)> = Vec::new();
+        // Strokes whose starts were not noticed: before which stroke each stands, since when it can have begun, its end.
+        let mut unnoticed: Vec<(usize, f64, Ended)> = Vec::new();
         let begins = |role| matches!(role, Role::Start | Role::StartAcross | Role::MoveThenStart);
         let elsewhere = |role| matches!(role, Role::Move | Role::StartAcross | Role::MoveThenStart);
         let bursts = self.bursts();
         for (n, &(role, event)) in bursts.iter().enumerate() {
-            if role == Role::EndUnnoticed
-                && let Some((_, start)) = bursts.get(n + 1)
-            {
+            if role == Role::EndUnnoticed {
                 let since_s = n.checked_sub(1).map_or(f64::NEG_INFINITY, |n| bursts[n].1.t_s);
-                unnoticed.push((out.len(), [event, *start], since_s));
+                unnoticed.push((out.len(), since_s, Ended::by_turns(&bursts[n..])));
                 joined = false;
                 continue;
             }
@@ -587,48 +585,75 @@ impl Account {
             }
         }
         let usual_s = median(out.iter().map(|s: &RawStroke| s.end.t_s - s.start.t_s));
-        for (at, turn, since_s) in unnoticed.into_iter().rev() {
+        for (at, since_s, ended) in unnoticed.into_iter().rev() {
             if let Some(next) = out.get(at).copied()
-                && let Some(start) = began(heard, since_s, turn, usual_s)
+                && let Some(start) = ended.began(heard, since_s, usual_s)
             {
                 out[at] = RawStroke { joined: true, ..next };
-                out.insert(at, RawStroke { start, end: turn[0], start_unseen: false, joined: false, moved: None });
+                out.insert(at, RawStroke { start, end: ended.end, start_unseen: false, joined: false, moved: None });
             }
         }
         out
     }
 }
 
-/// Which burst after `since_s` was the start of a stroke that ended in a turn: now that the turn tells its velocity and the
-/// others how long strokes last, one may stand out that was as well taken for noise when it came.
-fn began(heard: &[Event], since_s: f64, [end, next]: [Event; 2], usual_s: Option<f64>) -> Option<Event> {
-    let sum = [0, 1].map(|i| -0.5 * (end.step[i] + next.step[i]));
-    let speed = sum[0].hypot(sum[1]);
-    let d = sum.map(|v| v / speed);
-    let pair = Pair::of(end, next, d);
-    let known = STEP_MPS.hypot(SUM_ASKEW * pair.size());
-    let candidates: Vec<Event> =
-        heard.iter().copied().filter(|e| e.t_s > since_s + 0.3 && e.t_s < end.t_s - MIN_STROKE_S).collect();
-    let first_s = candidates.first()?.t_s;
-    let rate_hz = candidates.len() as f64 / (end.t_s - first_s);
-    // Odds that it was this burst, against that none was the start.
-    let odds = candidates.into_iter().map(|e| {
-        let time_s = end.t_s - e.t_s;
-        let (usual, scatter) = usual_s.map_or((USUAL_S, USUAL_SCATTER), |usual| (usual, STROKE_SCATTER));
-        let lasts = fits((time_s / usual).ln(), scatter) - time_s.ln() - 0.5 * core::f64::consts::TAU.ln();
-        let sd = known.hypot(STEP_MPS.hypot(e.blur)).hypot(UNEVEN * speed);
-        let along = e.step[0] * d[0] + e.step[1] * d[1];
-        let across = e.step[1] * d[0] - e.step[0] * d[1];
-        let odds = fits(along - speed, sd) + fits(across, sd.hypot(ASKEW * speed)) - is_noise(e) + lasts - rate_hz.ln();
-        (e, (odds + UNSEEN_COST).exp())
-    });
-    let odds: Vec<(Event, f64)> = odds.collect();
-    let all = 1.0 + odds.iter().map(|o| o.1).sum::<f64>();
-    // Bursts close to each other say the same of the stroke.
-    let close = |a: Event, b: Event| (a.t_s - b.t_s).abs() < SAME_START * (end.t_s - a.t_s);
-    let around = |e: Event| odds.iter().filter(|o| close(e, o.0)).map(|o| o.1).sum::<f64>();
-    let (best, _) = odds.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    (around(best) > 0.5 * all).then_some(best)
+/// The end of a stroke whose start was not noticed.
+struct Ended {
+    end: Event,
+    /// Its velocity, m/s, and one standard deviation of that per axis.
+    velocity: [f64; 2],
+    sd: f64,
+}
+
+impl Ended {
+    /// `bursts` begin with its end: the turn there and those that follow without a rest, to and fro, all say how fast it went.
+    fn by_turns(bursts: &[(Role, Event)]) -> Self {
+        let (mut sum, mut size, mut turns, mut way) = ([0.0; 2], 0.0, 0.0, -0.5);
+        for pair in bursts.chunks_exact(2) {
+            let [(end, first), (start, second)] = [pair[0], pair[1]];
+            if !matches!(end, Role::EndUnnoticed | Role::EndTurning) || start != Role::Start {
+                break;
+            }
+            let [x, y] = [0, 1].map(|i| first.step[i] - second.step[i]);
+            sum = [0, 1].map(|i| sum[i] + way * (first.step[i] + second.step[i]));
+            size += 0.5 * x.hypot(y);
+            turns += 1.0;
+            way = -way;
+        }
+        let sd = STEP_MPS.hypot(SUM_ASKEW * size / turns) / turns.sqrt();
+        Self { end: bursts[0].1, velocity: sum.map(|v| v / turns), sd }
+    }
+
+    /// Which burst after `since_s` was its start: now that turns tell its velocity and the other strokes how long they last,
+    /// one may stand out that was as well taken for noise when it came.
+    fn began(&self, heard: &[Event], since_s: f64, usual_s: Option<f64>) -> Option<Event> {
+        let end = self.end;
+        let speed = self.velocity[0].hypot(self.velocity[1]);
+        let d = self.velocity.map(|v| v / speed);
+        let candidates: Vec<Event> =
+            heard.iter().copied().filter(|e| e.t_s > since_s + 0.3 && e.t_s < end.t_s - MIN_STROKE_S).collect();
+        let first_s = candidates.first()?.t_s;
+        let rate_hz = candidates.len() as f64 / (end.t_s - first_s);
+        // Odds that it was this burst, against that none was the start.
+        let odds = candidates.into_iter().map(|e| {
+            let time_s = end.t_s - e.t_s;
+            let (usual, scatter) = usual_s.map_or((USUAL_S, USUAL_SCATTER), |usual| (usual, STROKE_SCATTER));
+            let lasts = fits((time_s / usual).ln(), scatter) - time_s.ln() - 0.5 * core::f64::consts::TAU.ln();
+            let sd = self.sd.hypot(STEP_MPS.hypot(e.blur)).hypot(UNEVEN * speed);
+            let along = e.step[0] * d[0] + e.step[1] * d[1];
+            let across = e.step[1] * d[0] - e.step[0] * d[1];
+            let odds =
+                fits(along - speed, sd) + fits(across, sd.hypot(ASKEW * speed)) - is_noise(e) + lasts - rate_hz.ln();
+            (e, (odds + UNSEEN_COST).exp())
+        });
+        let odds: Vec<(Event, f64)> = odds.collect();
+        let all = 1.0 + odds.iter().map(|o| o.1).sum::<f64>();
+        // Bursts close to each other say the same of the stroke.
+        let close = |a: Event, b: Event| (a.t_s - b.t_s).abs() < SAME_START * (end.t_s - a.t_s);
+        let around = |e: Event| odds.iter().filter(|o| close(e, o.0)).map(|o| o.1).sum::<f64>();
+        let (best, _) = odds.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (around(best) > 0.5 * all).then_some(best)
+    }
 }
 
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
