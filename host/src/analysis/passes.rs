@@ -9,7 +9,7 @@
 
 use super::attitude::Vec3;
 use super::findings::Interval;
-use super::strokes::{RawStroke, SPEEDS_MPS};
+use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
 
@@ -144,10 +144,12 @@ fn refine(
     let shared = |i: usize| i > 0 && strokes[i].start.t_s == strokes[i - 1].end.t_s;
     let mut bursts: Vec<Burst> = found.moves_s.iter().map(|t| Burst { t_s: *t, of: None }).collect();
     for (i, s) in strokes.iter().enumerate() {
-        if !shared(i) {
+        if !shared(i) && !s.supposed[0] {
             bursts.push(Burst { t_s: s.start.t_s, of: Some((i, 0)) });
         }
-        bursts.push(Burst { t_s: s.end.t_s, of: Some((i, 1)) });
+        if !s.supposed[1] {
+            bursts.push(Burst { t_s: s.end.t_s, of: Some((i, 1)) });
+        }
     }
     bursts.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     let times: Vec<f64> = bursts.iter().map(|b| b.t_s).collect();
@@ -315,7 +317,7 @@ fn axis_of_run(run: &[usize], strokes: &[RawStroke], refined: &[Refined]) -> [f6
     let mut axis = turns.fold([0.0; 2], sum);
     let share = if run.len() == 1 { 1.0 } else { 0.5 };
     for (i, end) in [(run[0], 0), (run[run.len() - 1], 1)] {
-        if end == 0 && strokes[i].start_unseen {
+        if strokes[i].says_nothing(end) {
             continue;
         }
         let share = if refined[i].askew { 0.02 } else { share };
@@ -375,7 +377,7 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
             if k > 0 {
                 way = -way;
             }
-            if k == 0 && strokes[i].start_unseen {
+            if k == 0 && strokes[i].says_nothing(0) {
                 continue;
             }
             said.push(match turn {
@@ -387,7 +389,9 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
                 Turn::Reversal(v) => (0.5 * way * along(axis, v), 0.25 * STEP_SD_MPS * STEP_SD_MPS),
             });
         }
-        said.push(alone(refined[members[to - 1]].steps[1], -way));
+        if !strokes[members[to - 1]].says_nothing(1) {
+            said.push(alone(refined[members[to - 1]].steps[1], -way));
+        }
         let weight: f64 = said.iter().map(|s| 1.0 / s.1).sum();
         let speed = said.iter().map(|s| s.0 / s.1).sum::<f64>() / weight;
         // ln of the odds of this way against the other, given a speed of that size.
@@ -434,8 +438,9 @@ fn timed_along(
             start = trust * start + (1.0 - trust) * share;
             before.ends_mps[1] = Some(both - start);
         }
-        let start = Some(start).filter(|_| !strokes[i].start_unseen);
-        timed.push(Timed { time_s, ends_mps: [start, Some(end)] });
+        let heard = |end: usize, v: f64| (!strokes[i].says_nothing(end)).then_some(v);
+        let time_spread = if strokes[i].supposed.contains(&true) { STROKE_SCATTER } else { 0.0 };
+        timed.push(Timed { time_s, time_spread, ends_mps: [heard(0, start), heard(1, end)] });
     }
     timed
 }
@@ -530,7 +535,7 @@ mod tests {
                 let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
                 spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
                 let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-                RawStroke { start, end, start_unseen: false, joined: !first, moved: None }
+                RawStroke { start, end, start_unseen: false, supposed: [false; 2], joined: !first, moved: None }
             })
             .collect()
     }
@@ -578,6 +583,7 @@ mod tests {
             start: Event { t_s, step: [v, 0.0], blur: 0.0 },
             end: Event { t_s: t_s + 9.0, step: [-v, 0.0], blur: 0.0 },
             start_unseen: false,
+            supposed: [false; 2],
             joined: false,
             moved: None,
         };

@@ -51,6 +51,8 @@ pub(super) const Z90: f64 = 1.645;
 pub(super) struct Timed {
     /// Time from start to end, s.
     pub(super) time_s: f64,
+    /// How far it may be off beyond the timing of turns, one standard deviation, relative: where an end was not seen.
+    pub(super) time_spread: f64,
     /// Speed along the stroke at its start and end, m/s, where it was measured.
     pub(super) ends_mps: [Option<f64>; 2],
 }
@@ -171,8 +173,11 @@ fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interva
         .iter()
         .enumerate()
         .map(|(i, s)| {
-            let variance =
-                1.0 / own[i] + tie * tie / (own[i] * own[i] * common) + (TIMING_S / s.time_s).powi(2) + shared;
+            let variance = 1.0 / own[i]
+                + tie * tie / (own[i] * own[i] * common)
+                + (TIMING_S / s.time_s).powi(2)
+                + s.time_spread.powi(2)
+                + shared;
             Traverse { length_m: x[i].exp(), speed_mps: x[i].exp() / s.time_s, spread: variance.sqrt() }
         })
         .collect();
@@ -201,7 +206,7 @@ mod tests {
                 let v = speed_mps * (0.08 * gauss()).exp();
                 let end = |g: [f64; 2]| STEP_SCALE * v * (1.0 + UNEVEN * g[0]) + STEP_SD_MPS * g[1];
                 let ends = [Some(end([gauss(), gauss()])), Some(end([gauss(), gauss()]))];
-                (Timed { time_s: length / v, ends_mps: ends }, v)
+                (Timed { time_s: length / v, time_spread: 0.0, ends_mps: ends }, v)
             })
             .unzip()
     }
@@ -233,7 +238,7 @@ mod tests {
 
     #[test]
     fn one_wild_step_does_not_carry_the_pass_away() {
-        let good = Timed { time_s: 10.0, ends_mps: [Some(0.0408), Some(0.0408)] };
+        let good = Timed { time_s: 10.0, time_spread: 0.0, ends_mps: [Some(0.0408), Some(0.0408)] };
         let mut strokes = vec![good; 6];
         let (before, _) = joint(&strokes, None).unwrap();
         strokes[2].ends_mps[0] = Some(0.30);
@@ -251,7 +256,10 @@ mod tests {
 
     #[test]
     fn a_told_length_over_time_is_the_answer_when_steps_are_missing() {
-        let strokes = [Timed { time_s: 8.0, ends_mps: [None, None] }, Timed { time_s: 10.0, ends_mps: [None, None] }];
+        let strokes = [
+            Timed { time_s: 8.0, time_spread: 0.0, ends_mps: [None, None] },
+            Timed { time_s: 10.0, time_spread: 0.0, ends_mps: [None, None] },
+        ];
         let (each, mean) = joint(&strokes, Some(0.4)).unwrap();
         assert!((each[0].speed_mps - 0.05).abs() < 1e-9 && (each[1].speed_mps - 0.04).abs() < 1e-9);
         assert!((mean.value - 0.8 / 18.0).abs() < 1e-9);
@@ -267,7 +275,10 @@ mod tests {
     fn with_fewer_parts_less_is_taken_in() {
         // Two strokes of 0.4 m; the second one's steps say half as much.
         let ends = |v: f64| [Some(STEP_SCALE * v); 2];
-        let strokes = [Timed { time_s: 10.0, ends_mps: ends(0.04) }, Timed { time_s: 10.0, ends_mps: ends(0.02) }];
+        let strokes = [
+            Timed { time_s: 10.0, time_spread: 0.0, ends_mps: ends(0.04) },
+            Timed { time_s: 10.0, time_spread: 0.0, ends_mps: ends(0.02) },
+        ];
         let lengths = |parts| {
             let (each, mean) = estimate(&strokes, Known { told_length_m: None, parts }).unwrap();
             assert!(mean.lo < mean.value && mean.value < mean.hi);
@@ -282,9 +293,9 @@ mod tests {
     #[test]
     fn nonsense_gives_nothing_or_wide_intervals() {
         assert!(joint(&[], None).is_none());
-        assert!(joint(&[Timed { time_s: 0.0, ends_mps: [None, None] }], None).is_none());
-        assert!(joint(&[Timed { time_s: f64::NAN, ends_mps: [None, None] }], None).is_none());
-        let odd = Timed { time_s: 9.0, ends_mps: [Some(f64::NAN), Some(-0.5)] };
+        assert!(joint(&[Timed { time_s: 0.0, time_spread: 0.0, ends_mps: [None, None] }], None).is_none());
+        assert!(joint(&[Timed { time_s: f64::NAN, time_spread: 0.0, ends_mps: [None, None] }], None).is_none());
+        let odd = Timed { time_s: 9.0, time_spread: 0.0, ends_mps: [Some(f64::NAN), Some(-0.5)] };
         let (each, _) = joint(&[odd], None).unwrap();
         let i = each[0].interval();
         assert!(each[0].speed_mps.is_finite() && i.hi / i.lo > 1.5, "{i:?}");

@@ -52,11 +52,15 @@ const STEP_MPS: f64 = 0.005;
 /// How well a stroke's direction is known at first, rad.
 const ASKEW: f64 = 0.15;
 /// How much the times of a person's strokes scatter, relative; the time of anybody's, s, and its scatter.
-const STROKE_SCATTER: f64 = 0.22;
+pub(super) const STROKE_SCATTER: f64 = 0.22;
 const USUAL_S: f64 = 8.0;
 const USUAL_SCATTER: f64 = 0.8;
 /// Two starts this close, relative to the stroke's time, make the same stroke of it.
 const SAME_START: f64 = 0.15;
+/// Strokes that must be known for the usual time of one, and the share of it that the motor must have run for a stroke to have
+/// ended unnoticed.
+const USUAL_OF: usize = 2;
+const MOST: f64 = 0.7;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
@@ -149,10 +153,20 @@ pub(super) struct RawStroke {
     pub(super) end: Event,
     /// Its start was not seen: `start` is the end of the quick move that led there, whose step says nothing of its speed.
     pub(super) start_unseen: bool,
+    /// Whether its start, its end are only supposed, for nothing showed them: the stroke is taken to have lasted as long as the
+    /// others. The turn at its other end says that it was there.
+    pub(super) supposed: [bool; 2],
     /// It began with the sideways step (or reversal) that ended the stroke before.
     pub(super) joined: bool,
     /// It ended with a quick move to elsewhere, whose second burst this is: the two together took its speed away.
     pub(super) moved: Option<Event>,
+}
+
+impl RawStroke {
+    /// Whether the burst at its start (0) or end (1) says nothing of its speed.
+    pub(super) fn says_nothing(&self, end: usize) -> bool {
+        self.supposed[end] || end == 0 && self.start_unseen
+    }
 }
 
 /// What the best account says now.
@@ -266,20 +280,37 @@ impl StrokeTracker {
         self.accounts[0].told(&self.heard)
     }
 
-    /// Strokes of the best account that ends at rest, now that work has paused; the motor ran until `until_s`.
+    /// Strokes so far, now that work has paused; the motor ran until `until_s`.
     pub(super) fn settled(&self, until_s: f64) -> Vec<RawStroke> {
-        self.at_rest(until_s).told(&self.heard)
-    }
-
-    fn at_rest(&self, until_s: f64) -> &Account {
-        let score = |a: &Account| a.score - a.rest_cost(until_s);
-        let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
-        resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0])
+        let (account, last) = self.paused(until_s);
+        let mut strokes = account.told(&self.heard);
+        if let Some(last) = last {
+            strokes.pop_if(|s| s.start == last.start);
+            strokes.push(last);
+        }
+        strokes
     }
 
     /// Times of the bursts that the settled account takes for quick moves, s.
     pub(super) fn moves_s(&self, until_s: f64) -> Vec<f64> {
-        self.at_rest(until_s).bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e.t_s).collect()
+        let moves = self.paused(until_s).0.bursts().into_iter().filter(|(role, _)| *role == Role::Move);
+        moves.map(|(_, e)| e.t_s).collect()
+    }
+
+    /// The best account now that work has paused: one at rest, or one whose last stroke ended unnoticed, with that stroke.
+    fn paused(&self, until_s: f64) -> (&Account, Option<RawStroke>) {
+        let score = |a: &Account| a.score - a.rest_cost(until_s);
+        let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
+        let resting = resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0]);
+        let open = self.accounts.iter().filter_map(|a| {
+            let last = a.ended_unnoticed(until_s)?;
+            let rest = (REST_COST_PER_S * (until_s - last.end.t_s)).clamp(0.0, LONG_REST_COST);
+            Some((a, last, a.score - UNSEEN_COST - rest))
+        });
+        match open.max_by(|a, b| a.2.total_cmp(&b.2)) {
+            Some((account, last, open)) if open > score(resting) => (account, Some(last)),
+            _ => (resting, None),
+        }
     }
 }
 
@@ -577,24 +608,70 @@ impl Account {
             {
                 let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
                 let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
-                out.push(RawStroke { start, end: event, start_unseen, joined, moved });
+                out.push(RawStroke { start, end: event, start_unseen, supposed: [false; 2], joined, moved });
                 joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
             if begins(role) || role == Role::Reversal {
                 open = Some((event, role == Role::MoveThenStart));
             }
         }
-        let usual_s = median(out.iter().map(|s: &RawStroke| s.end.t_s - s.start.t_s));
+        let usual_s = usual_s(&out);
         for (at, since_s, ended) in unnoticed.into_iter().rev() {
-            if let Some(next) = out.get(at).copied()
-                && let Some(start) = ended.began(heard, since_s, usual_s)
-            {
+            let Some(next) = out.get(at).copied() else { continue };
+            let seen = ended.began(heard, since_s, usual_s);
+            let supposed = usual_s.map(|usual| Event { t_s: ended.end.t_s - usual, step: [0.0; 2], blur: 0.0 });
+            if let Some(start) = seen.or(supposed.filter(|start| start.t_s > since_s + 0.3)) {
+                let unseen = seen.is_none();
+                let supposed = [unseen, false];
                 out[at] = RawStroke { joined: true, ..next };
-                out.insert(at, RawStroke { start, end: ended.end, start_unseen: false, joined: false, moved: None });
+                out.insert(
+                    at,
+                    RawStroke { start, end: ended.end, start_unseen: unseen, supposed, joined: false, moved: None },
+                );
             }
         }
         out
     }
+
+    /// The last stroke, if it began with a turn and has not been seen to end by `until_s`. Either it is in that stroke still:
+    /// then as if it had lasted as long as the others. Or what ended it was half of a turn whose other half never came: the
+    /// motor's run-down, most likely, that hid the end.
+    fn ended_unnoticed(&self, until_s: f64) -> Option<RawStroke> {
+        let strokes = self.told(&[]);
+        match self.mode {
+            Mode::Sidestep => strokes.last().filter(|s| s.joined).map(|last| RawStroke {
+                supposed: [last.supposed[0], true],
+                moved: None,
+                ..*last
+            }),
+            Mode::Stroke => {
+                let last = self.past.as_ref()?;
+                let turned = match last.role {
+                    Role::Start => last.before.as_ref().is_some_and(|p| p.role == Role::EndTurning),
+                    Role::Reversal => true,
+                    _ => false,
+                };
+                let usual_s = usual_s(&strokes).filter(|_| turned)?;
+                let end_s = (last.event.t_s + usual_s).min(until_s);
+                (end_s - last.event.t_s > MOST * usual_s).then_some(RawStroke {
+                    start: last.event,
+                    end: Event { t_s: end_s, step: [0.0; 2], blur: 0.0 },
+                    start_unseen: false,
+                    supposed: [false, true],
+                    joined: true,
+                    moved: None,
+                })
+            }
+            Mode::Rest | Mode::Move => None,
+        }
+    }
+}
+
+/// How long strokes last, s, where enough are known.
+fn usual_s(strokes: &[RawStroke]) -> Option<f64> {
+    let mut times: Vec<f64> = strokes.iter().map(|s| s.end.t_s - s.start.t_s).collect();
+    times.sort_by(f64::total_cmp);
+    times.get(times.len() / 2).copied().filter(|_| times.len() >= USUAL_OF)
 }
 
 /// The end of a stroke whose start was not noticed.
@@ -654,10 +731,4 @@ impl Ended {
         let (best, _) = odds.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
         (around(best) > 0.5 * all).then_some(best)
     }
-}
-
-fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
