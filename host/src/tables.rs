@@ -31,7 +31,8 @@ pub const SERIES: (&str, &[&str]) = (
         "vibration_mps2",
     ],
 );
-/// `strokes.csv`; lo and hi bound a 90 % interval.
+/// `strokes.csv`; lo and hi bound a 90 % interval. `supposed`: `start` or `end` where that was not seen and is set so that the
+/// stroke lasted as long as the others.
 pub const STROKES: (&str, &[&str]) = (
     "strokes.csv",
     &[
@@ -47,6 +48,7 @@ pub const STROKES: (&str, &[&str]) = (
         "orbit_opm",
         "surface_c",
         "spot_trails",
+        "supposed",
     ],
 );
 /// `passes.csv`.
@@ -141,6 +143,13 @@ impl<W: Write> Table<W> {
             maybe(stroke.orbit_opm, 1),
             maybe(stroke.surface_c, 2),
             stroke.spot_trails.map_or(String::new(), |t| if t { "yes" } else { "no" }.to_owned()),
+            match stroke.supposed {
+                [true, true] => "start and end",
+                [true, false] => "start",
+                [false, true] => "end",
+                [false, false] => "",
+            }
+            .to_owned(),
         ])
     }
 

@@ -159,6 +159,9 @@ pub struct Stroke {
     pub surface_c: Option<f64>,
     /// Whether the thermometer's spot trailed the pad (saw paint just worked), where that can be told.
     pub spot_trails: Option<bool>,
+    /// Whether its start, its end are only supposed: not seen, and set so that the stroke lasted as long as the others of its
+    /// stretch. The turn at the other end says that it was there; its interval is wider for it.
+    pub supposed: [bool; 2],
 }
 
 /// Where the pad's centre was.

@@ -6,7 +6,7 @@
 use super::attitude::{Attitude, Vec3};
 use super::grid::STEP_S;
 use super::passes::{self, Found, SettledPass};
-use super::strokes::{Now, StrokeTracker};
+use super::strokes::{Now, RawStroke, StrokeTracker};
 use super::traverse::Known;
 use super::turns::{DETECT_LAG, Detector, Event, MotionPoint, Peak, REACH_S, Stretch, USUAL_WIDTH_S, groups};
 use std::collections::VecDeque;
@@ -23,6 +23,21 @@ pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 const BRIDGE: u32 = 10;
 /// An event this close to the end of what is kept cannot be measured, grid points.
 const ROOM: i64 = 30;
+
+/// Leaves out strokes that would have had to begin before the motor ran, or before the recording: how long those lasted, nobody
+/// knows.
+fn within_work(strokes: Vec<RawStroke>, motor_on: &dyn Fn(f64) -> bool) -> Vec<RawStroke> {
+    let mut out: Vec<RawStroke> = Vec::with_capacity(strokes.len());
+    let mut left_out = false;
+    for stroke in strokes {
+        let joined = stroke.joined && !left_out;
+        left_out = stroke.supposed[0] && !motor_on(stroke.start.t_s);
+        if !left_out {
+            out.push(RawStroke { joined, ..stroke });
+        }
+    }
+    out
+}
 
 pub(super) struct Motion {
     lever: Vec3,
@@ -75,8 +90,8 @@ impl Motion {
     }
 
     /// Passes so far, as first measured.
-    pub(super) fn preview(&self, cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
-        passes::preview(&self.tracker.strokes(), cuts_s, known)
+    pub(super) fn preview(&self, cuts_s: &[f64], known: Known, motor_on: &dyn Fn(f64) -> bool) -> Vec<SettledPass> {
+        passes::preview(&within_work(self.tracker.strokes(), motor_on), cuts_s, known)
     }
 
     /// Seconds of motion kept.
@@ -214,7 +229,7 @@ impl Motion {
         }
         self.measure(None, motor_on);
         let until_s = self.worked_until_s(motor_on);
-        let strokes = self.tracker.settled(until_s);
+        let strokes = within_work(self.tracker.settled(until_s), motor_on);
         let last = self.attitude.bias();
         let bias_at = |t_s: f64| {
             // The bias is learned as time goes on: half a minute later it is better known and hardly another.

@@ -38,6 +38,8 @@ pub(super) struct SettledStroke {
     pub(super) traverse: Traverse,
     /// Sideways speed of the step that led here, m/s along the pass's across axis; 0 for the first.
     pub(super) sideways_mps: f64,
+    /// Whether its start, its end are only supposed.
+    pub(super) supposed: [bool; 2],
 }
 
 /// One pass.
@@ -502,6 +504,7 @@ fn assemble(
             direction: axis.map(|a| a * ways[n]),
             traverse,
             sideways_mps: sideways,
+            supposed: strokes[i].supposed,
         });
     }
     Some(SettledPass { strokes: settled, mean_mps, axis })
@@ -610,5 +613,46 @@ mod tests {
             first.direction
         );
         assert!((first.traverse.speed_mps / 0.03 - 1.0).abs() < 0.2, "{}", first.traverse.speed_mps);
+    }
+
+    #[test]
+    fn work_across_without_a_rest_is_another_pass() {
+        let mut rng = ChaCha8Rng::seed_from_u64(6);
+        for _ in 0..20 {
+            let mut strokes = pass(&mut rng, 5, 0.03, 0.1, 0.4);
+            let from_s = strokes[4].end.t_s + 0.5;
+            let later = |e: Event| Event { t_s: e.t_s + from_s, ..e };
+            strokes.extend(
+                pass(&mut rng, 5, 0.03, 0.1, 0.4 + core::f64::consts::FRAC_PI_2).into_iter().map(|s| RawStroke {
+                    start: later(s.start),
+                    end: later(s.end),
+                    joined: true,
+                    ..s
+                }),
+            );
+            let passes = preview(&strokes, &[], Known::default());
+            assert_eq!(passes.iter().map(|p| p.strokes.len()).collect::<Vec<_>>(), [5, 5]);
+            let same = preview(&pass(&mut rng, 10, 0.03, 0.1, 0.4), &[], Known::default());
+            assert_eq!(same.len(), 1);
+        }
+    }
+
+    #[test]
+    fn a_single_stroke_after_a_short_rest_belongs_to_the_pass_whatever_its_bursts_say() {
+        let mut rng = ChaCha8Rng::seed_from_u64(7);
+        let mut strokes = pass(&mut rng, 4, 0.03, 0.1, 0.4);
+        let mut single = pass(&mut rng, 1, 0.03, 0.0, 1.7)[0];
+        for rest_s in [2.0, 20.0] {
+            let from_s = strokes[3].end.t_s + rest_s - single.start.t_s;
+            single.start.t_s += from_s;
+            single.end.t_s += from_s;
+            strokes.truncate(4);
+            strokes.push(single);
+            let lengths = |cuts: &[f64]| -> Vec<usize> {
+                preview(&strokes, cuts, Known::default()).iter().map(|p| p.strokes.len()).collect()
+            };
+            assert_eq!(lengths(&[]), if rest_s < PAUSE_S { vec![5] } else { vec![4, 1] });
+            assert_eq!(lengths(&[strokes[3].end.t_s + 1.0]), [4, 1], "a mark or the motor off always cuts");
+        }
     }
 }

@@ -228,6 +228,7 @@ mod tests {
             orbit_opm: None,
             surface_c: None,
             spot_trails: None,
+            supposed: [false; 2],
         }
     }
 

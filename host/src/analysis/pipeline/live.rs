@@ -40,7 +40,8 @@ impl Pipeline {
         let now = self.motion.now();
         if now.strokes != self.strokes_seen {
             self.strokes_seen = now.strokes;
-            let passes = self.motion.preview(&self.motor.cuts_s, (&self.setup).into());
+            let motor = &self.motor;
+            let passes = self.motion.preview(&motor.cuts_s, (&self.setup).into(), &|t| motor.ran_at(t));
             let last = passes.last();
             self.passes_in_stretch = passes.len() as u32;
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);

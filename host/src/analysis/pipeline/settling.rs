@@ -117,6 +117,7 @@ impl Pipeline {
                 orbit_opm: quantile(&mut orbit, 0.5),
                 surface_c: mean_of(&surface),
                 spot_trails: trails.get(n).copied().flatten(),
+                supposed: s.supposed,
             }));
         }
         let (mut orbit, mut pad, mut rise, mut surface, mut start, mut power) =

@@ -166,3 +166,65 @@ fn following_never_comes_to_a_dead_end() {
     let found = |t: &(f64, f64)| told.iter().any(|s| s.start.t_s == t.0 && s.end.t_s == t.1);
     assert!(times[4..].iter().all(found), "the second pass is told");
 }
+
+#[test]
+fn a_first_start_that_passed_for_noise_is_found_once_the_turns_tell_its_speed() {
+    let mut rng = ChaCha8Rng::seed_from_u64(23);
+    for _ in 0..40 {
+        let (mut events, times) = day(&mut rng, 0.03, 0.12);
+        // As weak as noise, and among some.
+        events[0].step = [0.016, 0.003];
+        for (t_s, x, y) in [(2.0, -0.01, 0.006), (8.0, 0.004, -0.01), (11.0, -0.008, 0.0)] {
+            events.push(Event { t_s, step: [x, y], blur: 0.0 });
+        }
+        events.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+        let strokes = settled(events, times[7].1 + 1.0);
+        let told: Vec<(f64, f64)> = strokes.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+        assert_eq!(told, times);
+        assert!(strokes.iter().all(|s| s.supposed == [false; 2] && !s.start_unseen));
+        assert!(strokes[1].joined);
+    }
+}
+
+#[test]
+fn a_first_start_that_nothing_shows_is_supposed_from_the_other_strokes() {
+    let mut rng = ChaCha8Rng::seed_from_u64(24);
+    for _ in 0..40 {
+        let (mut events, times) = day(&mut rng, 0.03, 0.12);
+        events.remove(0);
+        let strokes = settled(events, times[7].1 + 1.0);
+        assert_eq!(strokes.len(), times.len());
+        assert!((strokes[0].start.t_s - times[0].0).abs() < 0.01, "{}", strokes[0].start.t_s);
+        assert!(strokes[0].supposed == [true, false] && strokes[0].says_nothing(0) && !strokes[0].says_nothing(1));
+    }
+}
+
+#[test]
+fn a_last_end_that_the_motor_running_down_hides_is_supposed() {
+    let mut rng = ChaCha8Rng::seed_from_u64(25);
+    for _ in 0..40 {
+        let (mut events, times) = day(&mut rng, 0.03, 0.12);
+        // The last stroke's end, and the way from there.
+        events.truncate(events.len() - 3);
+        let end_s = times[7].1;
+        for (run_down, most) in [(None, 0.3), (Some(Event { t_s: end_s + 1.0, step: [0.06, -0.01], blur: 0.0 }), 1.1)] {
+            let strokes = settled(events.iter().copied().chain(run_down), end_s + 1.5);
+            assert_eq!(strokes.len(), times.len());
+            let last = strokes[7];
+            assert!((last.end.t_s - end_s).abs() < most, "{} {end_s}", last.end.t_s);
+            assert!(last.supposed == [false, true] && last.says_nothing(1));
+        }
+    }
+}
+
+#[test]
+fn setting_the_machine_down_is_no_start() {
+    let mut rng = ChaCha8Rng::seed_from_u64(26);
+    for _ in 0..40 {
+        let (events, times) = day(&mut rng, 0.03, 0.15);
+        let down = Event { t_s: 2.5, step: [-0.07, -0.19], blur: 0.0 };
+        let strokes = settled([down].into_iter().chain(events), times[7].1 + 1.0);
+        let told: Vec<(f64, f64)> = strokes.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+        assert_eq!(told, times);
+    }
+}
