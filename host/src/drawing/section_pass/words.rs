@@ -114,6 +114,14 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         let lost: f64 = facts.holes.iter().map(|(a, b)| b - a).sum();
         out.push(note(format!("{} s of data are missing; nothing is drawn there.", number(lost, 1))));
     }
+    for (i, end) in ["start", "end"].into_iter().enumerate() {
+        out.extend(facts.strokes.iter().filter(|(s, _)| s.supposed[i]).map(|(s, _)| {
+            note(format!(
+                "The {end} of stroke {} was not seen: it is taken to have lasted as long as the others.",
+                s.stroke
+            ))
+        }));
+    }
     let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
     let warmth_kept = facts.over_s == Some(0.0) && !blind;
     if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
