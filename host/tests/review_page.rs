@@ -136,11 +136,11 @@ fn hostile_text_stays_text() {
 fn losses_are_told_with_their_counts() {
     let mut made = Made::of(&[Recipe::hot()]);
     made.losses = Losses { accel_samples: 412, surface_failed: 7, clipped: 3, ..Losses::default() };
-    made.damage = Damage { cut: true, bad_chunks: 2, bad_messages: 0 };
+    made.damage = Damage { cut: true, bad_chunks: 2, ..Damage::default() };
     made.remarks = vec!["No gyro column: arm speed and strokes are left blank.".into()];
     let said = words(&made.page());
     for want in
-        ["412 accelerometer samples lost", "2 damaged blocks", "not closed properly", "7 thermometer", "No gyro column"]
+        ["412 accelerometer samples lost", "2 damaged places", "not closed properly", "7 thermometer", "No gyro column"]
     {
         assert!(said.contains(want), "{want}");
     }

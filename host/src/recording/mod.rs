@@ -48,5 +48,10 @@ const TOPIC_SENSOR: &str = "sensor";
 const TOPIC_TABLE: &str = "table";
 const TOPIC_LINK: &str = "link";
 const TOPIC_NOTE: &str = "note";
+/// Channel ids, the same in every file: so one whose first chunk, where the channels stand, is damaged can still be read.
+const SENSOR: u16 = 1;
+const TABLE: u16 = 2;
+const LINK: u16 = 3;
+const NOTE: u16 = 4;
 const METADATA_SESSION: &str = "steadypass.session";
 const METADATA_CLOSING: &str = "steadypass.closing";

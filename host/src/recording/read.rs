@@ -2,7 +2,7 @@
 
 use std::{
     fs::File,
-    io::Read,
+    io::{Read, Seek, SeekFrom},
     path::{Path, PathBuf},
 };
 
@@ -12,9 +12,11 @@ use mcap::{
     sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions},
 };
 
+use crate::guidance::units::count;
+
 use super::{
-    Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, Result, TOPIC_LINK, TOPIC_NOTE,
-    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map,
+    Body, Closing, Entry, Error, Facts, LINK, METADATA_CLOSING, METADATA_SESSION, NOTE, Result, SENSOR, TABLE,
+    TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map,
 };
 
 /// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
@@ -25,16 +27,33 @@ const MAX_CHUNK: usize = 64 << 20;
 pub struct Damage {
     /// The file ends in the middle: the recording was not finished.
     pub cut: bool,
-    /// Chunks whose checksum was wrong; each loses at most half a second.
+    /// Places where a chunk, or what stands around it, was damaged; each loses at most the half second of a chunk or two.
     pub bad_chunks: u64,
     /// Messages that could not be read.
     pub bad_messages: u64,
+    /// Messages that had been written, as the end of a finished file says, and were not found.
+    pub missing: u64,
 }
 
 impl Damage {
     /// Whether anything that had been recorded is missing. A file that was only cut has lost nothing that was flushed.
     pub fn lost_data(&self) -> bool {
-        self.bad_chunks > 0 || self.bad_messages > 0
+        self.bad_chunks > 0 || self.bad_messages > 0 || self.missing > 0
+    }
+
+    /// What was wrong, in words.
+    pub fn describe(&self) -> String {
+        let parts = [
+            (
+                self.bad_chunks,
+                "damaged place in the file, up to a second lost",
+                "damaged places in the file, up to a second lost at each",
+            ),
+            (self.bad_messages, "unreadable message", "unreadable messages"),
+            (self.missing, "message missing of those written", "messages missing of those written"),
+        ];
+        let parts = parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n as usize, one, many));
+        parts.collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -49,12 +68,16 @@ pub struct Reader {
     damage: Damage,
     topics: Topics,
     container: LinearReader,
+    /// Where the record after the latest one begins.
+    walked: u64,
+    /// Messages of our channels met so far.
+    met: u64,
     /// The first chunk, met while looking for the facts in front of it.
     pending: Option<Chunk>,
 }
 
 /// Which channel id carries which topic.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Topics {
     sensor: Option<u16>,
     table: Option<u16>,
@@ -63,6 +86,11 @@ struct Topics {
 }
 
 impl Topics {
+    /// As our writer numbers them.
+    fn ours() -> Self {
+        Self { sensor: Some(SENSOR), table: Some(TABLE), link: Some(LINK), note: Some(NOTE) }
+    }
+
     fn learn(&mut self, channel: &mcap::records::Channel) {
         match channel.topic.as_str() {
             TOPIC_SENSOR => self.sensor = Some(channel.id),
@@ -123,11 +151,6 @@ impl Reader {
         if start != MAGIC {
             return Err(Error::NotARecording { path: path.to_owned(), found: describe_start(&start) });
         }
-        let options = LinearReaderOptions::default()
-            .with_skip_start_magic(true)
-            .with_skip_end_magic(true)
-            .with_emit_chunks(true)
-            .with_record_length_limit(MAX_CHUNK);
         let mut reader = Self {
             path: path.to_owned(),
             file,
@@ -137,7 +160,9 @@ impl Reader {
             closing: None,
             damage: Damage::default(),
             topics: Topics::default(),
-            container: LinearReader::new_with_options(options),
+            container: container(),
+            walked: MAGIC.len() as u64,
+            met: 0,
             pending: None,
         };
         // The facts stand before the first chunk; the channels are repeated inside it.
@@ -149,8 +174,11 @@ impl Reader {
                 }
             }
         }
-        if reader.topics.sensor.is_none() && reader.topics.table.is_none() && reader.facts == Facts::default() {
-            return Err(Error::Foreign { path: path.to_owned() });
+        if reader.topics.sensor.is_none() && reader.topics.table.is_none() {
+            if reader.facts == Facts::default() {
+                return Err(Error::Foreign { path: path.to_owned() });
+            }
+            reader.topics = Topics::ours();
         }
         Ok(reader)
     }
@@ -197,11 +225,15 @@ impl Reader {
         for record in records(&chunk.data) {
             match record {
                 Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
-                Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
-                    Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
-                    Some(Err(Unreadable)) => self.damage.bad_messages += 1,
-                    None => {}
-                },
+                Ok(Some(Record::Message { header, data })) => {
+                    let body = self.topics.body(header.channel_id, &data);
+                    self.met += u64::from(body.is_some());
+                    match body {
+                        Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
+                        Some(Err(Unreadable)) => self.damage.bad_messages += 1,
+                        None => {}
+                    }
+                }
                 Ok(_) => {}
                 Err(_) => self.damage.bad_messages += 1,
             }
@@ -213,35 +245,151 @@ impl Reader {
     fn read_chunk(&mut self) -> Result<Option<Chunk>> {
         loop {
             match self.container.next_event() {
-                None => return Ok(None),
+                None => {
+                    self.settle();
+                    return Ok(None);
+                }
                 Some(Ok(LinearReadEvent::ReadRequest(want))) => {
                     let room = self.container.insert(want);
                     let got = self.file.read(room).map_err(|e| Error::io("read", &self.path, e))?;
                     self.position += got as u64;
                     self.container.notify_read(got);
-                    self.damage.cut |= got == 0 && self.closing.is_none();
                 }
-                Some(Ok(LinearReadEvent::Record { data, opcode })) => match parse(opcode, data) {
-                    Ok(Some(Record::Chunk { header, data })) => {
-                        let compressed = !header.compression.is_empty();
-                        return Ok(Some(Chunk { crc: header.uncompressed_crc, compressed, data: data.into_owned() }));
+                Some(Ok(LinearReadEvent::Record { data, opcode })) => {
+                    let start = self.walked;
+                    self.walked += RECORD_HEAD as u64 + data.len() as u64;
+                    // A chunk is one whatever its mark says: that may be damaged, too.
+                    let opcode = if is_chunk(data) { op::CHUNK } else { opcode };
+                    match parse(opcode, data) {
+                        // One that another tool has compressed is counted as damaged by itself.
+                        Ok(Some(Record::Chunk { header, data: inside }))
+                            if is_chunk(data) || !header.compression.is_empty() =>
+                        {
+                            let compressed = !header.compression.is_empty();
+                            let crc = header.uncompressed_crc;
+                            return Ok(Some(Chunk { crc, compressed, data: inside.into_owned() }));
+                        }
+                        Ok(Some(Record::Metadata(m))) if m.name == METADATA_SESSION => {
+                            self.facts = from_map(&m.metadata);
+                        }
+                        Ok(Some(Record::Metadata(m))) if m.name == METADATA_CLOSING => {
+                            self.closing = Some(from_map(&m.metadata));
+                        }
+                        Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
+                        Ok(Some(Record::Chunk { .. })) | Err(Unreadable) => self.go_on_behind(start)?,
+                        Ok(_) => {}
                     }
-                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_SESSION => self.facts = from_map(&m.metadata),
-                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_CLOSING => {
-                        self.closing = Some(from_map(&m.metadata))
-                    }
-                    Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
-                    Ok(_) => {}
-                    Err(_) => self.damage.bad_messages += 1,
-                },
-                // The rest cannot be walked any more: a cut tail, or a damaged length.
-                Some(Err(_)) => {
-                    self.damage.cut |= self.closing.is_none();
-                    return Ok(None);
                 }
+                Some(Err(_)) => self.go_on_behind(self.walked)?,
             }
         }
     }
+
+    /// The file cannot be walked past the record at `start`: it ends there, or a length is damaged. Goes on at the next record
+    /// that is plainly one of ours.
+    fn go_on_behind(&mut self, start: u64) -> Result<()> {
+        let next = self.find_record(start + 1)?;
+        // A record of ours that runs past the end of the file was being written when the writing stopped.
+        if next.is_some() || !self.is_cut_at(start)? {
+            self.damage.bad_chunks += 1;
+        }
+        self.walked = next.unwrap_or(self.size);
+        self.position = self.walked;
+        self.file.seek(SeekFrom::Start(self.walked)).map_err(|e| Error::io("read", &self.path, e))?;
+        self.container = container();
+        Ok(())
+    }
+
+    /// Where the first record of ours from `from` on begins.
+    fn find_record(&mut self, from: u64) -> Result<Option<u64>> {
+        const WINDOW: usize = 1 << 20;
+        let mut at = from;
+        loop {
+            let window = self.bytes_at(at, WINDOW)?;
+            let ours =
+                |i: &usize| starts_record(&window[*i..]).is_some_and(|length| at + *i as u64 + length <= self.size);
+            if let Some(i) = (0..window.len()).find(ours) {
+                return Ok(Some(at + i as u64));
+            }
+            if window.len() < WINDOW {
+                return Ok(None);
+            }
+            at += (WINDOW - LONGEST_HEAD) as u64;
+        }
+    }
+
+    fn is_cut_at(&mut self, start: u64) -> Result<bool> {
+        let head = self.bytes_at(start, LONGEST_HEAD)?;
+        Ok(head.len() < LONGEST_HEAD || starts_record(&head).is_some_and(|length| start + length > self.size))
+    }
+
+    fn bytes_at(&mut self, at: u64, most: usize) -> Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        self.file
+            .seek(SeekFrom::Start(at))
+            .and_then(|_| self.file.by_ref().take(most as u64).read_to_end(&mut bytes))
+            .map_err(|e| Error::io("read", &self.path, e))?;
+        Ok(bytes)
+    }
+
+    /// At the end: what had been written is held against what was met.
+    fn settle(&mut self) {
+        match &self.closing {
+            Some(closing) => self.damage.missing = closing.messages.saturating_sub(self.met),
+            None => self.damage.cut = true,
+        }
+    }
+}
+
+/// A reader of the container that stands at the beginning of a record.
+fn container() -> LinearReader {
+    let options = LinearReaderOptions::default()
+        .with_skip_start_magic(true)
+        .with_skip_end_magic(true)
+        .with_emit_chunks(true)
+        .with_record_length_limit(MAX_CHUNK);
+    LinearReader::new_with_options(options)
+}
+
+/// Opcode and length in front of a record: MCAP specification, "Records".
+const RECORD_HEAD: usize = 9;
+
+/// In front of the records of a chunk that is not compressed: two times and a size of 8 bytes, a checksum of 4, an empty text
+/// of 4, a size of 8.
+const CHUNK_HEAD: usize = 40;
+
+/// As many bytes tell every record of ours.
+const LONGEST_HEAD: usize = RECORD_HEAD + CHUNK_HEAD;
+
+/// Whether the body of a record, whole, is that of a chunk of ours.
+fn is_chunk(body: &[u8]) -> bool {
+    chunk_length(body) == Some(body.len() as u64)
+}
+
+/// Length of the body of a chunk of ours, as its own header says it twice; `None` where that is none.
+fn chunk_length(body: &[u8]) -> Option<u64> {
+    let number = |at: usize| body.get(at..at + 8)?.first_chunk().map(|bytes| u64::from_le_bytes(*bytes));
+    let (size, inside) = (number(16)?, number(32)?);
+    let plain = body.get(28..32)? == [0; 4];
+    (plain && size == inside && size <= MAX_CHUNK as u64).then_some(CHUNK_HEAD as u64 + size)
+}
+
+/// Length of the record that begins here, if it is plainly one of ours: a chunk, the facts, or what closes a recording.
+fn starts_record(data: &[u8]) -> Option<u64> {
+    let (&opcode, rest) = data.split_first()?;
+    let (length, body) = rest.split_first_chunk::<8>()?;
+    let length = u64::from_le_bytes(*length);
+    let ours = match opcode {
+        op::CHUNK => chunk_length(body) == Some(length),
+        op::METADATA => {
+            let (says, text) = body.split_first_chunk::<4>()?;
+            let named =
+                |name: &str| u32::from_le_bytes(*says) as usize == name.len() && text.starts_with(name.as_bytes());
+            length <= MAX_CHUNK as u64 && (named(METADATA_SESSION) || named(METADATA_CLOSING))
+        }
+        _ => false,
+    };
+    ours.then_some(RECORD_HEAD as u64 + length)
 }
 
 /// The records inside a chunk. Ends early where a length does not fit.
@@ -260,6 +408,8 @@ fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<R
 /// up to 4 GB each, before it sees whether so much is there: they are held against the record first.
 fn parse(opcode: u8, body: &[u8]) -> std::result::Result<Option<Record<'_>>, Unreadable> {
     let fits = match opcode {
+        // Two texts, and no more: what stands behind a header whose length is damaged must not be passed over with it.
+        op::HEADER => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
         // Two times and a size of 8 bytes, a checksum of 4, the name of the compression.
         op::CHUNK => after_texts(body, 28, 1).is_some(),
         // Two ids of 2 bytes, topic, encoding, metadata.

@@ -141,6 +141,7 @@ impl Invented {
                 orbit_opm: Some(base_orbit + noise(40.0)),
                 surface_c: Some(31.0 + noise(2.0)),
                 spot_trails: Some(i % 2 == 0),
+                supposed: [false; 2],
             });
             if i + 1 < n {
                 for k in 0..8 {
