@@ -247,7 +247,8 @@ impl Talk {
         ping.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut bytes = vec![0; 4096];
         let now = Instant::now();
-        let mut heard = Heard { latest_us: 0, next_index: None, last_block: now, last_frame: now, bad: 0, noted: now };
+        let mut heard =
+            Heard { latest_us: [0; 2], next_index: None, last_block: now, last_frame: now, bad: 0, noted: now };
         let mut waiting: Option<Waiting> = None;
         let mut token = 0u32;
         loop {
@@ -355,13 +356,13 @@ impl Talk {
                     (taken.blocks, *has_streamed) = (true, true);
                     let continues = heard.next_index == Some(block.first_index);
                     heard.next_index = Some(block.first_index.wrapping_add(block.samples.len() as u32));
-                    taken.restarted |= !continues && heard.clock_went_back(block.first_us);
+                    taken.restarted |= !continues && heard.clock_went_back(block.first_us, true);
                 }
                 Ok(ToHost::Pong(pong)) => {
-                    taken.restarted |= heard.clock_went_back(pong.sensor_us);
+                    taken.restarted |= heard.clock_went_back(pong.sensor_us, false);
                     clock.pong(pong.host_us, log_ns / 1000, pong.sensor_us);
                 }
-                Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
+                Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us, false),
                 Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
                     if let Outcome::Refused(refusal) = reply.outcome {
                         taken.refused = Some(refusal_text(refusal));
@@ -488,7 +489,8 @@ impl Waiting {
 
 /// What has been heard since streaming began.
 struct Heard {
-    latest_us: u64,
+    /// Latest sensor time of answers, and of what waits its turn.
+    latest_us: [u64; 2],
     /// Number of the next accelerometer sample. A block that goes on from there is of the same life, however old: one that was
     /// begun before the motion chip fell silent is sent when the chip is back.
     next_index: Option<u32>,
@@ -499,10 +501,18 @@ struct Heard {
 }
 
 impl Heard {
-    /// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew.
-    fn clock_went_back(&mut self, sensor_us: u64) -> bool {
-        let back = sensor_us + 1_000_000 < self.latest_us;
-        self.latest_us = if back { sensor_us } else { self.latest_us.max(sensor_us) };
+    /// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew. Answers are
+    /// not `queued`: they overtake up to two seconds of samples, and say nothing of how far those have come.
+    fn clock_went_back(&mut self, sensor_us: u64, queued: bool) -> bool {
+        let [answered_us, queued_us] = &mut self.latest_us;
+        let latest_us = if queued { *queued_us } else { *answered_us.max(queued_us) };
+        let back = sensor_us.saturating_add(1_000_000) < latest_us;
+        if back {
+            self.latest_us = [sensor_us; 2];
+        } else {
+            let own = if queued { queued_us } else { answered_us };
+            *own = sensor_us.max(*own);
+        }
         back
     }
 }

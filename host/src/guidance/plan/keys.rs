@@ -1,7 +1,8 @@
 //! Every key a plan may have, with unit and allowed range. Reading, error texts and the test that keeps
 //! `data/plans/example.toml` in step all use this table.
 //!
-//! Ranges are wide: they catch a slip of the pen or a wrong unit, not an unusual way to work.
+//! Ranges are wide: they catch a slip of the pen or a wrong unit, not an unusual way to work. Those in US units lie inside those
+//! in SI units, in which recordings keep their plan.
 
 /// A number (or a pair of numbers) with its unit and range.
 #[derive(Clone, Copy, Debug)]
@@ -28,7 +29,7 @@ impl NumberKey {
 pub(super) const TEXT_CHARS: usize = 80;
 
 pub(super) const PACE_MM_S: NumberKey = NumberKey::new("pace_mm_s", 2.0, 500.0, "mm/s");
-pub(super) const PACE_IN_S: NumberKey = NumberKey::new("pace_in_s", 0.1, 20.0, "in/s");
+pub(super) const PACE_IN_S: NumberKey = NumberKey::new("pace_in_s", 0.1, 19.0, "in/s");
 // Below 1 K the thermometer's noise decides, above 40 K paint is long past what the trade allows.
 pub(super) const HEAT_RISE_K: NumberKey = NumberKey::new("heat_rise_k", 1.0, 40.0, "K");
 pub(super) const HEAT_RISE_DEGF: NumberKey = NumberKey::new("heat_rise_degf", 1.8, 72.0, "degF");
@@ -42,7 +43,7 @@ pub(super) const SECTION_IN: NumberKey = NumberKey::new("section_in", 4.0, 98.0,
 pub(super) const EMISSIVITY: NumberKey = NumberKey::new("emissivity", 0.3, 1.0, "");
 pub(super) const THROW_MM: NumberKey = NumberKey::new("throw_mm", 1.0, 40.0, "mm");
 pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 300.0, "mm");
-pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 12.0, "in");
+pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 11.8, "in");
 
 /// Keys at the top of a plan.
 pub(super) const PLAN_KEYS: &[&str] = &[

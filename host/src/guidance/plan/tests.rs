@@ -198,6 +198,30 @@ fn a_profile_is_resolved_and_can_be_overridden() {
     assert_eq!(error.to_string(), "ours.toml, line 3: `pad_diameter_mm` is 1, allowed is 20 to 300 mm");
 }
 
+/// A recording keeps its plan in SI units: what was given in US units must come back from it.
+#[test]
+fn the_ends_of_us_ranges_come_back_in_si() {
+    let us = NUMBER_KEYS
+        .iter()
+        .filter(|key| key.name.ends_with("_in_s") || key.name.ends_with("_in") || key.name.ends_with("degf"));
+    let mut tried = 0;
+    for key in us {
+        for value in [key.min, key.max] {
+            let line = match key.name {
+                "pace_in_s" => format!("pace_in_s = [{}, {}]", key.min, key.max),
+                "section_in" => format!("section_in = [{value}, {value}]"),
+                "pad_diameter_in" => format!("[machine]\nkind = \"rotary\"\npad_diameter_in = {value}"),
+                name => format!("{name} = {value}"),
+            };
+            let plan = read(&line).unwrap_or_else(|e| panic!("{line}: {e}"));
+            let again = read(&plan.to_toml()).unwrap_or_else(|e| panic!("{line}, as kept in a recording: {e}"));
+            assert_eq!(again, plan, "{line}");
+            tried += 1;
+        }
+    }
+    assert_eq!(tried, 10);
+}
+
 #[test]
 fn a_file_that_is_not_there_is_named() {
     let error = Plan::load(std::path::Path::new("no/such/plan.toml")).unwrap_err();
