@@ -20,6 +20,9 @@ pub(super) const STEP_US: f64 = STEP_S * 1e6;
 /// Share of the expected weight below which a grid point counts as a hole.
 const ENOUGH: f64 = 0.5;
 
+/// A hole of more points than this, a minute, is jumped.
+const JUMP: i64 = 3000;
+
 #[derive(Clone, Copy, Debug, Default)]
 struct Slot {
     sum: [f64; 3],
@@ -116,9 +119,15 @@ impl Gridder {
     /// Spreads the collected samples over their four grid points.
     fn spread(&mut self) {
         let Some(cell) = self.cell.take() else { return };
-        let first = cell.index - 1 - self.base;
+        let mut first = cell.index - 1 - self.base;
         if first + 3 < 0 {
             return;
+        }
+        if first > self.slots.len() as i64 + JUMP {
+            // What lies between is a hole, whatever was left before it: nothing is kept for each of its points.
+            self.slots.clear();
+            self.base += first;
+            first = 0;
         }
         while self.slots.len() < (first + 4) as usize {
             self.slots.push_back(Slot::default());
@@ -146,7 +155,8 @@ impl Gridder {
             self.base += 1;
         }
         if self.base != index {
-            self.base = index + 1;
+            // Behind: nothing came. Ahead: the stream has jumped.
+            self.base = self.base.max(index + 1);
             return None;
         }
         self.base += 1;
@@ -219,5 +229,16 @@ mod tests {
         let holes: Vec<usize> = (0..got.len()).filter(|k| got[*k].is_none()).collect();
         // Points from 0.30 to 0.50 s; the outermost keep half of their weight and count as known.
         assert_eq!(holes, (15..25).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn a_jump_far_ahead_takes_no_memory() {
+        let mut grid = Gridder::new();
+        grid.push(0.0, 1000.0, &[[1.0, 2.0, 3.0]; 200]);
+        grid.push(1e15, 1000.0, &[[4.0, 5.0, 6.0]; 200]);
+        let far = (1e15 / STEP_US) as i64;
+        assert_eq!(grid.take(3), None);
+        assert!(grid.slots.len() < 50);
+        assert_eq!(grid.take(far + 4).map(|v| v.map(f64::round)), Some([4.0, 5.0, 6.0]));
     }
 }

@@ -2,7 +2,9 @@
 
 use std::{fs, path::PathBuf};
 
-use steadypass_protocol::{Block, Hello, MAX_FRAME, Mounting, ResetCause, Samples, Scale, Surface, ToHost, encode};
+use steadypass_protocol::{
+    Block, Hello, MAX_FRAME, Mark, Mounting, ResetCause, Samples, Scale, Surface, ToHost, encode,
+};
 use tempfile::TempDir;
 
 use super::*;
@@ -256,7 +258,7 @@ fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     assert_eq!(said[2], "break 86400 1586400");
     assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
     assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
-    assert!(losses.any() && losses.describe().contains("1 sensor restarts"));
+    assert!(losses.any() && losses.describe().contains("1 sensor restart"));
 }
 
 /// After a restart the sensor does not know its chip's rate yet, and says so; the recording does. Stamps and spacings as the
@@ -440,4 +442,55 @@ fn the_calibration_in_the_facts_is_applied_to_what_the_sensor_said() {
         assert!((a - e).abs() < 1e-4, "{after:?} {expected:?}");
     }
     assert!(Facts { calibration: "sensor = 3".into(), ..Facts::default() }.sensor_calibration().is_err());
+}
+
+#[test]
+fn a_mark_ahead_of_samples_that_wait_is_no_restart() {
+    // The laptop did not listen for two seconds: the mark overtakes what the sensor has kept since.
+    let look =
+        |index, t_us| raw(&ToHost::Surface(Surface { index, t_us, object_raw: 15_000, ambient_raw: 14_800, flags: 0 }));
+    let mut frames = vec![(0, raw(&hello(0)))];
+    let block = |i: u32| accel(i * 72, u64::from(i) * 43_200, &[[1, 2, 3]; 72]);
+    frames.extend((0..10).map(|i| (u64::from(i) * 43_200_000, block(i))));
+    frames.push((2_400_000_000, raw(&ToHost::Mark(Mark { index: 0, t_us: 2_332_000 }))));
+    frames.extend((10..12).map(|i| (2_400_000_000, block(i))));
+    frames.push((2_400_000_000, look(0, 500_000)));
+    frames.extend((12..50).map(|i| (2_400_000_000, block(i))));
+    let (said, losses) = readings(&frames);
+    assert_eq!(losses, Losses::default());
+    assert!(said.iter().all(|line| !line.starts_with("break")), "{said:?}");
+    assert!(said.iter().any(|line| line.contains("Mark { t_us: 2332000.0 }")), "{said:?}");
+    assert!(said.last().expect("some").starts_with("accel 2116800"), "{said:?}");
+}
+
+#[test]
+fn numbers_no_sensor_sends_neither_overflow_nor_pass() {
+    let (mut timeline, mut said) = (Timeline::new(), 0);
+    let mut push = |body: Body<'_>| timeline.push(&Entry { log_ns: 0, body }, &mut |_| said += 1);
+    push(Body::Link(LinkNote::BadFrames { count: u64::MAX }));
+    push(Body::Link(LinkNote::BadFrames { count: u64::MAX }));
+    for (first_us, spacing_us) in
+        [(f64::NAN, 1000.0), (f64::INFINITY, 1000.0), (0.0, 0.0), (0.0, f64::NAN), (0.0, -1.0)]
+    {
+        let run = TableRun { first_us, spacing_us, lost_before: 0, samples: vec![[0.0; 3]; 4] };
+        push(Body::Table(TableEntry::Accel(run.clone())));
+        push(Body::Table(TableEntry::Gyro(run)));
+    }
+    push(Body::Table(TableEntry::Surface { t_us: f64::NAN, surface_c: Some(20.0), ambient_c: None }));
+    assert_eq!((said, timeline.losses().unusable_frames, timeline.losses().bad_frames), (0, 11, u64::MAX));
+    assert!(timeline.losses().any());
+}
+
+#[test]
+fn a_table_that_jumps_is_broken_there_whatever_it_says_of_losses() {
+    let (mut timeline, mut breaks) = (Timeline::new(), Vec::new());
+    for first_us in [0.0, 1e12] {
+        let run = TableRun { first_us, spacing_us: 1000.0, lost_before: 0, samples: vec![[0.0; 3]; 100] };
+        timeline.push(&Entry { log_ns: 0, body: Body::Table(TableEntry::Accel(run)) }, &mut |reading| {
+            if let Reading::Break { from_us, to_us } = reading {
+                breaks.push((from_us, to_us));
+            }
+        });
+    }
+    assert_eq!(breaks, [(100_000.0, 1e12)]);
 }

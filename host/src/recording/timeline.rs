@@ -15,6 +15,7 @@ use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
 use crate::{
     analysis::{Reading, Run, SurfaceLook},
     calibration::Calibration,
+    guidance::units::count,
 };
 
 /// A hole longer than this is an interruption: nothing before continues across it. Shorter ones are lost samples.
@@ -57,32 +58,22 @@ pub struct Losses {
 impl Losses {
     /// Whether data that the sensor had taken is missing.
     pub fn any(&self) -> bool {
-        let Self {
-            accel_samples,
-            gyro_samples,
-            surface_looks,
-            restarts,
-            interruptions,
-            bad_frames,
-            unusable_frames,
-            ..
-        } = *self;
-        accel_samples + gyro_samples + surface_looks + restarts + interruptions + bad_frames + unusable_frames > 0
+        !self.describe().is_empty()
     }
 
     /// What is missing, in words; empty when nothing is.
     pub fn describe(&self) -> String {
         let parts = [
-            (self.accel_samples, "accelerometer samples lost"),
-            (self.gyro_samples, "gyro samples lost"),
-            (self.surface_looks, "temperature readings lost"),
-            (self.restarts, "sensor restarts"),
-            (self.interruptions, "interruptions"),
-            (self.bad_frames, "damaged frames"),
-            (self.unusable_frames, "unusable frames"),
+            (self.accel_samples, "accelerometer sample lost", "accelerometer samples lost"),
+            (self.gyro_samples, "gyro sample lost", "gyro samples lost"),
+            (self.surface_looks, "temperature reading lost", "temperature readings lost"),
+            (self.restarts, "sensor restart", "sensor restarts"),
+            (self.interruptions, "interruption", "interruptions"),
+            (self.bad_frames, "damaged frame", "damaged frames"),
+            (self.unusable_frames, "unusable frame", "unusable frames"),
         ];
-        let parts: Vec<String> = parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}")).collect();
-        parts.join(", ")
+        let parts = parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n as usize, one, many));
+        parts.collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -167,7 +158,9 @@ impl Timeline {
         match &entry.body {
             Body::Frame(raw) => self.frame(raw, entry.log_ns, sink),
             Body::Table(piece) => self.table(piece, sink),
-            Body::Link(LinkNote::BadFrames { count }) => self.losses.bad_frames += count,
+            Body::Link(LinkNote::BadFrames { count }) => {
+                self.losses.bad_frames = self.losses.bad_frames.saturating_add(*count);
+            }
             Body::Link(_) => {}
             Body::Note(UserNote::NewSection) => {
                 if let Some(t_us) = self.now_us() {
@@ -217,8 +210,9 @@ impl Timeline {
             Ok(ToHost::Gyro(block)) => self.block(&block, true, log_ns, sink),
             Ok(ToHost::Surface(look)) => self.surface(&look, log_ns, sink),
             Ok(ToHost::Mark(mark)) => {
-                let t_us = self.place(mark.t_us as f64, Life::Unknown, log_ns, sink);
-                sink(Reading::Mark { t_us });
+                if let Some(t_us) = self.ahead_of_queue_us(mark.t_us as f64, log_ns) {
+                    sink(Reading::Mark { t_us });
+                }
             }
             Ok(ToHost::Health(_) | ToHost::Pong(_) | ToHost::Reply(_)) => {}
             Err(DecodeError::UnknownKind(_)) => self.losses.unknown_frames += 1,
@@ -328,6 +322,16 @@ impl Timeline {
         }));
     }
 
+    /// Recording time of what overtakes the samples that wait in the sensor: it says nothing of how far those have come, and by
+    /// itself not whether the sensor restarted. `None` before the first sample.
+    fn ahead_of_queue_us(&self, sensor_us: f64, log_ns: u64) -> Option<f64> {
+        let clock = self.clock.as_ref()?;
+        let step_us = sensor_us - clock.latest_us;
+        let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
+        let same_life = (-RESTART_US..=host_us + RUNAWAY_US).contains(&step_us);
+        Some(clock.offset_us + if same_life { sensor_us } else { clock.latest_us + host_us })
+    }
+
     /// Recording time of a sensor time, noticing restarts.
     fn place(&mut self, sensor_us: f64, life: Life, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) -> f64 {
         let Some(clock) = &mut self.clock else {
@@ -360,11 +364,21 @@ impl Timeline {
                 samples: &run.samples,
             });
         };
+        let usable = match piece {
+            TableEntry::Accel(r) | TableEntry::Gyro(r) => {
+                r.first_us.is_finite() && r.spacing_us.is_finite() && r.spacing_us > 0.0
+            }
+            TableEntry::Surface { t_us, .. } => t_us.is_finite(),
+        };
+        if !usable {
+            self.losses.unusable_frames += 1;
+            return;
+        }
         match piece {
             TableEntry::Accel(r) => {
                 self.losses.accel_samples += u64::from(r.lost_before);
                 let due = self.accel.due_us.replace(r.first_us + r.spacing_us * r.samples.len() as f64);
-                if let Some(from_us) = due.filter(|due| r.first_us - due > BREAK_US && r.lost_before > 0) {
+                if let Some(from_us) = due.filter(|due| r.first_us - due > BREAK_US) {
                     self.losses.interruptions += 1;
                     sink(Reading::Break { from_us, to_us: r.first_us });
                 }
