@@ -10,7 +10,7 @@ mod hands;
 
 use std::{collections::VecDeque, sync::Arc};
 
-pub use hands::Hands;
+pub use hands::{Hands, person, same_person};
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro},

@@ -6,7 +6,7 @@
 
 use jiff::{SignedDuration, ZonedDateTime, fmt::strtime};
 
-use crate::{analysis::WeightedEnergy, recording::Facts};
+use crate::{analysis::WeightedEnergy, recording::Facts, session::Hands};
 
 /// A pause shorter than this does not end a stretch, s. Only for the drawing's sake: the pause itself never counts.
 const JOIN_S: f64 = 5.0;
@@ -44,8 +44,7 @@ impl Running {
 pub struct Collector {
     tool: String,
     started: Option<ZonedDateTime>,
-    /// Who held it from when on, s; in order of time.
-    hands: Vec<(f64, String)>,
+    hands: Hands,
     done: Vec<Running>,
     /// Start of the open stretch, s, and the stretch.
     open: Option<(f64, Running)>,
@@ -58,7 +57,7 @@ impl Collector {
         Self {
             tool: if facts.machine.is_empty() { "polisher".to_owned() } else { facts.machine.clone() },
             started: zoned(&facts.started),
-            hands: vec![(0.0, facts.technician.clone())],
+            hands: Hands::new(&facts.technician),
             done: Vec::new(),
             open: None,
         }
@@ -66,7 +65,7 @@ impl Collector {
 
     /// The machine went into other hands at `t_s`. Call in order of time.
     pub fn handed_to(&mut self, t_s: f64, technician: &str) {
-        self.hands.push((t_s, technician.to_owned()));
+        self.hands.pass_to(t_s, technician);
     }
 
     /// Takes a tenth of a second that begins at `t_s`, s since the first sample. Call in order of time.
@@ -74,7 +73,7 @@ impl Collector {
         if !running {
             return;
         }
-        let holder = self.hands.iter().rev().find(|(from_s, _)| *from_s <= t_s).map_or("", |(_, name)| name.as_str());
+        let holder = self.hands.at(t_s).map_or("", |name| &**name);
         let goes_on = self.open.as_ref().is_some_and(|(start_s, stretch)| {
             stretch.technician == holder && t_s - (start_s + stretch.span_s) <= JOIN_S
         });

@@ -1,5 +1,6 @@
 //! One technician's day: what was recorded and what was typed in, together.
 
+use crate::session::person;
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
@@ -55,10 +56,14 @@ pub struct Step<'a> {
 
 /// Sorts stretches into days, by technician and then by date.
 pub fn days(stretches: impl IntoIterator<Item = Running>) -> Vec<Day> {
+    // However their name was typed, one person has one day, and is called as in the first recording.
     let mut days: BTreeMap<(String, Option<Date>), Day> = BTreeMap::new();
+    let mut called: BTreeMap<String, String> = BTreeMap::new();
     for stretch in stretches {
-        let (technician, date) = (stretch.technician.clone(), stretch.start.as_ref().map(|s| s.date()));
-        let day = days.entry((technician.clone(), date)).or_insert_with(|| Day { technician, date, ..Day::default() });
+        let date = stretch.start.as_ref().map(|s| s.date());
+        let person = person(&stretch.technician);
+        let technician = called.entry(person.clone()).or_insert_with(|| stretch.technician.trim().to_owned()).clone();
+        let day = days.entry((person, date)).or_insert_with(|| Day { technician, date, ..Day::default() });
         day.stretches.push(stretch);
     }
     let mut days: Vec<Day> = days.into_values().collect();
@@ -191,6 +196,15 @@ mod tests {
         assert_eq!(steps[0].stretch.tool, "a");
         assert!((steps[2].after.value - day.dose().points().value).abs() < 1e-9);
         assert_eq!(day.sources().len(), 2);
+    }
+
+    #[test]
+    fn a_person_typed_in_other_letters_has_one_day() {
+        let days = days([
+            stretch("Sam", "a", "2026-03-02T08:00:00+01:00", 15.0, Some(2.0)),
+            stretch(" sam ", "a", "2026-03-02T10:00:00+01:00", 15.0, Some(2.0)),
+        ]);
+        assert_eq!(days.iter().map(|d| (d.technician.as_str(), d.stretches.len())).collect::<Vec<_>>(), [("Sam", 2)]);
     }
 
     #[test]

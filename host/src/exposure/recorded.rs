@@ -20,7 +20,6 @@ pub struct Exposure {
     /// Weighted energy of tenths whose state is not settled yet: at most as long as a stretch of work is kept open.
     waiting: BTreeMap<u64, WeightedEnergy>,
     collector: Collector,
-    now_s: f64,
     readings: u64,
 }
 
@@ -36,7 +35,6 @@ impl Exposure {
             vibration: WeightedVibration::new(),
             waiting: BTreeMap::new(),
             collector: Collector::new(facts),
-            now_s: 0.0,
             readings: 0,
         })
     }
@@ -44,7 +42,7 @@ impl Exposure {
     /// Takes the next entry.
     pub fn push(&mut self, entry: &Entry<'_>) {
         if let Body::Note(UserNote::Technician { name }) = &entry.body {
-            self.collector.handed_to(self.now_s, name);
+            self.collector.handed_to(self.timeline.now_us().unwrap_or(0.0) * 1e-6, name);
         }
         let (pipeline, vibration, waiting) = (&mut self.pipeline, &mut self.vibration, &mut self.waiting);
         let readings = &mut self.readings;
@@ -84,9 +82,8 @@ impl Exposure {
     }
 
     fn settle(&mut self) {
-        while let Some(tick) = self.pipeline.pop_live() {
-            self.now_s = tick.t_s;
-        }
+        // Nobody looks at the present here.
+        while self.pipeline.pop_live().is_some() {}
         while let Some(finding) = self.pipeline.pop_finding() {
             let Finding::Row(row) = finding else { continue };
             let index = (row.t_s * PER_SECOND).round().max(0.0) as u64;

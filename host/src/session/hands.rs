@@ -5,6 +5,16 @@
 
 use std::sync::Arc;
 
+/// Whether two names, as typed, are one person's: in whatever letters, with whatever spaces around.
+pub fn same_person(a: &str, b: &str) -> bool {
+    person(a) == person(b)
+}
+
+/// A name as one sorts by it: all ways to type it give the same.
+pub fn person(name: &str) -> String {
+    name.trim().to_lowercase()
+}
+
 /// Hands, in order of time. Hand-overs are typed by people, so there are few.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Hands {
@@ -18,9 +28,10 @@ impl Hands {
         Self { first: name(first), later: Vec::new() }
     }
 
-    /// Handed over at `t_s`. Call in order of time; an empty name changes nothing.
+    /// Handed over at `t_s`. Call in order of time; an empty name changes nothing. Whoever comes back is called as before.
     pub fn pass_to(&mut self, t_s: f64, to: &str) {
-        if let Some(to) = name(to) {
+        let mut known = self.first.iter().chain(self.later.iter().map(|(_, name)| name));
+        if let Some(to) = known.find(|known| same_person(known, to)).cloned().or_else(|| name(to)) {
             self.later.push((t_s, to));
         }
     }
@@ -71,6 +82,15 @@ mod tests {
         assert_eq!(mostly(100.0, 100.0), Some("Technician B"));
         assert_eq!(hands.at(99.9).map(|name| &**name), Some("Technician A"));
         assert_eq!(hands.at(119.9).map(|name| &**name), Some("Technician B"));
+    }
+
+    #[test]
+    fn whoever_comes_back_in_other_letters_is_the_same() {
+        let mut hands = Hands::new("Technician A");
+        hands.pass_to(10.0, "Technician B");
+        hands.pass_to(20.0, " technician a ");
+        assert_eq!(hands.at(25.0), hands.at(0.0));
+        assert_eq!(hands.at(25.0).map(|name| &**name), Some("Technician A"));
     }
 
     #[test]

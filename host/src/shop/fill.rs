@@ -21,6 +21,7 @@ use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::recording::{Facts, Source};
 use crate::replay::{Replay, ReplayError};
+use crate::session::same_person;
 use crate::session::{Event, Hands, JudgedPass};
 
 /// Length of a row of the series, s.
@@ -110,12 +111,11 @@ impl Figures {
 
     /// Index of a technician's part; made when they appear for the first time.
     fn part(&mut self, technician: Option<Arc<str>>) -> usize {
-        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
         let Some(name) = technician else { return 0 };
-        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same(first, &name)) {
+        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same_person(first, &name)) {
             return 0;
         }
-        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same(n, &name));
+        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same_person(n, &name));
         self.parts.iter().position(known).unwrap_or_else(|| {
             self.parts.push(Part { technician: Some(name), ..Part::default() });
             self.parts.len() - 1
@@ -425,7 +425,7 @@ impl Shop {
         let earlier = earlier.and_then(|e| e.machine);
         let id = match (&about.machine, earlier, &profile.name) {
             (Some(name), _, planned) => {
-                if let Some(planned) = planned.as_ref().filter(|p| p.to_lowercase() != name.trim().to_lowercase()) {
+                if let Some(planned) = planned.as_ref().filter(|p| !same_person(p, name)) {
                     remarks.push(format!(
                         "The recording's plan names {planned}; this session is filed under {name}, as told."
                     ));
@@ -556,4 +556,24 @@ fn day_of(started: &str) -> Result<String> {
         .and_then(|day| day.parse::<jiff::civil::Date>().ok())
         .map(|day| day.to_string())
         .ok_or_else(|| ShopError::Value(format!("the recording was started at {started:?}, which is no date")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_note_belongs_to_whoever_came_back_in_other_letters() {
+        let mut figures = Figures::new(Plan::default(), "Technician A");
+        for (t_s, name) in [(10.0, "Technician B"), (20.0, " technician a")] {
+            figures.event(&Event::HandedTo { t_s, technician: name.into() }, None);
+        }
+        figures.event(&Event::Note { t_s: 25.0, text: "haze left of the handle".into() }, None);
+        assert_eq!(figures.parts.len(), 2);
+        assert_eq!(
+            figures.notes_of(0).iter().map(|n| n.text.as_str()).collect::<Vec<_>>(),
+            ["haze left of the handle"]
+        );
+        assert!(figures.notes_of(1).is_empty());
+    }
 }
