@@ -123,8 +123,7 @@ pub fn describe_losses(losses: &Losses, damage: &Damage) -> Option<String> {
         parts.push(losses.describe());
     }
     if damage.lost_data() {
-        let bad = damage.bad_chunks + damage.bad_messages;
-        parts.push(format!("{bad} damaged places in the file, up to half a second each"));
+        parts.push(damage.describe());
     }
     (!parts.is_empty()).then(|| parts.join(", "))
 }

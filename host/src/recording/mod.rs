@@ -10,8 +10,9 @@
 //! ```
 //!
 //! * Raw data is stored before anything is derived from it: a frame is written with the checksum the sensor gave it.
-//! * A killed process loses what came after the last flush, at most [`FLUSH_EVERY`]; a cut file opens and says what is
-//!   missing.
+//! * A killed process loses what came after the last flush (one every [`FLUSH_EVERY`]), a second at most; a cut file opens and
+//!   says so.
+//! * A damaged byte loses the chunk it hits and no other; the reader finds the next one, and says what is missing.
 //! * Memory does not depend on the length of a recording, in either direction.
 //!
 //! # Channels
@@ -44,6 +45,8 @@ pub use table::{ImportSummary, import_table};
 pub use timeline::{Losses, Timeline};
 pub use write::{FLUSH_EVERY, RecordingWriter, part_path};
 
+/// What the container calls files of ours.
+const PROFILE: &str = "steadypass";
 const TOPIC_SENSOR: &str = "sensor";
 const TOPIC_TABLE: &str = "table";
 const TOPIC_LINK: &str = "link";

@@ -1,60 +1,89 @@
 //! Reading: whole chunks, each checked before any of it is handed out, from finished, cut and damaged files alike.
+//!
+//! We walk from record to record ourselves: the library's readers end at the first length that does not fit, and one damaged
+//! byte would cost the rest of the file. Where a record's lengths do not agree with each other, the next chunk or metadata
+//! record whose lengths do is looked for, so that only what is damaged is lost.
 
 use std::{
+    collections::BTreeMap,
     fs::File,
-    io::Read,
+    io::{BufReader, Read, Seek, SeekFrom},
     path::{Path, PathBuf},
 };
 
 use mcap::{
     MAGIC,
     records::{Record, op},
-    sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions},
 };
 
 use super::{
-    Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, Result, TOPIC_LINK, TOPIC_NOTE,
-    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map,
+    Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, PROFILE, Result, TOPIC_LINK, TOPIC_NOTE,
+    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map, write::CHANNELS,
 };
+use crate::guidance::units::count;
 
 /// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
-const MAX_CHUNK: usize = 64 << 20;
+const MAX_CHUNK: u64 = 64 << 20;
+/// An opcode byte and a 64-bit little-endian length stand before every record: MCAP specification, "Records".
+const HEAD: usize = 9;
+/// What of a chunk record stands before its records when it is not compressed: two times and a size of 8 bytes, a checksum of
+/// 4, the length of the compression's name (0) of 4, the length of the records of 8.
+const CHUNK_FIELDS: usize = 40;
 
 /// What was wrong with a file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Damage {
     /// The file ends in the middle: the recording was not finished.
     pub cut: bool,
-    /// Chunks whose checksum was wrong; each loses at most half a second.
+    /// Chunks whose checksum was wrong, and stretches that could not be walked.
     pub bad_chunks: u64,
-    /// Messages that could not be read.
+    /// Messages and records that could not be read.
     pub bad_messages: u64,
+    /// Messages that were written and are not there any more. Only a finished recording tells: 0 in others.
+    pub missing: u64,
 }
 
 impl Damage {
-    /// Whether anything that had been recorded is missing. A file that was only cut has lost nothing that was flushed.
+    /// Whether anything that had been recorded may be missing. A file that was only cut has lost nothing that was flushed.
     pub fn lost_data(&self) -> bool {
-        self.bad_chunks > 0 || self.bad_messages > 0
+        self.bad_chunks > 0 || self.bad_messages > 0 || self.missing > 0
+    }
+
+    /// What is missing, in words; empty when nothing is.
+    pub fn describe(&self) -> String {
+        if !self.lost_data() {
+            return String::new();
+        }
+        let places = count(self.bad_chunks.saturating_add(self.bad_messages), "damaged place", "damaged places");
+        let messages = count(self.missing, "message", "messages");
+        match (self.bad_chunks + self.bad_messages, self.cut) {
+            (0, _) => format!("{messages} missing from the file"),
+            (_, false) => format!("{places} in the file, {messages} lost there"),
+            (_, true) => format!("{places} in the file, how many messages were lost there is not known"),
+        }
     }
 }
 
 /// A recording, read from start to end with constant memory.
 pub struct Reader {
     path: PathBuf,
-    file: File,
+    file: BufReader<File>,
     size: u64,
     position: u64,
     facts: Facts,
+    /// The file says that it is a recording of ours, outside its chunks.
+    is_ours: bool,
     closing: Option<Closing>,
     damage: Damage,
+    /// Messages on our channels so far.
+    messages: u64,
     topics: Topics,
-    container: LinearReader,
     /// The first chunk, met while looking for the facts in front of it.
     pending: Option<Chunk>,
 }
 
 /// Which channel id carries which topic.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Topics {
     sensor: Option<u16>,
     table: Option<u16>,
@@ -63,6 +92,15 @@ struct Topics {
 }
 
 impl Topics {
+    /// The ids that our writer gives. The records that say so all stand in one chunk, the first: these stand in for them when
+    /// that chunk is damaged.
+    const OURS: Self = Self {
+        sensor: Some(CHANNELS.sensor),
+        table: Some(CHANNELS.table),
+        link: Some(CHANNELS.link),
+        note: Some(CHANNELS.note),
+    };
+
     fn learn(&mut self, channel: &mcap::records::Channel) {
         match channel.topic.as_str() {
             TOPIC_SENSOR => self.sensor = Some(channel.id),
@@ -93,18 +131,22 @@ impl Topics {
 
 struct Unreadable;
 
-#[derive(Debug)]
-struct Chunk {
-    crc: u32,
-    compressed: bool,
-    data: Vec<u8>,
+enum Chunk {
+    /// Its records.
+    Whole(Vec<u8>),
+    /// Its checksum is wrong.
+    Bad,
 }
 
-impl Chunk {
-    /// Ours are never compressed, and always carry a checksum.
-    fn is_whole(&self) -> bool {
-        !self.compressed && crc32fast::hash(&self.data) == self.crc
-    }
+/// What stands between the magic bytes.
+enum Piece {
+    Record {
+        opcode: u8,
+        body: Vec<u8>,
+    },
+    /// No record of a believable length begins here.
+    Unwalkable,
+    End,
 }
 
 impl Reader {
@@ -123,33 +165,32 @@ impl Reader {
         if start != MAGIC {
             return Err(Error::NotARecording { path: path.to_owned(), found: describe_start(&start) });
         }
-        let options = LinearReaderOptions::default()
-            .with_skip_start_magic(true)
-            .with_skip_end_magic(true)
-            .with_emit_chunks(true)
-            .with_record_length_limit(MAX_CHUNK);
         let mut reader = Self {
             path: path.to_owned(),
-            file,
+            file: BufReader::with_capacity(128 * 1024, file),
             size: meta.len(),
             position: MAGIC.len() as u64,
             facts: Facts::default(),
+            is_ours: false,
             closing: None,
             damage: Damage::default(),
+            messages: 0,
             topics: Topics::default(),
-            container: LinearReader::new_with_options(options),
             pending: None,
         };
         // The facts stand before the first chunk; the channels are repeated inside it.
         reader.pending = reader.read_chunk()?;
-        if let Some(chunk) = reader.pending.as_ref().filter(|chunk| chunk.is_whole()) {
-            for record in records(&chunk.data) {
+        if let Some(Chunk::Whole(chunk)) = &reader.pending {
+            for record in records(chunk) {
                 if let Ok(Some(Record::Channel(channel))) = record {
                     reader.topics.learn(&channel);
                 }
             }
         }
-        if reader.topics.sensor.is_none() && reader.topics.table.is_none() && reader.facts == Facts::default() {
+        if reader.topics == Topics::default() && reader.is_ours {
+            reader.topics = Topics::OURS;
+        }
+        if reader.topics.sensor.is_none() && reader.topics.table.is_none() && !reader.is_ours {
             return Err(Error::Foreign { path: path.to_owned() });
         }
         Ok(reader)
@@ -189,16 +230,27 @@ impl Reader {
             Some(chunk) => Some(chunk),
             None => self.read_chunk()?,
         };
-        let Some(chunk) = next else { return Ok(false) };
-        if !chunk.is_whole() {
-            self.damage.bad_chunks += 1;
-            return Ok(true);
-        }
-        for record in records(&chunk.data) {
+        let chunk = match next {
+            Some(Chunk::Whole(chunk)) => chunk,
+            Some(Chunk::Bad) => {
+                self.damage.bad_chunks += 1;
+                return Ok(true);
+            }
+            None => {
+                // What the closing says was written, against what was there.
+                let written = self.closing.as_ref().map_or(0, |closing| closing.messages);
+                self.damage.missing = written.saturating_sub(self.messages);
+                return Ok(false);
+            }
+        };
+        for record in records(&chunk) {
             match record {
                 Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
                 Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
-                    Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
+                    Some(Ok(body)) => {
+                        self.messages += 1;
+                        sink(Entry { log_ns: header.log_time, body });
+                    }
                     Some(Err(Unreadable)) => self.damage.bad_messages += 1,
                     None => {}
                 },
@@ -209,45 +261,167 @@ impl Reader {
         Ok(true)
     }
 
-    /// Walks the file to the next chunk, taking up what stands between chunks.
+    /// Walks the file to the next chunk, taking up what stands between chunks. `None` at the end.
     fn read_chunk(&mut self) -> Result<Option<Chunk>> {
         loop {
-            match self.container.next_event() {
-                None => return Ok(None),
-                Some(Ok(LinearReadEvent::ReadRequest(want))) => {
-                    let room = self.container.insert(want);
-                    let got = self.file.read(room).map_err(|e| Error::io("read", &self.path, e))?;
-                    self.position += got as u64;
-                    self.container.notify_read(got);
-                    self.damage.cut |= got == 0 && self.closing.is_none();
+            let start = self.position;
+            let (opcode, mut body) = match self.read_record()? {
+                Piece::Record { opcode, body } => (opcode, body),
+                Piece::Unwalkable => {
+                    self.find_next(start)?;
+                    continue;
                 }
-                Some(Ok(LinearReadEvent::Record { data, opcode })) => match parse(opcode, data) {
-                    Ok(Some(Record::Chunk { header, data })) => {
-                        let compressed = !header.compression.is_empty();
-                        return Ok(Some(Chunk { crc: header.uncompressed_crc, compressed, data: data.into_owned() }));
-                    }
-                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_SESSION => self.facts = from_map(&m.metadata),
-                    Ok(Some(Record::Metadata(m))) if m.name == METADATA_CLOSING => {
-                        self.closing = Some(from_map(&m.metadata))
-                    }
-                    Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
-                    Ok(_) => {}
-                    Err(_) => self.damage.bad_messages += 1,
-                },
-                // The rest cannot be walked any more: a cut tail, or a damaged length.
-                Some(Err(_)) => {
+                Piece::End => {
                     self.damage.cut |= self.closing.is_none();
                     return Ok(None);
+                }
+            };
+            // What a record is, its lengths and its checksum say more surely than its opcode, which is a single byte.
+            if is_whole_chunk(&body) {
+                return Ok(Some(Chunk::Whole(body.split_off(CHUNK_FIELDS))));
+            }
+            if let Some(facts) = metadata(&body, METADATA_SESSION) {
+                (self.facts, self.is_ours) = (from_map(&facts), true);
+            } else if let Some(closing) = metadata(&body, METADATA_CLOSING) {
+                self.closing = Some(from_map(&closing));
+            } else if !lengths_agree(opcode, &body) {
+                self.find_next(start)?;
+            } else if opcode == op::CHUNK {
+                return Ok(Some(Chunk::Bad));
+            } else if opcode == op::DATA_END {
+                // Only a summary follows, which repeats what has been read.
+                self.seek(self.size.max(self.position))?;
+            } else {
+                match parse(opcode, &body) {
+                    Ok(Some(Record::Header(header))) => self.is_ours |= header.profile == PROFILE,
+                    Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
+                    Ok(_) => {}
+                    Err(Unreadable) => self.damage.bad_messages += 1,
                 }
             }
         }
     }
+
+    /// The record at the current position.
+    fn read_record(&mut self) -> Result<Piece> {
+        let mut head = Vec::with_capacity(HEAD);
+        self.read_up_to(HEAD as u64, &mut head)?;
+        if head.is_empty() || head == MAGIC {
+            return Ok(Piece::End);
+        }
+        let Some((&opcode, length)) = head.split_first_chunk::<HEAD>().and_then(|(head, _)| head.split_first()) else {
+            return Ok(Piece::Unwalkable);
+        };
+        let length = u64_at(length, 0).unwrap_or(u64::MAX);
+        if length > MAX_CHUNK.min(self.size.saturating_sub(self.position)) {
+            return Ok(Piece::Unwalkable);
+        }
+        let mut body = Vec::new();
+        self.read_up_to(length, &mut body)?;
+        Ok(if body.len() as u64 == length { Piece::Record { opcode, body } } else { Piece::Unwalkable })
+    }
+
+    /// Goes to the first chunk or metadata record after `start` whose lengths agree, so that only what stands before it is lost;
+    /// to the end where there is none.
+    fn find_next(&mut self, start: u64) -> Result<()> {
+        // Long enough for every beginning that is looked for; no beginning is missed between two windows.
+        const WINDOW: usize = 64 * 1024;
+        const OVERLAP: usize = 64;
+        let mut at = start + 1;
+        loop {
+            self.seek(at)?;
+            let mut window = Vec::with_capacity(WINDOW);
+            self.read_up_to(WINDOW as u64, &mut window)?;
+            let fits = |i: usize, length: u64| at + (i + HEAD) as u64 + length <= self.size;
+            let begins = |i: &usize| beginning(&window[*i..]).is_some_and(|length| fits(*i, length));
+            if let Some(found) = (0..window.len()).find(begins) {
+                self.damage.bad_chunks += 1;
+                return self.seek(at + found as u64);
+            }
+            if window.len() < WINDOW {
+                // A file that was cut ends in the middle of a record, a finished one in the magic bytes.
+                if window.ends_with(MAGIC) {
+                    self.damage.bad_chunks += 1;
+                }
+                return Ok(());
+            }
+            at += (WINDOW - OVERLAP) as u64;
+        }
+    }
+
+    fn read_up_to(&mut self, length: u64, into: &mut Vec<u8>) -> Result<()> {
+        let got = self.file.by_ref().take(length).read_to_end(into).map_err(|e| Error::io("read", &self.path, e))?;
+        self.position += got as u64;
+        Ok(())
+    }
+
+    fn seek(&mut self, to: u64) -> Result<()> {
+        self.file.seek(SeekFrom::Start(to)).map_err(|e| Error::io("read", &self.path, e))?;
+        self.position = to;
+        Ok(())
+    }
+}
+
+/// Length of a chunk record that begins like this.
+fn chunk_length(body: &[u8]) -> Option<usize> {
+    let is_plain = *body.get(28..32)? == [0; 4];
+    usize::try_from(u64_at(body, 32)?).ok().filter(|_| is_plain)?.checked_add(CHUNK_FIELDS)
+}
+
+/// Whether this is a chunk record with the records that were written. Ours are never compressed, and always carry a checksum.
+fn is_whole_chunk(body: &[u8]) -> bool {
+    chunk_length(body) == Some(body.len()) && body[24..28] == crc32fast::hash(&body[CHUNK_FIELDS..]).to_le_bytes()
+}
+
+/// The map of a metadata record of this name.
+fn metadata(body: &[u8], name: &str) -> Option<BTreeMap<String, String>> {
+    match parse(op::METADATA, body) {
+        Ok(Some(Record::Metadata(m))) if m.name == name && lengths_agree(op::METADATA, body) => Some(m.metadata),
+        _ => None,
+    }
+}
+
+/// Length of the record that begins here, when it is one of those that we look for: by its opcode, and by lengths that agree with
+/// each other.
+fn beginning(data: &[u8]) -> Option<u64> {
+    let (&opcode, length, body) = (data.first()?, u64_at(data, 1)?, data.get(HEAD..)?);
+    let expected = match opcode {
+        op::CHUNK => chunk_length(body)?,
+        op::METADATA => {
+            let (name, rest) = prefixed(body)?;
+            let is_ours = [METADATA_SESSION, METADATA_CLOSING].iter().any(|ours| name == ours.as_bytes());
+            let map = u32::from_le_bytes(*rest.first_chunk().filter(|_| is_ours)?);
+            8 + name.len() + usize::try_from(map).ok()?
+        }
+        _ => return None,
+    };
+    (length <= MAX_CHUNK && length == expected as u64).then_some(length)
+}
+
+/// Whether the lengths inside a record agree with its own; `true` for kinds that our writer does not write before the end of
+/// the data.
+fn lengths_agree(opcode: u8, body: &[u8]) -> bool {
+    match opcode {
+        op::CHUNK => chunk_length(body) == Some(body.len()),
+        // Profile and library.
+        op::HEADER => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
+        // A name and a map.
+        op::METADATA => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
+        // A channel's id of 2 bytes, and its messages' places.
+        op::MESSAGE_INDEX => after_texts(body, 2, 1).is_some_and(<[u8]>::is_empty),
+        // A checksum.
+        op::DATA_END => body.len() == 4,
+        _ => true,
+    }
+}
+
+fn u64_at(data: &[u8], at: usize) -> Option<u64> {
+    data.get(at..)?.first_chunk().map(|bytes| u64::from_le_bytes(*bytes))
 }
 
 /// The records inside a chunk. Ends early where a length does not fit.
 fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<Record<'_>>, Unreadable>> {
     std::iter::from_fn(move || {
-        // One opcode byte, a 64-bit little-endian length, the body: MCAP specification, "Records".
         let (&opcode, rest) = data.split_first()?;
         let (length, rest) = rest.split_first_chunk::<8>()?;
         let (body, tail) = rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
@@ -260,8 +434,7 @@ fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<R
 /// up to 4 GB each, before it sees whether so much is there: they are held against the record first.
 fn parse(opcode: u8, body: &[u8]) -> std::result::Result<Option<Record<'_>>, Unreadable> {
     let fits = match opcode {
-        // Two times and a size of 8 bytes, a checksum of 4, the name of the compression.
-        op::CHUNK => after_texts(body, 28, 1).is_some(),
+        op::HEADER => after_texts(body, 0, 2).is_some(),
         // Two ids of 2 bytes, topic, encoding, metadata.
         op::CHANNEL => after_texts(body, 4, 2).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
         op::METADATA => after_texts(body, 0, 1).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
@@ -324,7 +497,7 @@ mod tests {
             assert!(parse(op::CHANNEL, &channel(claimed)).is_err(), "{claimed}");
         }
         assert!(parse(op::METADATA, &channel(u32::MAX)[4..]).is_err());
-        assert!(parse(op::CHUNK, &[0; 30]).is_err());
+        assert!(parse(op::HEADER, &[9; 30]).is_err());
         assert!(matches!(parse(op::FOOTER, &[]), Ok(None)), "kinds we do not use are not looked into");
     }
 }

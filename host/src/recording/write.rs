@@ -16,11 +16,12 @@ use mcap::{
 };
 
 use super::{
-    Closing, Error, Facts, LinkNote, METADATA_CLOSING, METADATA_SESSION, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR,
-    TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
+    Closing, Error, Facts, LinkNote, METADATA_CLOSING, METADATA_SESSION, PROFILE, Result, TOPIC_LINK, TOPIC_NOTE,
+    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
 };
 
-/// Data older than this is on the disk, whatever happens to the process or the machine.
+/// How often data is brought to the disk. With the time that a disk takes for it, what is older than a second is there, whatever
+/// happens to the process or the machine.
 pub const FLUSH_EVERY: Duration = Duration::from_millis(500);
 
 /// Messages that may wait for the disk: half a minute of stream. A disk that is further behind fails the recording.
@@ -45,18 +46,21 @@ enum Item {
 pub struct RecordingWriter {
     sender: Option<SyncSender<Item>>,
     thread: Option<JoinHandle<Result<PathBuf>>>,
-    channels: Channels,
     messages: u64,
     path: PathBuf,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Channels {
-    sensor: u16,
-    table: u16,
-    link: u16,
-    note: u16,
+/// Ids of the channels.
+pub(super) struct Channels {
+    pub(super) sensor: u16,
+    pub(super) table: u16,
+    pub(super) link: u16,
+    pub(super) note: u16,
 }
+
+/// The same in every recording there ever was: the library writes the records that name them once only, into the first chunk, and
+/// without that chunk the reader goes by these.
+pub(super) const CHANNELS: Channels = Channels { sensor: 1, table: 2, link: 3, note: 4 };
 
 impl RecordingWriter {
     /// Starts `path` (ending in `.mcap`); until it is finished it is called `path` + `.part`.
@@ -75,13 +79,13 @@ impl RecordingWriter {
         }
         let file =
             OpenOptions::new().write(true).create_new(true).open(&part).map_err(|e| Error::io("create", &part, e))?;
-        let started = Disk::start(file, &part, path, facts).and_then(|(disk, channels)| {
+        let started = Disk::start(file, &part, path, facts).and_then(|disk| {
             let (sender, receiver) = sync_channel(QUEUE);
             let thread = std::thread::Builder::new()
                 .name("recording".into())
                 .spawn(move || disk.run(&receiver))
                 .map_err(|e| Error::io("start writing", &part, e))?;
-            Ok(Self { sender: Some(sender), thread: Some(thread), channels, messages: 0, path: path.to_owned() })
+            Ok(Self { sender: Some(sender), thread: Some(thread), messages: 0, path: path.to_owned() })
         });
         if started.is_err() {
             // A file without a header would only puzzle its finder.
@@ -95,7 +99,7 @@ impl RecordingWriter {
     /// # Errors
     /// When the disk failed or is half a minute behind; the recording then holds what was written so far.
     pub fn frame(&mut self, log_ns: u64, raw: &[u8]) -> Result<()> {
-        self.put(self.channels.sensor, log_ns, raw.to_vec(), false)
+        self.put(CHANNELS.sensor, log_ns, raw.to_vec(), false)
     }
 
     /// Stores a wire frame that does not come from a live sensor: waits for the disk instead of giving up on it.
@@ -103,7 +107,7 @@ impl RecordingWriter {
     /// # Errors
     /// When the disk failed.
     pub fn frame_at_rest(&mut self, log_ns: u64, raw: &[u8]) -> Result<()> {
-        self.put(self.channels.sensor, log_ns, raw.to_vec(), true)
+        self.put(CHANNELS.sensor, log_ns, raw.to_vec(), true)
     }
 
     /// Stores a piece of an imported table; waits for the disk.
@@ -112,7 +116,7 @@ impl RecordingWriter {
     /// When the disk failed.
     pub fn table(&mut self, log_ns: u64, entry: &TableEntry) -> Result<()> {
         let bytes = postcard::to_stdvec(entry).expect("plain numbers always serialise");
-        self.put(self.channels.table, log_ns, bytes, true)
+        self.put(CHANNELS.table, log_ns, bytes, true)
     }
 
     /// Stores what happened on the cable.
@@ -121,7 +125,7 @@ impl RecordingWriter {
     /// As for [`RecordingWriter::frame`].
     pub fn link(&mut self, log_ns: u64, note: &LinkNote) -> Result<()> {
         let bytes = serde_json::to_vec(note).expect("plain text always serialises");
-        self.put(self.channels.link, log_ns, bytes, false)
+        self.put(CHANNELS.link, log_ns, bytes, false)
     }
 
     /// Stores what the user did.
@@ -130,7 +134,7 @@ impl RecordingWriter {
     /// As for [`RecordingWriter::frame`].
     pub fn note(&mut self, log_ns: u64, note: &UserNote) -> Result<()> {
         let bytes = serde_json::to_vec(note).expect("plain text always serialises");
-        self.put(self.channels.note, log_ns, bytes, false)
+        self.put(CHANNELS.note, log_ns, bytes, false)
     }
 
     /// Closes the file, gives it its final name and returns that.
@@ -191,21 +195,21 @@ struct Disk {
 
 impl Disk {
     /// Writes the header and the facts, and flushes them: an empty crashed session is still named.
-    fn start(file: File, part: &Path, path: &Path, facts: &Facts) -> Result<(Self, Channels)> {
+    fn start(file: File, part: &Path, path: &Path, facts: &Facts) -> Result<Self> {
         let sync = file.try_clone().map_err(|e| Error::io("create", part, e))?;
-        let (writer, channels) = Self::open_container(file, facts).map_err(|e| Error::container(part, e))?;
+        let writer = Self::open_container(file, facts).map_err(|e| Error::container(part, e))?;
         let mut disk = Self { writer, sync, part: part.to_owned(), path: path.to_owned() };
         disk.flush()?;
-        Ok((disk, channels))
+        Ok(disk)
     }
 
-    fn open_container(file: File, facts: &Facts) -> mcap::McapResult<(Writer<BufWriter<File>>, Channels)> {
+    fn open_container(file: File, facts: &Facts) -> mcap::McapResult<Writer<BufWriter<File>>> {
         let mut writer = WriteOptions::new()
             .compression(None)
             // With seeking, a crashed file ends in a chunk of length 2⁶⁴-1 that readers stumble over.
             .disable_seeking(true)
             .chunk_size(Some(64 * 1024))
-            .profile("steadypass")
+            .profile(PROFILE)
             .library(concat!("steadypass ", env!("CARGO_PKG_VERSION")))
             .create(BufWriter::new(file))?;
         // Before any schema: those open a chunk, and the facts shall stand in front of all chunks.
@@ -214,13 +218,15 @@ impl Disk {
         let table = writer.add_schema("steadypass.TableEntry", "postcard", TABLE_SCHEMA.as_bytes())?;
         let note = writer.add_schema("steadypass.Note", "jsonschema", NOTE_SCHEMA.as_bytes())?;
         let none = BTreeMap::new();
-        let channels = Channels {
-            sensor: writer.add_channel(frame, TOPIC_SENSOR, "cobs", &none)?,
-            table: writer.add_channel(table, TOPIC_TABLE, "postcard", &none)?,
-            link: writer.add_channel(note, TOPIC_LINK, "json", &none)?,
-            note: writer.add_channel(note, TOPIC_NOTE, "json", &none)?,
-        };
-        Ok((writer, channels))
+        for (id, schema, topic, encoding) in [
+            (CHANNELS.sensor, frame, TOPIC_SENSOR, "cobs"),
+            (CHANNELS.table, table, TOPIC_TABLE, "postcard"),
+            (CHANNELS.link, note, TOPIC_LINK, "json"),
+            (CHANNELS.note, note, TOPIC_NOTE, "json"),
+        ] {
+            writer.add_channel_with_id(id, schema, topic, encoding, &none)?;
+        }
+        Ok(writer)
     }
 
     fn run(mut self, items: &Receiver<Item>) -> Result<PathBuf> {

@@ -176,13 +176,10 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         items.push(format!("On the way from the sensor: {}. Nothing is invented in their place.", losses.describe()));
     }
     if damage.lost_data() {
-        items.push(format!(
-            "In the file: {} damaged blocks of at most half a second each, {} unreadable messages.",
-            damage.bad_chunks, damage.bad_messages
-        ));
+        items.push(format!("In the recording itself: {}.", damage.describe()));
     }
     if damage.cut {
-        items.push("The recording was not closed properly; everything up to its last half second was read.".to_owned());
+        items.push("The recording was not closed properly; its last second may be missing.".to_owned());
     }
     if losses.surface_failed > 0 {
         items.push(format!("{} thermometer readings came marked as failed and were left out.", losses.surface_failed));
