@@ -2,7 +2,9 @@
 
 use std::{fs, path::PathBuf};
 
-use steadypass_protocol::{Block, Hello, MAX_FRAME, Mounting, ResetCause, Samples, Scale, Surface, ToHost, encode};
+use steadypass_protocol::{
+    Block, Hello, MAX_FRAME, Mark, Mounting, ResetCause, Samples, Scale, Surface, ToHost, encode,
+};
 use tempfile::TempDir;
 
 use super::*;
@@ -350,6 +352,45 @@ fn a_block_that_waited_for_the_chip_is_no_restart() {
         ]
     );
     assert_eq!((losses.restarts, losses.interruptions, losses.accel_samples), (0, 1, 4997));
+}
+
+/// The sensor sends marks before the data that waits, up to two seconds of it when the laptop stalls.
+#[test]
+fn a_mark_that_overtakes_data_is_no_restart() {
+    let block = |i: u32| accel(i * 72, 1_000_000 + u64::from(i) * 43_200, &[[0, 0, 10]; 72]);
+    let stamped = |t_us| ToHost::Surface(Surface { index: 0, t_us, object_raw: 0x3AD2, ambient_raw: 0x39E1, flags: 0 });
+    let mark = raw(&ToHost::Mark(Mark { index: 1, t_us: 2_900_000 }));
+    let second = 1_000_000_000;
+    let mut frames = vec![(0, raw(&hello(0)))];
+    frames.extend((0..10).map(|i| (0, block(i))));
+    frames.push((2 * second, mark));
+    frames.extend((10..12).map(|i| (2 * second, block(i))));
+    frames.push((2 * second, raw(&stamped(1_500_000))));
+    let (said, losses) = readings(&frames);
+    assert_eq!(losses, Losses::default());
+    let after_blocks: Vec<_> = said.iter().filter(|s| !s.starts_with("accel")).collect();
+    assert_eq!(after_blocks, ["Mark { t_us: 1900000.0 }", "surface 500000 Some(28.01)"]);
+    // A restart right after it is still one, whether the introduction or the data tells of it.
+    for restarted in [raw(&hello(200_000)), raw(&stamped(210_000))] {
+        let mut frames = frames.clone();
+        frames.extend([(3 * second, restarted), (3 * second, accel(0, 220_000, &[[0, 0, 10]; 72]))]);
+        let (said, losses) = readings(&frames);
+        assert_eq!(losses.restarts, 1, "{said:?}");
+    }
+}
+
+/// After a restart that a message of the first queue told of, the data behind it is not another one.
+#[test]
+fn data_behind_the_introduction_of_a_restarted_sensor_is_no_second_restart() {
+    let second = 1_000_000_000;
+    let (said, losses) = readings(&[
+        (0, raw(&hello(0))),
+        (0, accel(0, 20_000_000, &[[0, 0, 10]; 72])),
+        (10 * second, raw(&hello(3_000_000))),
+        (10 * second, accel(0, 1_100_000, &[[0, 0, 10]; 72])),
+    ]);
+    assert_eq!(losses.restarts, 1, "{said:?}");
+    assert_eq!(said[2], "accel 8100000 lost 0 [0.000, -0.000, 0.048]");
 }
 
 // ---- import ----
