@@ -20,6 +20,9 @@ pub(super) const STEP_US: f64 = STEP_S * 1e6;
 /// Share of the expected weight below which a grid point counts as a hole.
 const ENOUGH: f64 = 0.5;
 
+/// Grid points that are kept waiting, more than an hour of them. Nobody asks any more for those before a longer hole.
+const MOST_AHEAD: i64 = 200_000;
+
 #[derive(Clone, Copy, Debug, Default)]
 struct Slot {
     sum: [f64; 3],
@@ -116,9 +119,13 @@ impl Gridder {
     /// Spreads the collected samples over their four grid points.
     fn spread(&mut self) {
         let Some(cell) = self.cell.take() else { return };
-        let first = cell.index - 1 - self.base;
+        let mut first = cell.index - 1 - self.base;
         if first + 3 < 0 {
             return;
+        }
+        if first > MOST_AHEAD {
+            self.restart(self.base + first);
+            first = 0;
         }
         while self.slots.len() < (first + 4) as usize {
             self.slots.push_back(Slot::default());
@@ -146,7 +153,7 @@ impl Gridder {
             self.base += 1;
         }
         if self.base != index {
-            self.base = index + 1;
+            self.base = self.base.max(index + 1);
             return None;
         }
         self.base += 1;
@@ -201,6 +208,18 @@ mod tests {
             }
         }
         assert!(worst < 1e-4, "worst {worst:.6} m/s²"); // measured 5e-5
+    }
+
+    #[test]
+    fn a_jump_in_time_costs_no_memory_and_what_comes_after_it_is_read() {
+        let mut grid = Gridder::new();
+        for (first_us, value) in [(0.0, 1.0), (1e9, 2.0), (1e12, 3.0)] {
+            grid.push(first_us, 1000.0, &[[value, 0.0, 0.0]; 200]);
+        }
+        let index = (1e12 / STEP_US) as i64 + 4;
+        assert_eq!(grid.take(10), None, "gone");
+        assert!((grid.take(index).expect("known")[0] - 3.0).abs() < 1e-9);
+        assert!(grid.slots.len() < 1000, "{} grid points wait", grid.slots.len());
     }
 
     #[test]

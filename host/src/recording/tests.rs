@@ -393,6 +393,39 @@ fn data_behind_the_introduction_of_a_restarted_sensor_is_no_second_restart() {
     assert_eq!(said[2], "accel 8100000 lost 0 [0.000, -0.000, 0.048]");
 }
 
+/// Table runs with times that jump or are no times: the jump is an interruption whatever the run says was lost, and the rest is
+/// refused. Neither costs time or memory by the length of the jump (these would take minutes and gigabytes).
+#[test]
+fn times_that_jump_cost_nothing() {
+    use crate::{guidance::Plan, session::Session};
+    let run =
+        |first_us, spacing_us| TableRun { first_us, spacing_us, lost_before: 0, samples: vec![[0.0, 0.0, 9.81]; 8] };
+    let accel = |first_us, spacing_us| TableEntry::Accel(run(first_us, spacing_us));
+    let gyro = |first_us, spacing_us| TableEntry::Gyro(run(first_us, spacing_us));
+    for pieces in [
+        vec![accel(0.0, 600.0), accel(1e12, 600.0)],
+        vec![accel(f64::NAN, 600.0), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), accel(1e6, f64::INFINITY), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), accel(1e6, 1e14), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), gyro(0.0, 600.0), gyro(1e13, 600.0), accel(4800.0, 600.0)],
+    ] {
+        let mut session = Session::new(Plan::default());
+        let mut events = 0u32;
+        for piece in pieces {
+            session.push(&Entry { log_ns: 0, body: Body::Table(piece) }, &mut |_| events += 1);
+        }
+        session.finish(&mut |_| events += 1);
+        assert!(events < 1000, "{events} events for twenty samples");
+    }
+    let mut timeline = Timeline::new();
+    let mut said = Vec::new();
+    for piece in [accel(0.0, 600.0), accel(f64::NAN, 600.0), accel(1e12, 600.0)] {
+        timeline.push(&Entry { log_ns: 0, body: Body::Table(piece) }, &mut |reading| said.push(format!("{reading:?}")));
+    }
+    assert!(said[1].starts_with("Break { from_us: 4800.0, to_us: 1000000000000.0 }"), "{said:?}");
+    assert_eq!((timeline.losses().interruptions, timeline.losses().unusable_frames), (1, 1));
+}
+
 // ---- import ----
 
 const HEADER: &str =

@@ -386,28 +386,24 @@ impl Timeline {
     }
 
     fn table(&mut self, piece: &TableEntry, sink: &mut impl FnMut(Reading<'_>)) {
-        let run = |run: &TableRun, f: &mut dyn FnMut(Run<'_>)| {
-            f(Run {
-                first_us: run.first_us,
-                spacing_us: run.spacing_us,
-                lost_before: run.lost_before,
-                clipped: 0,
-                samples: &run.samples,
-            });
-        };
         match piece {
             TableEntry::Accel(r) => {
+                let Some(run) = self.table_run(r) else { return };
                 self.losses.accel_samples += u64::from(r.lost_before);
-                let due = self.accel.due_us.replace(r.first_us + r.spacing_us * r.samples.len() as f64);
-                if let Some(from_us) = due.filter(|due| r.first_us - due > BREAK_US && r.lost_before > 0) {
-                    self.losses.interruptions += 1;
-                    sink(Reading::Break { from_us, to_us: r.first_us });
+                // Time begins at the table's first row. Slow, uneven rows may come half a step late with none missing.
+                let due_us = self.accel.due_us.replace(run.end_us());
+                let (is_first, from_us) = (due_us.is_none(), due_us.unwrap_or(0.0));
+                let gap_us = run.first_us - from_us;
+                if gap_us > BREAK_US && (r.lost_before > 0 || gap_us > r.spacing_us) {
+                    self.losses.interruptions += u64::from(!is_first);
+                    sink(Reading::Break { from_us, to_us: run.first_us });
                 }
-                run(r, &mut |r| sink(Reading::Accel(r)));
+                sink(Reading::Accel(run));
             }
             TableEntry::Gyro(r) => {
+                let Some(run) = self.table_run(r) else { return };
                 self.losses.gyro_samples += u64::from(r.lost_before);
-                run(r, &mut |r| sink(Reading::Gyro(r)));
+                sink(Reading::Gyro(run));
             }
             TableEntry::Surface { t_us, surface_c, ambient_c } => sink(Reading::Surface(SurfaceLook {
                 t_us: *t_us,
@@ -416,5 +412,14 @@ impl Timeline {
                 corrected: true,
             })),
         }
+    }
+
+    /// A run of an imported table; `None`, and counted, for one whose times are none.
+    fn table_run<'a>(&mut self, run: &'a TableRun) -> Option<Run<'a>> {
+        let TableRun { first_us, spacing_us, lost_before, ref samples } = *run;
+        let run = Run { first_us, spacing_us, lost_before, clipped: 0, samples };
+        let is_usable = run.has_usable_times();
+        self.losses.unusable_frames += u64::from(!is_usable);
+        is_usable.then_some(run)
     }
 }
