@@ -393,6 +393,19 @@ fn data_behind_the_introduction_of_a_restarted_sensor_is_no_second_restart() {
     assert_eq!(said[2], "accel 8100000 lost 0 [0.000, -0.000, 0.048]");
 }
 
+#[test]
+fn counts_from_outside_do_not_overflow() {
+    let mut timeline = Timeline::new();
+    for _ in 0..2 {
+        let body = Body::Link(LinkNote::BadFrames { count: u64::MAX });
+        timeline.push(&Entry { log_ns: 0, body }, &mut |_| {});
+    }
+    let losses = timeline.losses();
+    assert_eq!(losses.bad_frames, u64::MAX);
+    let more = Losses { accel_samples: 1, ..losses };
+    assert!(more.any());
+}
+
 /// Table runs with times that jump or are no times: the jump is an interruption whatever the run says was lost, and the rest is
 /// refused. Neither costs time or memory by the length of the jump (these would take minutes and gigabytes).
 #[test]

@@ -70,7 +70,7 @@ impl Losses {
             unusable_frames,
             ..
         } = *self;
-        accel_samples + gyro_samples + surface_looks + restarts + interruptions + bad_frames + unusable_frames > 0
+        [accel_samples, gyro_samples, surface_looks, restarts, interruptions, bad_frames, unusable_frames] != [0; 7]
     }
 
     /// What is missing, in words; empty when nothing is.
@@ -181,7 +181,9 @@ impl Timeline {
         match &entry.body {
             Body::Frame(raw) => self.frame(raw, entry.log_ns, sink),
             Body::Table(piece) => self.table(piece, sink),
-            Body::Link(LinkNote::BadFrames { count }) => self.losses.bad_frames += count,
+            Body::Link(LinkNote::BadFrames { count }) => {
+                self.losses.bad_frames = self.losses.bad_frames.saturating_add(*count);
+            }
             Body::Link(_) => {}
             Body::Note(UserNote::NewSection) => {
                 if let Some(t_us) = self.now_us() {
@@ -201,7 +203,7 @@ impl Timeline {
     fn frame(&mut self, raw: &[u8], log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
         let mut scratch = [0; MAX_FRAME];
         let Ok(frame) = decode_frame(raw, &mut scratch) else {
-            self.losses.bad_frames += 1;
+            self.losses.bad_frames = self.losses.bad_frames.saturating_add(1);
             return;
         };
         let message = ToHost::decode(frame.payload);
