@@ -292,7 +292,8 @@ fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     assert_eq!(said[2], "break 86400 1586400");
     assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
     assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
-    assert!(losses.any() && losses.describe().contains("1 sensor restarts"));
+    assert!(losses.any() && losses.describe().contains("1 sensor restart"), "{}", losses.describe());
+    assert!(!losses.describe().contains("restarts"), "{}", losses.describe());
 }
 
 /// After a restart the sensor does not know its chip's rate yet, and says so; the recording does. Stamps and spacings as the

@@ -15,6 +15,7 @@ use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
 use crate::{
     analysis::{Reading, Run, SurfaceLook},
     calibration::Calibration,
+    guidance::units::count,
 };
 
 /// A hole longer than this is an interruption: nothing before continues across it. Shorter ones are lost samples.
@@ -76,15 +77,16 @@ impl Losses {
     /// What is missing, in words; empty when nothing is.
     pub fn describe(&self) -> String {
         let parts = [
-            (self.accel_samples, "accelerometer samples lost"),
-            (self.gyro_samples, "gyro samples lost"),
-            (self.surface_looks, "temperature readings lost"),
-            (self.restarts, "sensor restarts"),
-            (self.interruptions, "interruptions"),
-            (self.bad_frames, "damaged frames"),
-            (self.unusable_frames, "unusable frames"),
+            (self.accel_samples, "accelerometer sample lost", "accelerometer samples lost"),
+            (self.gyro_samples, "gyro sample lost", "gyro samples lost"),
+            (self.surface_looks, "temperature reading lost", "temperature readings lost"),
+            (self.restarts, "sensor restart", "sensor restarts"),
+            (self.interruptions, "interruption", "interruptions"),
+            (self.bad_frames, "damaged frame", "damaged frames"),
+            (self.unusable_frames, "unusable frame", "unusable frames"),
         ];
-        let parts: Vec<String> = parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}")).collect();
+        let parts: Vec<String> =
+            parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n, one, many)).collect();
         parts.join(", ")
     }
 }
