@@ -12,7 +12,7 @@ use tokio::{
 };
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
-use super::{ClockMap, LinkError, find_port, ports};
+use super::{LinkError, find_port, ports, round_trips::RoundTrips};
 
 /// Speed of the UART transport; USB ignores it.
 pub const BAUD: u32 = 921_600;
@@ -187,14 +187,14 @@ impl Link {
     ) -> Result<LinkReport, LinkError> {
         let Self { mut stream, mut talk } = self;
         let mut report = LinkReport::default();
-        let mut clock = ClockMap::default();
+        let mut trips = RoundTrips::default();
         loop {
             if talk.announce(&events).await.is_err() {
                 return Ok(report);
             }
             let ended =
-                talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut clock).await?;
-            report.round_trip_us = clock.round_trip_us();
+                talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut trips).await?;
+            report.round_trip_us = trips.shortest_us();
             let (reason, lost_at, restarted) = match ended {
                 Ended::Stopped => return Ok(report),
                 Ended::Restarted { silent_since } => ("it restarted".to_owned(), silent_since, true),
@@ -214,7 +214,6 @@ impl Link {
                     None => return Ok(report),
                 };
             }
-            clock.reset();
             let gap_s = lost_at.elapsed().as_secs_f64();
             if events.send(LinkEvent::Resumed { log_ns: talk.host.now_ns(), gap_s }).await.is_err() {
                 return Ok(report);
@@ -238,7 +237,7 @@ impl Talk {
         commands: &mut mpsc::Receiver<ToSensor>,
         stop: &mut watch::Receiver<bool>,
         report: &mut LinkReport,
-        clock: &mut ClockMap,
+        trips: &mut RoundTrips,
     ) -> Result<Ended, LinkError> {
         if let Err(e) = send(stream, &ToSensor::Start).await {
             return Ok(Ended::Lost(e.to_string()));
@@ -265,7 +264,7 @@ impl Talk {
                     Ok(n) => {
                         let log_ns = self.host.now_ns();
                         let silent_since = heard.last_block;
-                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock);
+                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, trips);
                         for raw in frames.raw {
                             if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
                                 return Ok(Ended::Stopped);
@@ -336,7 +335,7 @@ impl Talk {
         log_ns: u64,
         heard: &mut Heard,
         report: &mut LinkReport,
-        clock: &mut ClockMap,
+        trips: &mut RoundTrips,
     ) -> Taken {
         let mut taken = Taken::default();
         let has_streamed = &mut self.has_streamed;
@@ -358,7 +357,7 @@ impl Talk {
                 }
                 Ok(ToHost::Pong(pong)) => {
                     taken.restarted |= heard.clock_went_back(pong.sensor_us);
-                    clock.pong(pong.host_us, log_ns / 1000, pong.sensor_us);
+                    trips.pong(pong.host_us, log_ns / 1000);
                 }
                 Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
                 Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
