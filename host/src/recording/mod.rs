@@ -24,7 +24,9 @@
 //! | `link` | one [`LinkNote`] in JSON: what happened on the cable |
 //! | `note` | one [`UserNote`] in JSON: what the user did or wrote |
 //!
-//! Session facts ([`Facts`]) are a metadata record at the start; a [`Closing`] one stands at the end of a finished file.
+//! Session facts ([`Facts`]) are a metadata record at the start; a [`Closing`] one stands at the end of a finished file. The sensor's
+//! first introduction, without which its counts cannot be read, is also a metadata record (its frame, hexadecimal), so that the
+//! loss of the chunk that holds it costs no more than that chunk.
 
 mod entry;
 mod error;
@@ -52,4 +54,7 @@ const TOPIC_TABLE: &str = "table";
 const TOPIC_LINK: &str = "link";
 const TOPIC_NOTE: &str = "note";
 const METADATA_SESSION: &str = "steadypass.session";
+const METADATA_INTRODUCTION: &str = "steadypass.introduction";
 const METADATA_CLOSING: &str = "steadypass.closing";
+/// What the introduction's record calls the frame.
+const INTRODUCTION_FRAME: &str = "frame";

@@ -17,8 +17,9 @@ use mcap::{
 };
 
 use super::{
-    Body, Closing, Entry, Error, Facts, METADATA_CLOSING, METADATA_SESSION, PROFILE, Result, TOPIC_LINK, TOPIC_NOTE,
-    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map, write::CHANNELS,
+    Body, Closing, Entry, Error, Facts, INTRODUCTION_FRAME, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
+    PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map, write::CHANNELS,
+    write::is_introduction,
 };
 use crate::guidance::units::count;
 
@@ -73,6 +74,8 @@ pub struct Reader {
     facts: Facts,
     /// The file says that it is a recording of ours, outside its chunks.
     is_ours: bool,
+    /// The sensor's introduction, until the first frame has been handed out.
+    introduction: Option<Vec<u8>>,
     closing: Option<Closing>,
     damage: Damage,
     /// Messages on our channels so far.
@@ -172,6 +175,7 @@ impl Reader {
             position: MAGIC.len() as u64,
             facts: Facts::default(),
             is_ours: false,
+            introduction: None,
             closing: None,
             damage: Damage::default(),
             messages: 0,
@@ -249,6 +253,12 @@ impl Reader {
                 Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
                     Some(Ok(body)) => {
                         self.messages += 1;
+                        // The introduction is the first frame; where another is, it was lost with its chunk.
+                        if let Body::Frame(raw) = body
+                            && let Some(lost) = self.introduction.take().filter(|introduction| introduction != raw)
+                        {
+                            sink(Entry { log_ns: header.log_time, body: Body::Frame(&lost) });
+                        }
                         sink(Entry { log_ns: header.log_time, body });
                     }
                     Some(Err(Unreadable)) => self.damage.bad_messages += 1,
@@ -282,6 +292,9 @@ impl Reader {
             }
             if let Some(facts) = metadata(&body, METADATA_SESSION) {
                 (self.facts, self.is_ours) = (from_map(&facts), true);
+            } else if let Some(map) = metadata(&body, METADATA_INTRODUCTION) {
+                self.introduction =
+                    map.get(INTRODUCTION_FRAME).and_then(|hex| from_hex(hex)).filter(|frame| is_introduction(frame));
             } else if let Some(closing) = metadata(&body, METADATA_CLOSING) {
                 self.closing = Some(from_map(&closing));
             } else if !lengths_agree(opcode, &body) {
@@ -389,7 +402,8 @@ fn beginning(data: &[u8]) -> Option<u64> {
         op::CHUNK => chunk_length(body)?,
         op::METADATA => {
             let (name, rest) = prefixed(body)?;
-            let is_ours = [METADATA_SESSION, METADATA_CLOSING].iter().any(|ours| name == ours.as_bytes());
+            let ours = [METADATA_SESSION, METADATA_INTRODUCTION, METADATA_CLOSING];
+            let is_ours = ours.iter().any(|ours| name == ours.as_bytes());
             let map = u32::from_le_bytes(*rest.first_chunk().filter(|_| is_ours)?);
             8 + name.len() + usize::try_from(map).ok()?
         }
@@ -413,6 +427,12 @@ fn lengths_agree(opcode: u8, body: &[u8]) -> bool {
         op::DATA_END => body.len() == 4,
         _ => true,
     }
+}
+
+fn from_hex(text: &str) -> Option<Vec<u8>> {
+    let digit = |c: u8| char::from(c).to_digit(16);
+    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
+    pairs.iter().map(|[high, low]| u8::try_from(digit(*high)? << 4 | digit(*low)?).ok()).collect()
 }
 
 fn u64_at(data: &[u8], at: usize) -> Option<u64> {

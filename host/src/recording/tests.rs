@@ -182,6 +182,30 @@ fn a_damaged_byte_costs_one_chunk_at_most_and_is_told() {
     }
 }
 
+/// The chunk with the introduction is lost: the rest can still be read.
+#[test]
+fn a_lost_introduction_costs_no_more_than_its_chunk() {
+    let folder = TempDir::new().expect("temp");
+    let path = recording(&folder, 400);
+    let mut bytes = fs::read(&path).expect("read");
+    let holds_frames = |at: &std::ops::Range<usize>| messages(&bytes[at.start + CHUNK_HEADER..at.end]) > 0;
+    let mut chunks = records(&bytes).into_iter().filter(|(opcode, _)| *opcode == CHUNK).map(|(_, at)| at);
+    let first = chunks.find(holds_frames).expect("a chunk with frames");
+    bytes[first.end - 1] ^= 1;
+    fs::write(&path, &bytes).expect("write");
+    let (mut timeline, mut reader) = (Timeline::new(), Reader::open(&path).expect("opens"));
+    let mut runs = 0;
+    while reader
+        .next_chunk(|entry| {
+            timeline.push(&entry, &mut |reading| runs += usize::from(matches!(reading, Reading::Accel(_))));
+        })
+        .expect("reads")
+    {}
+    assert!(runs > 200, "{runs} blocks were read");
+    assert_eq!(timeline.losses(), Losses { bad_frames: 3, ..Losses::default() }, "none is unusable");
+    assert_eq!(reader.damage().missing, 401 - runs as u64);
+}
+
 /// A length that is damaged in a recording that was not finished is not taken for its end.
 #[test]
 fn a_damaged_length_is_no_end() {
@@ -195,10 +219,10 @@ fn a_damaged_length_is_no_end() {
     fs::write(&path, &bytes).expect("write");
     let (all, cut, _) = read(&path);
     assert!(cut.cut && !cut.lost_data(), "{cut:?}");
-    bytes[chunks[1].1.start + 5] ^= 1; // 4 GB
+    bytes[chunks[2].1.start + 5] ^= 1; // 4 GB
     fs::write(&path, &bytes).expect("write");
     let (frames, damage, _) = read(&path);
-    let hit = messages(&bytes[chunks[1].1.start + CHUNK_HEADER..chunks[1].1.end]);
+    let hit = messages(&bytes[chunks[2].1.start + CHUNK_HEADER..chunks[2].1.end]);
     assert_eq!(all.len() - frames.len(), hit);
     assert!(damage.cut && damage.lost_data(), "{damage:?}");
 }

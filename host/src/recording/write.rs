@@ -15,9 +15,11 @@ use mcap::{
     records::{MessageHeader, Metadata},
 };
 
+use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
+
 use super::{
-    Closing, Error, Facts, LinkNote, METADATA_CLOSING, METADATA_SESSION, PROFILE, Result, TOPIC_LINK, TOPIC_NOTE,
-    TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
+    Closing, Error, Facts, INTRODUCTION_FRAME, LinkNote, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
+    PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
 };
 
 /// How often data is brought to the disk. With the time that a disk takes for it, what is older than a second is there, whatever
@@ -233,12 +235,17 @@ impl Disk {
         let mut flushed = Instant::now();
         let mut dirty = false;
         let mut sequence = 0u32;
+        let mut is_introduced = false;
         loop {
             match items.recv_timeout(FLUSH_EVERY.saturating_sub(flushed.elapsed())) {
                 Ok(Item::Message { channel, log_ns, bytes }) => {
                     let header =
                         MessageHeader { channel_id: channel, sequence, log_time: log_ns, publish_time: log_ns };
                     sequence = sequence.wrapping_add(1);
+                    if !is_introduced && channel == CHANNELS.sensor && is_introduction(&bytes) {
+                        self.introduction(&bytes)?;
+                        is_introduced = true;
+                    }
                     self.writer.write_to_known_channel(&header, &bytes).map_err(|e| Error::container(&self.part, e))?;
                     dirty = true;
                 }
@@ -256,6 +263,14 @@ impl Disk {
                 (flushed, dirty) = (Instant::now(), false);
             }
         }
+    }
+
+    fn introduction(&mut self, frame: &[u8]) -> Result<()> {
+        let hex = frame.iter().map(|byte| format!("{byte:02x}")).collect();
+        let metadata = BTreeMap::from([(INTRODUCTION_FRAME.into(), hex)]);
+        self.writer
+            .write_metadata(&Metadata { name: METADATA_INTRODUCTION.into(), metadata })
+            .map_err(|e| Error::container(&self.part, e))
     }
 
     fn flush(&mut self) -> Result<()> {
@@ -278,4 +293,10 @@ impl Disk {
         }
         Ok(self.path)
     }
+}
+
+/// Whether a whole frame of this kind is in these bytes.
+pub(super) fn is_introduction(raw: &[u8]) -> bool {
+    let mut scratch = [0; MAX_FRAME];
+    decode_frame(raw, &mut scratch).is_ok_and(|frame| matches!(ToHost::decode(frame.payload), Ok(ToHost::Hello(_))))
 }
