@@ -136,12 +136,21 @@ fn hostile_text_stays_text() {
 fn losses_are_told_with_their_counts() {
     let mut made = Made::of(&[Recipe::hot()]);
     made.losses = Losses { accel_samples: 412, surface_failed: 7, clipped: 3, ..Losses::default() };
-    made.damage = Damage { cut: true, bad_chunks: 2, ..Damage::default() };
+    made.damage = Damage { cut: false, bad_chunks: 1, bad_messages: 1, missing: 150 };
     made.remarks = vec!["No gyro column: arm speed and strokes are left blank.".into()];
     let said = words(&made.page());
-    for want in
-        ["412 accelerometer samples lost", "2 damaged places", "not closed properly", "7 thermometer", "No gyro column"]
-    {
+    for want in [
+        "412 accelerometer samples lost",
+        "2 damaged places in the file, 150 messages lost",
+        "7 thermometer",
+        "No gyro column",
+    ] {
+        assert!(said.contains(want), "{want}");
+    }
+    assert!(!said.contains("not closed properly"));
+    made.damage = Damage { cut: true, bad_chunks: 1, ..Damage::default() };
+    let said = words(&made.page());
+    for want in ["1 damaged place in the file, how many messages were lost there is not known", "not closed properly"] {
         assert!(said.contains(want), "{want}");
     }
     assert!(!said.contains("Nothing was lost"));

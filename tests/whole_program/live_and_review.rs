@@ -50,7 +50,7 @@ fn they_agree_through_every_trouble() {
     assert!(stderr(&output).contains("Some data is missing"), "{}", stderr(&output));
     let reviewed = run(&["review", &text(&out), "--no-sheets", "--out", &text(&review)]);
     assert_eq!(reviewed.status.code(), Some(3), "{}", stderr(&reviewed));
-    assert!(stderr(&reviewed).contains("1 sensor restart"), "{}", stderr(&reviewed));
+    assert!(stderr(&reviewed).contains("1 sensor restart,"), "{}", stderr(&reviewed));
     same_tables(&live, &review);
 }
 

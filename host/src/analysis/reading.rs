@@ -43,6 +43,23 @@ pub struct Run<'a> {
     pub samples: &'a [[f32; 3]],
 }
 
+impl Run<'_> {
+    /// Longest run that is believed, µs: an hour, several times what 72 rows of the slowest table span.
+    const LONGEST_US: f64 = 3600e6;
+
+    /// When the sample after this run is due, µs.
+    pub fn end_us(&self) -> f64 {
+        self.first_us + self.spacing_us * self.samples.len() as f64
+    }
+
+    /// Whether the times are such as a sensor or a table can have: decades at most, up to 10 s from sample to sample.
+    pub fn has_usable_times(&self) -> bool {
+        self.first_us.abs() < 1e15
+            && (1.0..1e7).contains(&self.spacing_us)
+            && self.spacing_us * self.samples.len() as f64 <= Self::LONGEST_US
+    }
+}
+
 /// One look of the infrared thermometer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SurfaceLook {

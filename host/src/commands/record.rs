@@ -16,6 +16,7 @@ use std::{
 use steadypass::{
     analysis::Stroke,
     calibration::{self, Calibration},
+    guidance::units::count,
     link::{Link, LinkError, LinkEvent, LinkReport},
     live::{self, Ask, Board},
     recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
@@ -344,10 +345,10 @@ fn finish(
     }
     let mut lost = Vec::new();
     if report.losses > 0 {
-        lost.push(format!("the sensor was lost {} times", report.losses));
+        lost.push(format!("the sensor was lost {}", count(report.losses, "time", "times")));
     }
     if report.bad_frames > 0 {
-        lost.push(format!("{} frames came damaged", report.bad_frames));
+        lost.push(format!("{} came damaged", count(report.bad_frames, "frame", "frames")));
     }
     if !lost.is_empty() {
         console.remark(&format!("Some data is missing: {}.", lost.join(", ")));

@@ -169,7 +169,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.lost = ended.lost();
     if ended.damage.cut {
         console.remark(&format!(
-            "{} was not finished (the program or the machine stopped); what was on the disk is reviewed, all but the last second.",
+            "{} was not finished (the program or the machine stopped, or it was copied in part); what is there is reviewed, the last \
+             second may be missing.",
             request.recording.display()
         ));
     }

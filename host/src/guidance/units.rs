@@ -85,8 +85,8 @@ impl FromStr for Units {
 }
 
 /// "1 pass", "2 passes".
-pub fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
+pub fn count<N: fmt::Display + PartialEq + From<u8>>(n: N, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == N::from(1) { one } else { many })
 }
 
 #[cfg(test)]

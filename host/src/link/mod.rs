@@ -12,14 +12,13 @@
 //! introductions, pongs and replies. An unplugged sensor does not end a recording: the same sensor resumes it with a gap,
 //! another one is refused.
 
-mod clock;
 mod error;
 mod ports;
+mod round_trips;
 mod session;
 #[cfg(test)]
 mod tests;
 
-pub use clock::ClockMap;
 pub use error::LinkError;
 pub use ports::{Port, find_port, list_ports};
 pub use session::{BAUD, Link, LinkEvent, LinkReport};

@@ -12,7 +12,7 @@ use tokio::{
 };
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
-use super::{ClockMap, LinkError, find_port, ports};
+use super::{LinkError, find_port, ports, round_trips::RoundTrips};
 
 /// Speed of the UART transport; USB ignores it.
 pub const BAUD: u32 = 921_600;
@@ -187,14 +187,14 @@ impl Link {
     ) -> Result<LinkReport, LinkError> {
         let Self { mut stream, mut talk } = self;
         let mut report = LinkReport::default();
-        let mut clock = ClockMap::default();
+        let mut trips = RoundTrips::default();
         loop {
             if talk.announce(&events).await.is_err() {
                 return Ok(report);
             }
             let ended =
-                talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut clock).await?;
-            report.round_trip_us = clock.round_trip_us();
+                talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut trips).await?;
+            report.round_trip_us = trips.shortest_us();
             let (reason, lost_at, restarted) = match ended {
                 Ended::Stopped => return Ok(report),
                 Ended::Restarted { silent_since } => ("it restarted".to_owned(), silent_since, true),
@@ -214,7 +214,6 @@ impl Link {
                     None => return Ok(report),
                 };
             }
-            clock.reset();
             let gap_s = lost_at.elapsed().as_secs_f64();
             if events.send(LinkEvent::Resumed { log_ns: talk.host.now_ns(), gap_s }).await.is_err() {
                 return Ok(report);
@@ -238,7 +237,7 @@ impl Talk {
         commands: &mut mpsc::Receiver<ToSensor>,
         stop: &mut watch::Receiver<bool>,
         report: &mut LinkReport,
-        clock: &mut ClockMap,
+        trips: &mut RoundTrips,
     ) -> Result<Ended, LinkError> {
         if let Err(e) = send(stream, &ToSensor::Start).await {
             return Ok(Ended::Lost(e.to_string()));
@@ -246,9 +245,7 @@ impl Talk {
         let mut ping = interval(PING_EVERY);
         ping.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut bytes = vec![0; 4096];
-        let now = Instant::now();
-        let mut heard =
-            Heard { latest_us: [0; 2], next_index: None, last_block: now, last_frame: now, bad: 0, noted: now };
+        let mut heard = Heard::since(Instant::now());
         let mut waiting: Option<Waiting> = None;
         let mut token = 0u32;
         loop {
@@ -267,7 +264,7 @@ impl Talk {
                     Ok(n) => {
                         let log_ns = self.host.now_ns();
                         let silent_since = heard.last_block;
-                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, clock);
+                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, trips);
                         for raw in frames.raw {
                             if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
                                 return Ok(Ended::Stopped);
@@ -338,7 +335,7 @@ impl Talk {
         log_ns: u64,
         heard: &mut Heard,
         report: &mut LinkReport,
-        clock: &mut ClockMap,
+        trips: &mut RoundTrips,
     ) -> Taken {
         let mut taken = Taken::default();
         let has_streamed = &mut self.has_streamed;
@@ -356,13 +353,13 @@ impl Talk {
                     (taken.blocks, *has_streamed) = (true, true);
                     let continues = heard.next_index == Some(block.first_index);
                     heard.next_index = Some(block.first_index.wrapping_add(block.samples.len() as u32));
-                    taken.restarted |= !continues && heard.clock_went_back(block.first_us, true);
+                    taken.restarted |= heard.clock_went_back_at_block(block.first_us, continues);
                 }
                 Ok(ToHost::Pong(pong)) => {
-                    taken.restarted |= heard.clock_went_back(pong.sensor_us, false);
-                    clock.pong(pong.host_us, log_ns / 1000, pong.sensor_us);
+                    taken.restarted |= heard.clock_went_back(pong.sensor_us);
+                    trips.pong(pong.host_us, log_ns / 1000);
                 }
-                Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us, false),
+                Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
                 Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
                     if let Outcome::Refused(refusal) = reply.outcome {
                         taken.refused = Some(refusal_text(refusal));
@@ -489,8 +486,9 @@ impl Waiting {
 
 /// What has been heard since streaming began.
 struct Heard {
-    /// Latest sensor time of answers, and of what waits its turn.
-    latest_us: [u64; 2],
+    /// Latest time on the sensor's clock, µs, and of its blocks, which answers overtake; `None` before the first block.
+    latest_us: u64,
+    block_us: Option<u64>,
     /// Number of the next accelerometer sample. A block that goes on from there is of the same life, however old: one that was
     /// begun before the motion chip fell silent is sent when the chip is back.
     next_index: Option<u32>,
@@ -500,19 +498,35 @@ struct Heard {
     noted: Instant,
 }
 
+/// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew.
+const RESTART_US: u64 = 1_000_000;
+/// Answers and introductions overtake this much data at most: all that waits in the sensor when nobody reads.
+const OVERTAKE_US: u64 = 2_000_000;
+
 impl Heard {
-    /// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew. Answers are
-    /// not `queued`: they overtake up to two seconds of samples, and say nothing of how far those have come.
-    fn clock_went_back(&mut self, sensor_us: u64, queued: bool) -> bool {
-        let [answered_us, queued_us] = &mut self.latest_us;
-        let latest_us = if queued { *queued_us } else { *answered_us.max(queued_us) };
-        let back = sensor_us.saturating_add(1_000_000) < latest_us;
+    fn since(now: Instant) -> Self {
+        Self { latest_us: 0, block_us: None, next_index: None, last_block: now, last_frame: now, bad: 0, noted: now }
+    }
+
+    /// An answer or an introduction: whether the clock started anew.
+    fn clock_went_back(&mut self, sensor_us: u64) -> bool {
+        let back = sensor_us.saturating_add(RESTART_US) < self.latest_us;
         if back {
-            self.latest_us = [sensor_us; 2];
-        } else {
-            let own = if queued { queued_us } else { answered_us };
-            *own = sensor_us.max(*own);
+            (self.latest_us, self.block_us) = (sensor_us, None);
         }
+        self.latest_us = self.latest_us.max(sensor_us);
+        back
+    }
+
+    /// A block; one that goes on from the last is of the same life of the sensor, however old.
+    fn clock_went_back_at_block(&mut self, first_us: u64, continues: bool) -> bool {
+        let before_us = self.block_us.unwrap_or(self.latest_us.saturating_sub(OVERTAKE_US));
+        let back = !continues && first_us.saturating_add(RESTART_US) < before_us;
+        if back {
+            (self.latest_us, self.block_us) = (first_us, None);
+        }
+        self.latest_us = self.latest_us.max(first_us);
+        self.block_us = Some(self.block_us.map_or(first_us, |block_us| block_us.max(first_us)));
         back
     }
 }
@@ -591,4 +605,31 @@ async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<
     timeout(Duration::from_secs(1), stream.write_all(frame))
         .await
         .unwrap_or_else(|_| Err(std::io::Error::new(std::io::ErrorKind::TimedOut, "it does not take commands")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blocks_behind_an_answer_are_no_restart() {
+        let mut heard = Heard::since(Instant::now());
+        assert!(!heard.clock_went_back_at_block(10_000_000, false));
+        assert!(!heard.clock_went_back(12_000_000), "the answer overtakes two seconds of data");
+        assert!(!heard.clock_went_back_at_block(10_100_000, false), "some of which found no room in the sensor");
+        assert!(heard.clock_went_back_at_block(200_000, false));
+        assert!(!heard.clock_went_back(2_100_000));
+        assert!(heard.clock_went_back(300_000));
+        assert!(!heard.clock_went_back_at_block(310_000, false));
+        assert!(!heard.clock_went_back(9_000_000) && !heard.clock_went_back_at_block(310_000, true));
+    }
+
+    #[test]
+    fn times_from_outside_do_not_overflow() {
+        let mut heard = Heard::since(Instant::now());
+        assert!(!heard.clock_went_back(u64::MAX));
+        assert!(!heard.clock_went_back(u64::MAX));
+        assert!(heard.clock_went_back_at_block(0, false));
+        assert!(!heard.clock_went_back_at_block(u64::MAX, false));
+    }
 }

@@ -10,8 +10,9 @@
 //! ```
 //!
 //! * Raw data is stored before anything is derived from it: a frame is written with the checksum the sensor gave it.
-//! * A killed process loses what came after the last flush, at most [`FLUSH_EVERY`]; a cut file opens and says what is
-//!   missing.
+//! * A killed process loses what came after the last flush (one every [`FLUSH_EVERY`]), a second at most; a cut file opens and
+//!   says so.
+//! * A damaged byte loses the chunk it hits and no other; the reader finds the next one, and says what is missing.
 //! * Memory does not depend on the length of a recording, in either direction.
 //!
 //! # Channels
@@ -23,7 +24,9 @@
 //! | `link` | one [`LinkNote`] in JSON: what happened on the cable |
 //! | `note` | one [`UserNote`] in JSON: what the user did or wrote |
 //!
-//! Session facts ([`Facts`]) are a metadata record at the start; a [`Closing`] one stands at the end of a finished file.
+//! Session facts ([`Facts`]) are a metadata record at the start; a [`Closing`] one stands at the end of a finished file. The sensor's
+//! first introduction, without which its counts cannot be read, is also a metadata record (its frame, hexadecimal), so that the
+//! loss of the chunk that holds it costs no more than that chunk.
 
 mod entry;
 mod error;
@@ -44,14 +47,14 @@ pub use table::{ImportSummary, import_table};
 pub use timeline::{Losses, Timeline};
 pub use write::{FLUSH_EVERY, RecordingWriter, part_path};
 
+/// What the container calls files of ours.
+const PROFILE: &str = "steadypass";
 const TOPIC_SENSOR: &str = "sensor";
 const TOPIC_TABLE: &str = "table";
 const TOPIC_LINK: &str = "link";
 const TOPIC_NOTE: &str = "note";
-/// Channel ids, the same in every file: so one whose first chunk, where the channels stand, is damaged can still be read.
-const SENSOR: u16 = 1;
-const TABLE: u16 = 2;
-const LINK: u16 = 3;
-const NOTE: u16 = 4;
 const METADATA_SESSION: &str = "steadypass.session";
+const METADATA_INTRODUCTION: &str = "steadypass.introduction";
 const METADATA_CLOSING: &str = "steadypass.closing";
+/// What the introduction's record calls the frame.
+const INTRODUCTION_FRAME: &str = "frame";

@@ -1,83 +1,92 @@
 //! Reading: whole chunks, each checked before any of it is handed out, from finished, cut and damaged files alike.
+//!
+//! We walk from record to record ourselves: the library's readers end at the first length that does not fit, and one damaged
+//! byte would cost the rest of the file. Where a record's lengths do not agree with each other, the next chunk or metadata
+//! record whose lengths do is looked for, so that only what is damaged is lost.
 
 use std::{
+    collections::BTreeMap,
     fs::File,
-    io::{Read, Seek, SeekFrom},
+    io::{BufReader, Read, Seek, SeekFrom},
     path::{Path, PathBuf},
 };
 
 use mcap::{
     MAGIC,
     records::{Record, op},
-    sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions},
 };
-
-use crate::guidance::units::count;
 
 use super::{
-    Body, Closing, Entry, Error, Facts, LINK, METADATA_CLOSING, METADATA_SESSION, NOTE, Result, SENSOR, TABLE,
-    TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map,
+    Body, Closing, Entry, Error, Facts, INTRODUCTION_FRAME, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
+    PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, facts::from_map, write::CHANNELS,
+    write::is_introduction,
 };
+use crate::guidance::units::count;
 
 /// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
-const MAX_CHUNK: usize = 64 << 20;
+const MAX_CHUNK: u64 = 64 << 20;
+/// An opcode byte and a 64-bit little-endian length stand before every record: MCAP specification, "Records".
+const HEAD: usize = 9;
+/// What of a chunk record stands before its records when it is not compressed: two times and a size of 8 bytes, a checksum of
+/// 4, the length of the compression's name (0) of 4, the length of the records of 8.
+const CHUNK_FIELDS: usize = 40;
 
 /// What was wrong with a file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Damage {
     /// The file ends in the middle: the recording was not finished.
     pub cut: bool,
-    /// Places where a chunk, or what stands around it, was damaged; each loses at most the half second of a chunk or two.
+    /// Chunks whose checksum was wrong, and stretches that could not be walked.
     pub bad_chunks: u64,
-    /// Messages that could not be read.
+    /// Messages and records that could not be read.
     pub bad_messages: u64,
-    /// Messages that had been written, as the end of a finished file says, and were not found.
+    /// Messages that were written and are not there any more. Only a finished recording tells: 0 in others.
     pub missing: u64,
 }
 
 impl Damage {
-    /// Whether anything that had been recorded is missing. A file that was only cut has lost nothing that was flushed.
+    /// Whether anything that had been recorded may be missing. A file that was only cut has lost nothing that was flushed.
     pub fn lost_data(&self) -> bool {
         self.bad_chunks > 0 || self.bad_messages > 0 || self.missing > 0
     }
 
-    /// What was wrong, in words.
+    /// What is missing, in words; empty when nothing is.
     pub fn describe(&self) -> String {
-        let parts = [
-            (
-                self.bad_chunks,
-                "damaged place in the file, up to a second lost",
-                "damaged places in the file, up to a second lost at each",
-            ),
-            (self.bad_messages, "unreadable message", "unreadable messages"),
-            (self.missing, "message missing of those written", "messages missing of those written"),
-        ];
-        let parts = parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n as usize, one, many));
-        parts.collect::<Vec<_>>().join(", ")
+        if !self.lost_data() {
+            return String::new();
+        }
+        let places = count(self.bad_chunks.saturating_add(self.bad_messages), "damaged place", "damaged places");
+        let messages = count(self.missing, "message", "messages");
+        match (self.bad_chunks + self.bad_messages, self.cut) {
+            (0, _) => format!("{messages} missing from the file"),
+            (_, false) => format!("{places} in the file, {messages} lost there"),
+            (_, true) => format!("{places} in the file, how many messages were lost there is not known"),
+        }
     }
 }
 
 /// A recording, read from start to end with constant memory.
 pub struct Reader {
     path: PathBuf,
-    file: File,
+    file: BufReader<File>,
     size: u64,
     position: u64,
     facts: Facts,
+    /// The file says that it is a recording of ours, outside its chunks.
+    is_ours: bool,
+    /// The sensor's introduction, until the first frame has been handed out.
+    introduction: Option<Vec<u8>>,
     closing: Option<Closing>,
     damage: Damage,
+    /// Messages on our channels so far.
+    messages: u64,
     topics: Topics,
-    container: LinearReader,
-    /// Where the record after the latest one begins.
-    walked: u64,
-    /// Messages of our channels met so far.
-    met: u64,
     /// The first chunk, met while looking for the facts in front of it.
     pending: Option<Chunk>,
 }
 
 /// Which channel id carries which topic.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Topics {
     sensor: Option<u16>,
     table: Option<u16>,
@@ -86,10 +95,14 @@ struct Topics {
 }
 
 impl Topics {
-    /// As our writer numbers them.
-    fn ours() -> Self {
-        Self { sensor: Some(SENSOR), table: Some(TABLE), link: Some(LINK), note: Some(NOTE) }
-    }
+    /// The ids that our writer gives. The records that say so all stand in one chunk, the first: these stand in for them when
+    /// that chunk is damaged.
+    const OURS: Self = Self {
+        sensor: Some(CHANNELS.sensor),
+        table: Some(CHANNELS.table),
+        link: Some(CHANNELS.link),
+        note: Some(CHANNELS.note),
+    };
 
     fn learn(&mut self, channel: &mcap::records::Channel) {
         match channel.topic.as_str() {
@@ -121,18 +134,22 @@ impl Topics {
 
 struct Unreadable;
 
-#[derive(Debug)]
-struct Chunk {
-    crc: u32,
-    compressed: bool,
-    data: Vec<u8>,
+enum Chunk {
+    /// Its records.
+    Whole(Vec<u8>),
+    /// Its checksum is wrong.
+    Bad,
 }
 
-impl Chunk {
-    /// Ours are never compressed, and always carry a checksum.
-    fn is_whole(&self) -> bool {
-        !self.compressed && crc32fast::hash(&self.data) == self.crc
-    }
+/// What stands between the magic bytes.
+enum Piece {
+    Record {
+        opcode: u8,
+        body: Vec<u8>,
+    },
+    /// No record of a believable length begins here.
+    Unwalkable,
+    End,
 }
 
 impl Reader {
@@ -153,32 +170,32 @@ impl Reader {
         }
         let mut reader = Self {
             path: path.to_owned(),
-            file,
+            file: BufReader::with_capacity(128 * 1024, file),
             size: meta.len(),
             position: MAGIC.len() as u64,
             facts: Facts::default(),
+            is_ours: false,
+            introduction: None,
             closing: None,
             damage: Damage::default(),
+            messages: 0,
             topics: Topics::default(),
-            container: container(),
-            walked: MAGIC.len() as u64,
-            met: 0,
             pending: None,
         };
         // The facts stand before the first chunk; the channels are repeated inside it.
         reader.pending = reader.read_chunk()?;
-        if let Some(chunk) = reader.pending.as_ref().filter(|chunk| chunk.is_whole()) {
-            for record in records(&chunk.data) {
+        if let Some(Chunk::Whole(chunk)) = &reader.pending {
+            for record in records(chunk) {
                 if let Ok(Some(Record::Channel(channel))) = record {
                     reader.topics.learn(&channel);
                 }
             }
         }
-        if reader.topics.sensor.is_none() && reader.topics.table.is_none() {
-            if reader.facts == Facts::default() {
-                return Err(Error::Foreign { path: path.to_owned() });
-            }
-            reader.topics = Topics::ours();
+        if reader.topics == Topics::default() && reader.is_ours {
+            reader.topics = Topics::OURS;
+        }
+        if reader.topics.sensor.is_none() && reader.topics.table.is_none() && !reader.is_ours {
+            return Err(Error::Foreign { path: path.to_owned() });
         }
         Ok(reader)
     }
@@ -217,23 +234,36 @@ impl Reader {
             Some(chunk) => Some(chunk),
             None => self.read_chunk()?,
         };
-        let Some(chunk) = next else { return Ok(false) };
-        if !chunk.is_whole() {
-            self.damage.bad_chunks += 1;
-            return Ok(true);
-        }
-        for record in records(&chunk.data) {
+        let chunk = match next {
+            Some(Chunk::Whole(chunk)) => chunk,
+            Some(Chunk::Bad) => {
+                self.damage.bad_chunks += 1;
+                return Ok(true);
+            }
+            None => {
+                // What the closing says was written, against what was there.
+                let written = self.closing.as_ref().map_or(0, |closing| closing.messages);
+                self.damage.missing = written.saturating_sub(self.messages);
+                return Ok(false);
+            }
+        };
+        for record in records(&chunk) {
             match record {
                 Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
-                Ok(Some(Record::Message { header, data })) => {
-                    let body = self.topics.body(header.channel_id, &data);
-                    self.met += u64::from(body.is_some());
-                    match body {
-                        Some(Ok(body)) => sink(Entry { log_ns: header.log_time, body }),
-                        Some(Err(Unreadable)) => self.damage.bad_messages += 1,
-                        None => {}
+                Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
+                    Some(Ok(body)) => {
+                        self.messages += 1;
+                        // The introduction is the first frame; where another is, it was lost with its chunk.
+                        if let Body::Frame(raw) = body
+                            && let Some(lost) = self.introduction.take().filter(|introduction| introduction != raw)
+                        {
+                            sink(Entry { log_ns: header.log_time, body: Body::Frame(&lost) });
+                        }
+                        sink(Entry { log_ns: header.log_time, body });
                     }
-                }
+                    Some(Err(Unreadable)) => self.damage.bad_messages += 1,
+                    None => {}
+                },
                 Ok(_) => {}
                 Err(_) => self.damage.bad_messages += 1,
             }
@@ -241,161 +271,177 @@ impl Reader {
         Ok(true)
     }
 
-    /// Walks the file to the next chunk, taking up what stands between chunks.
+    /// Walks the file to the next chunk, taking up what stands between chunks. `None` at the end.
     fn read_chunk(&mut self) -> Result<Option<Chunk>> {
         loop {
-            match self.container.next_event() {
-                None => {
-                    self.settle();
+            let start = self.position;
+            let (opcode, mut body) = match self.read_record()? {
+                Piece::Record { opcode, body } => (opcode, body),
+                Piece::Unwalkable => {
+                    self.find_next(start)?;
+                    continue;
+                }
+                Piece::End => {
+                    self.damage.cut |= self.closing.is_none();
                     return Ok(None);
                 }
-                Some(Ok(LinearReadEvent::ReadRequest(want))) => {
-                    let room = self.container.insert(want);
-                    let got = self.file.read(room).map_err(|e| Error::io("read", &self.path, e))?;
-                    self.position += got as u64;
-                    self.container.notify_read(got);
+            };
+            // What a record is, its lengths and its checksum say more surely than its opcode, which is a single byte.
+            if is_whole_chunk(&body) {
+                return Ok(Some(Chunk::Whole(body.split_off(CHUNK_FIELDS))));
+            }
+            if let Some(facts) = metadata(&body, METADATA_SESSION) {
+                (self.facts, self.is_ours) = (from_map(&facts), true);
+            } else if let Some(map) = metadata(&body, METADATA_INTRODUCTION) {
+                self.introduction =
+                    map.get(INTRODUCTION_FRAME).and_then(|hex| from_hex(hex)).filter(|frame| is_introduction(frame));
+            } else if let Some(closing) = metadata(&body, METADATA_CLOSING) {
+                self.closing = Some(from_map(&closing));
+            } else if !lengths_agree(opcode, &body) {
+                self.find_next(start)?;
+            } else if opcode == op::CHUNK {
+                return Ok(Some(Chunk::Bad));
+            } else if opcode == op::DATA_END {
+                // Only a summary follows, which repeats what has been read.
+                self.seek(self.size.max(self.position))?;
+            } else {
+                match parse(opcode, &body) {
+                    Ok(Some(Record::Header(header))) => self.is_ours |= header.profile == PROFILE,
+                    Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
+                    Ok(_) => {}
+                    Err(Unreadable) => self.damage.bad_messages += 1,
                 }
-                Some(Ok(LinearReadEvent::Record { data, opcode })) => {
-                    let start = self.walked;
-                    self.walked += RECORD_HEAD as u64 + data.len() as u64;
-                    // A chunk is one whatever its mark says: that may be damaged, too.
-                    let opcode = if is_chunk(data) { op::CHUNK } else { opcode };
-                    match parse(opcode, data) {
-                        // One that another tool has compressed is counted as damaged by itself.
-                        Ok(Some(Record::Chunk { header, data: inside }))
-                            if is_chunk(data) || !header.compression.is_empty() =>
-                        {
-                            let compressed = !header.compression.is_empty();
-                            let crc = header.uncompressed_crc;
-                            return Ok(Some(Chunk { crc, compressed, data: inside.into_owned() }));
-                        }
-                        Ok(Some(Record::Metadata(m))) if m.name == METADATA_SESSION => {
-                            self.facts = from_map(&m.metadata);
-                        }
-                        Ok(Some(Record::Metadata(m))) if m.name == METADATA_CLOSING => {
-                            self.closing = Some(from_map(&m.metadata));
-                        }
-                        Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
-                        Ok(Some(Record::Chunk { .. })) | Err(Unreadable) => self.go_on_behind(start)?,
-                        Ok(_) => {}
-                    }
-                }
-                Some(Err(_)) => self.go_on_behind(self.walked)?,
             }
         }
     }
 
-    /// The file cannot be walked past the record at `start`: it ends there, or a length is damaged. Goes on at the next record
-    /// that is plainly one of ours.
-    fn go_on_behind(&mut self, start: u64) -> Result<()> {
-        let next = self.find_record(start + 1)?;
-        // A record of ours that runs past the end of the file was being written when the writing stopped.
-        if next.is_some() || !self.is_cut_at(start)? {
-            self.damage.bad_chunks += 1;
+    /// The record at the current position.
+    fn read_record(&mut self) -> Result<Piece> {
+        let mut head = Vec::with_capacity(HEAD);
+        self.read_up_to(HEAD as u64, &mut head)?;
+        if head.is_empty() || head == MAGIC {
+            return Ok(Piece::End);
         }
-        self.walked = next.unwrap_or(self.size);
-        self.position = self.walked;
-        self.file.seek(SeekFrom::Start(self.walked)).map_err(|e| Error::io("read", &self.path, e))?;
-        self.container = container();
+        let Some((&opcode, length)) = head.split_first_chunk::<HEAD>().and_then(|(head, _)| head.split_first()) else {
+            return Ok(Piece::Unwalkable);
+        };
+        let length = u64_at(length, 0).unwrap_or(u64::MAX);
+        if length > MAX_CHUNK.min(self.size.saturating_sub(self.position)) {
+            return Ok(Piece::Unwalkable);
+        }
+        let mut body = Vec::new();
+        self.read_up_to(length, &mut body)?;
+        Ok(if body.len() as u64 == length { Piece::Record { opcode, body } } else { Piece::Unwalkable })
+    }
+
+    /// Goes to the first chunk or metadata record after `start` whose lengths agree, so that only what stands before it is lost;
+    /// to the end where there is none.
+    fn find_next(&mut self, start: u64) -> Result<()> {
+        // Long enough for every beginning that is looked for; no beginning is missed between two windows.
+        const WINDOW: usize = 64 * 1024;
+        const OVERLAP: usize = 64;
+        let mut at = start + 1;
+        loop {
+            self.seek(at)?;
+            let mut window = Vec::with_capacity(WINDOW);
+            self.read_up_to(WINDOW as u64, &mut window)?;
+            let fits = |i: usize, length: u64| at + (i + HEAD) as u64 + length <= self.size;
+            let begins = |i: &usize| beginning(&window[*i..]).is_some_and(|length| fits(*i, length));
+            if let Some(found) = (0..window.len()).find(begins) {
+                self.damage.bad_chunks += 1;
+                return self.seek(at + found as u64);
+            }
+            if window.len() < WINDOW {
+                // A file that was cut ends in the middle of a record, a finished one in the magic bytes.
+                if window.ends_with(MAGIC) {
+                    self.damage.bad_chunks += 1;
+                }
+                return Ok(());
+            }
+            at += (WINDOW - OVERLAP) as u64;
+        }
+    }
+
+    fn read_up_to(&mut self, length: u64, into: &mut Vec<u8>) -> Result<()> {
+        let got = self.file.by_ref().take(length).read_to_end(into).map_err(|e| Error::io("read", &self.path, e))?;
+        self.position += got as u64;
         Ok(())
     }
 
-    /// Where the first record of ours from `from` on begins.
-    fn find_record(&mut self, from: u64) -> Result<Option<u64>> {
-        const WINDOW: usize = 1 << 20;
-        let mut at = from;
-        loop {
-            let window = self.bytes_at(at, WINDOW)?;
-            let ours =
-                |i: &usize| starts_record(&window[*i..]).is_some_and(|length| at + *i as u64 + length <= self.size);
-            if let Some(i) = (0..window.len()).find(ours) {
-                return Ok(Some(at + i as u64));
-            }
-            if window.len() < WINDOW {
-                return Ok(None);
-            }
-            at += (WINDOW - LONGEST_HEAD) as u64;
-        }
-    }
-
-    fn is_cut_at(&mut self, start: u64) -> Result<bool> {
-        let head = self.bytes_at(start, LONGEST_HEAD)?;
-        Ok(head.len() < LONGEST_HEAD || starts_record(&head).is_some_and(|length| start + length > self.size))
-    }
-
-    fn bytes_at(&mut self, at: u64, most: usize) -> Result<Vec<u8>> {
-        let mut bytes = Vec::new();
-        self.file
-            .seek(SeekFrom::Start(at))
-            .and_then(|_| self.file.by_ref().take(most as u64).read_to_end(&mut bytes))
-            .map_err(|e| Error::io("read", &self.path, e))?;
-        Ok(bytes)
-    }
-
-    /// At the end: what had been written is held against what was met.
-    fn settle(&mut self) {
-        match &self.closing {
-            Some(closing) => self.damage.missing = closing.messages.saturating_sub(self.met),
-            None => self.damage.cut = true,
-        }
+    fn seek(&mut self, to: u64) -> Result<()> {
+        self.file.seek(SeekFrom::Start(to)).map_err(|e| Error::io("read", &self.path, e))?;
+        self.position = to;
+        Ok(())
     }
 }
 
-/// A reader of the container that stands at the beginning of a record.
-fn container() -> LinearReader {
-    let options = LinearReaderOptions::default()
-        .with_skip_start_magic(true)
-        .with_skip_end_magic(true)
-        .with_emit_chunks(true)
-        .with_record_length_limit(MAX_CHUNK);
-    LinearReader::new_with_options(options)
+/// Length of a chunk record that begins like this.
+fn chunk_length(body: &[u8]) -> Option<usize> {
+    let is_plain = *body.get(28..32)? == [0; 4];
+    usize::try_from(u64_at(body, 32)?).ok().filter(|_| is_plain)?.checked_add(CHUNK_FIELDS)
 }
 
-/// Opcode and length in front of a record: MCAP specification, "Records".
-const RECORD_HEAD: usize = 9;
-
-/// In front of the records of a chunk that is not compressed: two times and a size of 8 bytes, a checksum of 4, an empty text
-/// of 4, a size of 8.
-const CHUNK_HEAD: usize = 40;
-
-/// As many bytes tell every record of ours.
-const LONGEST_HEAD: usize = RECORD_HEAD + CHUNK_HEAD;
-
-/// Whether the body of a record, whole, is that of a chunk of ours.
-fn is_chunk(body: &[u8]) -> bool {
-    chunk_length(body) == Some(body.len() as u64)
+/// Whether this is a chunk record with the records that were written. Ours are never compressed, and always carry a checksum.
+fn is_whole_chunk(body: &[u8]) -> bool {
+    chunk_length(body) == Some(body.len()) && body[24..28] == crc32fast::hash(&body[CHUNK_FIELDS..]).to_le_bytes()
 }
 
-/// Length of the body of a chunk of ours, as its own header says it twice; `None` where that is none.
-fn chunk_length(body: &[u8]) -> Option<u64> {
-    let number = |at: usize| body.get(at..at + 8)?.first_chunk().map(|bytes| u64::from_le_bytes(*bytes));
-    let (size, inside) = (number(16)?, number(32)?);
-    let plain = body.get(28..32)? == [0; 4];
-    (plain && size == inside && size <= MAX_CHUNK as u64).then_some(CHUNK_HEAD as u64 + size)
+/// The map of a metadata record of this name.
+fn metadata(body: &[u8], name: &str) -> Option<BTreeMap<String, String>> {
+    match parse(op::METADATA, body) {
+        Ok(Some(Record::Metadata(m))) if m.name == name && lengths_agree(op::METADATA, body) => Some(m.metadata),
+        _ => None,
+    }
 }
 
-/// Length of the record that begins here, if it is plainly one of ours: a chunk, the facts, or what closes a recording.
-fn starts_record(data: &[u8]) -> Option<u64> {
-    let (&opcode, rest) = data.split_first()?;
-    let (length, body) = rest.split_first_chunk::<8>()?;
-    let length = u64::from_le_bytes(*length);
-    let ours = match opcode {
-        op::CHUNK => chunk_length(body) == Some(length),
+/// Length of the record that begins here, when it is one of those that we look for: by its opcode, and by lengths that agree with
+/// each other.
+fn beginning(data: &[u8]) -> Option<u64> {
+    let (&opcode, length, body) = (data.first()?, u64_at(data, 1)?, data.get(HEAD..)?);
+    let expected = match opcode {
+        op::CHUNK => chunk_length(body)?,
         op::METADATA => {
-            let (says, text) = body.split_first_chunk::<4>()?;
-            let named =
-                |name: &str| u32::from_le_bytes(*says) as usize == name.len() && text.starts_with(name.as_bytes());
-            length <= MAX_CHUNK as u64 && (named(METADATA_SESSION) || named(METADATA_CLOSING))
+            let (name, rest) = prefixed(body)?;
+            let ours = [METADATA_SESSION, METADATA_INTRODUCTION, METADATA_CLOSING];
+            let is_ours = ours.iter().any(|ours| name == ours.as_bytes());
+            let map = u32::from_le_bytes(*rest.first_chunk().filter(|_| is_ours)?);
+            8 + name.len() + usize::try_from(map).ok()?
         }
-        _ => false,
+        _ => return None,
     };
-    ours.then_some(RECORD_HEAD as u64 + length)
+    (length <= MAX_CHUNK && length == expected as u64).then_some(length)
+}
+
+/// Whether the lengths inside a record agree with its own; `true` for kinds that our writer does not write before the end of
+/// the data.
+fn lengths_agree(opcode: u8, body: &[u8]) -> bool {
+    match opcode {
+        op::CHUNK => chunk_length(body) == Some(body.len()),
+        // Profile and library.
+        op::HEADER => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
+        // A name and a map.
+        op::METADATA => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
+        // A channel's id of 2 bytes, and its messages' places.
+        op::MESSAGE_INDEX => after_texts(body, 2, 1).is_some_and(<[u8]>::is_empty),
+        // A checksum.
+        op::DATA_END => body.len() == 4,
+        _ => true,
+    }
+}
+
+fn from_hex(text: &str) -> Option<Vec<u8>> {
+    let digit = |c: u8| char::from(c).to_digit(16);
+    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
+    pairs.iter().map(|[high, low]| u8::try_from(digit(*high)? << 4 | digit(*low)?).ok()).collect()
+}
+
+fn u64_at(data: &[u8], at: usize) -> Option<u64> {
+    data.get(at..)?.first_chunk().map(|bytes| u64::from_le_bytes(*bytes))
 }
 
 /// The records inside a chunk. Ends early where a length does not fit.
 fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<Record<'_>>, Unreadable>> {
     std::iter::from_fn(move || {
-        // One opcode byte, a 64-bit little-endian length, the body: MCAP specification, "Records".
         let (&opcode, rest) = data.split_first()?;
         let (length, rest) = rest.split_first_chunk::<8>()?;
         let (body, tail) = rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
@@ -408,10 +454,7 @@ fn records(mut data: &[u8]) -> impl Iterator<Item = std::result::Result<Option<R
 /// up to 4 GB each, before it sees whether so much is there: they are held against the record first.
 fn parse(opcode: u8, body: &[u8]) -> std::result::Result<Option<Record<'_>>, Unreadable> {
     let fits = match opcode {
-        // Two texts, and no more: what stands behind a header whose length is damaged must not be passed over with it.
-        op::HEADER => after_texts(body, 0, 2).is_some_and(<[u8]>::is_empty),
-        // Two times and a size of 8 bytes, a checksum of 4, the name of the compression.
-        op::CHUNK => after_texts(body, 28, 1).is_some(),
+        op::HEADER => after_texts(body, 0, 2).is_some(),
         // Two ids of 2 bytes, topic, encoding, metadata.
         op::CHANNEL => after_texts(body, 4, 2).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
         op::METADATA => after_texts(body, 0, 1).and_then(prefixed).is_some_and(|(map, _)| only_texts(map)),
@@ -474,7 +517,7 @@ mod tests {
             assert!(parse(op::CHANNEL, &channel(claimed)).is_err(), "{claimed}");
         }
         assert!(parse(op::METADATA, &channel(u32::MAX)[4..]).is_err());
-        assert!(parse(op::CHUNK, &[0; 30]).is_err());
+        assert!(parse(op::HEADER, &[9; 30]).is_err());
         assert!(matches!(parse(op::FOOTER, &[]), Ok(None)), "kinds we do not use are not looked into");
     }
 }

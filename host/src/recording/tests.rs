@@ -42,7 +42,7 @@ fn spaced_accel(first_index: u32, first_us: u64, spacing_ns: u32, flags: u8, cou
     raw(&ToHost::Accel(Block { first_index, first_us, spacing_ns, flags, samples }))
 }
 
-/// A finished recording of `blocks` blocks, half a second of writing apart so that there are several chunks.
+/// A finished recording of `blocks` blocks, some 150 to a chunk.
 fn recording(folder: &TempDir, blocks: u32) -> PathBuf {
     let path = folder.path().join("run.mcap");
     let facts = Facts { technician: "Robin".into(), ..Facts::default() };
@@ -113,6 +113,7 @@ fn a_cut_file_keeps_every_whole_chunk() {
             .expect("reads")
         {}
         assert!(count >= longest, "a longer file never gives less");
+        assert!(!reader.damage().lost_data(), "cut at {cut}: what is there is whole");
         longest = count;
         if reader.closing().is_none() {
             assert!(reader.damage().cut, "cut at {cut} of {}", bytes.len());
@@ -121,52 +122,109 @@ fn a_cut_file_keeps_every_whole_chunk() {
     assert!(longest > 400, "chunks before the cut survive, {longest}");
 }
 
-/// A damaged byte costs two chunks at most, wherever it lies, and what is lost is counted; it never gives a wrong frame.
+/// A recording's records: opcode, and where each begins and ends (MCAP specification, "Records": an opcode byte, a 64-bit
+/// little-endian length, the body).
+fn records(bytes: &[u8]) -> Vec<(u8, std::ops::Range<usize>)> {
+    let (mut found, mut at) = (Vec::new(), 8);
+    while at + 9 <= bytes.len() {
+        let length = u64::from_le_bytes(bytes[at + 1..at + 9].try_into().expect("eight bytes"));
+        let end = at + 9 + usize::try_from(length).expect("small");
+        found.push((bytes[at], at..end));
+        at = end;
+    }
+    found
+}
+
+const CHUNK: u8 = 0x06;
+/// Opcode, length, two times, size, checksum, name of the compression (empty), length of the records.
+const CHUNK_HEADER: usize = 9 + 40;
+
+/// How many messages a chunk's records hold.
+fn messages(mut chunk: &[u8]) -> usize {
+    let mut count = 0;
+    while let Some((head, rest)) = chunk.split_first_chunk::<9>() {
+        count += usize::from(head[0] == 0x05);
+        chunk = &rest[u64::from_le_bytes(head[1..].try_into().expect("eight bytes")) as usize..];
+    }
+    count
+}
+
+/// A damaged byte anywhere, in every record header, in all of the first chunk, gives no wrong frame, costs no more than the
+/// chunk it hits, and what it costs is counted.
 #[test]
-fn a_damaged_byte_costs_a_chunk_and_says_so() {
+fn a_damaged_byte_costs_one_chunk_at_most_and_is_told() {
     let folder = TempDir::new().expect("temp");
     let whole = recording(&folder, 400);
     let bytes = fs::read(&whole).expect("read");
     let (all, ..) = read(&whole);
+    let records = records(&bytes);
+    let chunks: Vec<_> = records.iter().filter(|(opcode, _)| *opcode == CHUNK).map(|(_, at)| at.clone()).collect();
+    assert!(chunks.len() >= 4, "several chunks, {}", chunks.len());
+    let most = chunks.iter().map(|at| messages(&bytes[at.start + CHUNK_HEADER..at.end])).max().expect("chunks");
+    let headers = records.iter().flat_map(|(opcode, at)| {
+        (at.start..at.end.min(at.start + if *opcode == CHUNK { CHUNK_HEADER } else { 15 })).collect::<Vec<_>>()
+    });
+    let mut places: Vec<(usize, u8)> = headers.flat_map(|at| (0..8).map(move |bit| (at, 1 << bit))).collect();
+    places.extend(chunks[0].clone().map(|at| (at, 0xFF)));
+    places.extend((8..bytes.len()).step_by(1499).map(|at| (at, 1 << (at % 8))));
     let path = folder.path().join("damaged.mcap");
-    // Every byte in front of the first chunk and of the heads of the others, and some of their insides.
-    let heads: Vec<usize> = (0..bytes.len() - 49)
-        .filter(|at| {
-            bytes[*at] == 0x06
-                && bytes[at + 25..at + 33] == bytes[at + 41..at + 49]
-                && bytes[at + 37..at + 41] == [0; 4]
-        })
-        .collect();
-    assert!(heads.len() > 2, "several chunks");
-    let most = 2 * all.len() / (heads.len() - 1);
-    let around = |at: usize| heads.iter().any(|head| (*head..head + 60).contains(&at));
-    let places = (8..bytes.len()).filter(|at| *at < heads[0] || around(*at) || at % 1499 == 0);
-    let mut tried = 0;
-    for at in places {
+    for (at, flip) in places {
         let mut damaged = bytes.clone();
-        damaged[at] ^= 1 << (at % 8);
+        damaged[at] ^= flip;
         fs::write(&path, &damaged).expect("write");
-        let mut reader = Reader::open(&path).unwrap_or_else(|e| panic!("damaged at {at}: {e}"));
-        let mut count = 0;
-        while reader
-            .next_chunk(|entry| {
-                if let Body::Frame(raw) = entry.body {
-                    assert!(all.iter().any(|good| good == raw), "damage at {at} let a wrong frame through");
-                    count += 1;
-                }
-            })
-            .expect("reads")
-        {}
-        let lost = all.len() - count;
-        let damage = reader.damage();
-        assert!(lost <= most, "damage at {at} of {} lost {lost} of {} frames: {damage:?}", bytes.len(), all.len());
-        assert!(lost == 0 || damage.lost_data(), "damage at {at} lost {lost} frames without a word: {damage:?}");
-        if reader.closing().is_some() {
-            assert!(damage.missing as usize >= lost, "damage at {at}: {damage:?}");
-        }
-        tried += 1;
+        let (frames, damage, _) = read(&path);
+        let mut left = all.iter();
+        let place = format!("{flip:#04x} at {at}");
+        assert!(frames.iter().all(|frame| left.any(|good| good == frame)), "{place}: a wrong frame, or out of order");
+        let lost = all.len() - frames.len();
+        assert!(lost <= most, "{place}: {lost} of {} frames lost", all.len());
+        assert!(lost == 0 || damage.lost_data(), "{place}: {lost} frames lost without a word");
     }
-    assert!(tried > 500, "{tried}");
+}
+
+/// The chunk with the introduction is lost: the rest can still be read.
+#[test]
+fn a_lost_introduction_costs_no_more_than_its_chunk() {
+    let folder = TempDir::new().expect("temp");
+    let path = recording(&folder, 400);
+    let mut bytes = fs::read(&path).expect("read");
+    let holds_frames = |at: &std::ops::Range<usize>| messages(&bytes[at.start + CHUNK_HEADER..at.end]) > 0;
+    let mut chunks = records(&bytes).into_iter().filter(|(opcode, _)| *opcode == CHUNK).map(|(_, at)| at);
+    let first = chunks.find(holds_frames).expect("a chunk with frames");
+    bytes[first.end - 1] ^= 1;
+    fs::write(&path, &bytes).expect("write");
+    let (mut timeline, mut reader) = (Timeline::new(), Reader::open(&path).expect("opens"));
+    let mut runs = 0;
+    while reader
+        .next_chunk(|entry| {
+            timeline.push(&entry, &mut |reading| runs += usize::from(matches!(reading, Reading::Accel(_))));
+        })
+        .expect("reads")
+    {}
+    assert!(runs > 200, "{runs} blocks were read");
+    assert_eq!(timeline.losses(), Losses { bad_frames: 3, ..Losses::default() }, "none is unusable");
+    assert_eq!(reader.damage().missing, 401 - runs as u64);
+}
+
+/// A length that is damaged in a recording that was not finished is not taken for its end.
+#[test]
+fn a_damaged_length_is_no_end() {
+    let folder = TempDir::new().expect("temp");
+    let whole = recording(&folder, 600);
+    let mut bytes = fs::read(&whole).expect("read");
+    let chunks: Vec<_> = records(&bytes).into_iter().filter(|(opcode, _)| *opcode == CHUNK).collect();
+    let (_, last) = chunks.last().expect("chunks");
+    bytes.truncate(last.start + 1000);
+    let path = folder.path().join("run.mcap.part");
+    fs::write(&path, &bytes).expect("write");
+    let (all, cut, _) = read(&path);
+    assert!(cut.cut && !cut.lost_data(), "{cut:?}");
+    bytes[chunks[2].1.start + 5] ^= 1; // 4 GB
+    fs::write(&path, &bytes).expect("write");
+    let (frames, damage, _) = read(&path);
+    let hit = messages(&bytes[chunks[2].1.start + CHUNK_HEADER..chunks[2].1.end]);
+    assert_eq!(all.len() - frames.len(), hit);
+    assert!(damage.cut && damage.lost_data(), "{damage:?}");
 }
 
 #[test]
@@ -258,7 +316,8 @@ fn a_restart_continues_on_host_time_and_a_hole_is_counted() {
     assert_eq!(said[2], "break 86400 1586400");
     assert_eq!(said[3], "accel 1596400 lost 0 [0.000, -0.000, 0.048]");
     assert_eq!((losses.accel_samples, losses.restarts), (72, 1));
-    assert!(losses.any() && losses.describe().contains("1 sensor restart"));
+    assert!(losses.any() && losses.describe().contains("1 sensor restart"), "{}", losses.describe());
+    assert!(!losses.describe().contains("restarts"), "{}", losses.describe());
 }
 
 /// After a restart the sensor does not know its chip's rate yet, and says so; the recording does. Stamps and spacings as the
@@ -318,6 +377,91 @@ fn a_block_that_waited_for_the_chip_is_no_restart() {
         ]
     );
     assert_eq!((losses.restarts, losses.interruptions, losses.accel_samples), (0, 1, 4997));
+}
+
+/// The sensor sends marks before the data that waits, up to two seconds of it when the laptop stalls.
+#[test]
+fn a_mark_that_overtakes_data_is_no_restart() {
+    let block = |i: u32| accel(i * 72, 1_000_000 + u64::from(i) * 43_200, &[[0, 0, 10]; 72]);
+    let stamped = |t_us| ToHost::Surface(Surface { index: 0, t_us, object_raw: 0x3AD2, ambient_raw: 0x39E1, flags: 0 });
+    let mark = raw(&ToHost::Mark(Mark { index: 1, t_us: 2_900_000 }));
+    let second = 1_000_000_000;
+    let mut frames = vec![(0, raw(&hello(0)))];
+    frames.extend((0..10).map(|i| (0, block(i))));
+    frames.push((2 * second, mark));
+    frames.extend((10..12).map(|i| (2 * second, block(i))));
+    frames.push((2 * second, raw(&stamped(1_500_000))));
+    let (said, losses) = readings(&frames);
+    assert_eq!(losses, Losses::default());
+    let after_blocks: Vec<_> = said.iter().filter(|s| !s.starts_with("accel")).collect();
+    assert_eq!(after_blocks, ["Mark { t_us: 1900000.0 }", "surface 500000 Some(28.01)"]);
+    // A restart right after it is still one, whether the introduction or the data tells of it.
+    for restarted in [raw(&hello(200_000)), raw(&stamped(210_000))] {
+        let mut frames = frames.clone();
+        frames.extend([(3 * second, restarted), (3 * second, accel(0, 220_000, &[[0, 0, 10]; 72]))]);
+        let (said, losses) = readings(&frames);
+        assert_eq!(losses.restarts, 1, "{said:?}");
+    }
+}
+
+/// After a restart that a message of the first queue told of, the data behind it is not another one.
+#[test]
+fn data_behind_the_introduction_of_a_restarted_sensor_is_no_second_restart() {
+    let second = 1_000_000_000;
+    let (said, losses) = readings(&[
+        (0, raw(&hello(0))),
+        (0, accel(0, 20_000_000, &[[0, 0, 10]; 72])),
+        (10 * second, raw(&hello(3_000_000))),
+        (10 * second, accel(0, 1_100_000, &[[0, 0, 10]; 72])),
+    ]);
+    assert_eq!(losses.restarts, 1, "{said:?}");
+    assert_eq!(said[2], "accel 8100000 lost 0 [0.000, -0.000, 0.048]");
+}
+
+#[test]
+fn counts_from_outside_do_not_overflow() {
+    let mut timeline = Timeline::new();
+    for _ in 0..2 {
+        let body = Body::Link(LinkNote::BadFrames { count: u64::MAX });
+        timeline.push(&Entry { log_ns: 0, body }, &mut |_| {});
+    }
+    let losses = timeline.losses();
+    assert_eq!(losses.bad_frames, u64::MAX);
+    let more = Losses { accel_samples: 1, ..losses };
+    assert!(more.any());
+}
+
+/// Table runs with times that jump or are no times: the jump is an interruption whatever the run says was lost, and the rest is
+/// refused. Neither costs time or memory by the length of the jump (these would take minutes and gigabytes).
+#[test]
+fn times_that_jump_cost_nothing() {
+    use crate::{guidance::Plan, session::Session};
+    let run =
+        |first_us, spacing_us| TableRun { first_us, spacing_us, lost_before: 0, samples: vec![[0.0, 0.0, 9.81]; 8] };
+    let accel = |first_us, spacing_us| TableEntry::Accel(run(first_us, spacing_us));
+    let gyro = |first_us, spacing_us| TableEntry::Gyro(run(first_us, spacing_us));
+    for pieces in [
+        vec![accel(0.0, 600.0), accel(1e12, 600.0)],
+        vec![accel(f64::NAN, 600.0), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), accel(1e6, f64::INFINITY), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), accel(1e6, 1e14), accel(1e13, 600.0)],
+        vec![accel(0.0, 600.0), gyro(0.0, 600.0), gyro(1e13, 600.0), accel(4800.0, 600.0)],
+    ] {
+        let mut session = Session::new(Plan::default());
+        let mut events = 0u32;
+        for piece in pieces {
+            session.push(&Entry { log_ns: 0, body: Body::Table(piece) }, &mut |_| events += 1);
+        }
+        session.finish(&mut |_| events += 1);
+        assert!(events < 1000, "{events} events for twenty samples");
+    }
+    let mut timeline = Timeline::new();
+    let mut said = Vec::new();
+    for piece in [accel(0.0, 600.0), accel(f64::NAN, 600.0), accel(1e12, 600.0)] {
+        timeline.push(&Entry { log_ns: 0, body: Body::Table(piece) }, &mut |reading| said.push(format!("{reading:?}")));
+    }
+    assert!(said[1].starts_with("Break { from_us: 4800.0, to_us: 1000000000000.0 }"), "{said:?}");
+    assert_eq!((timeline.losses().interruptions, timeline.losses().unusable_frames), (1, 1));
 }
 
 // ---- import ----
@@ -442,55 +586,4 @@ fn the_calibration_in_the_facts_is_applied_to_what_the_sensor_said() {
         assert!((a - e).abs() < 1e-4, "{after:?} {expected:?}");
     }
     assert!(Facts { calibration: "sensor = 3".into(), ..Facts::default() }.sensor_calibration().is_err());
-}
-
-#[test]
-fn a_mark_ahead_of_samples_that_wait_is_no_restart() {
-    // The laptop did not listen for two seconds: the mark overtakes what the sensor has kept since.
-    let look =
-        |index, t_us| raw(&ToHost::Surface(Surface { index, t_us, object_raw: 15_000, ambient_raw: 14_800, flags: 0 }));
-    let mut frames = vec![(0, raw(&hello(0)))];
-    let block = |i: u32| accel(i * 72, u64::from(i) * 43_200, &[[1, 2, 3]; 72]);
-    frames.extend((0..10).map(|i| (u64::from(i) * 43_200_000, block(i))));
-    frames.push((2_400_000_000, raw(&ToHost::Mark(Mark { index: 0, t_us: 2_332_000 }))));
-    frames.extend((10..12).map(|i| (2_400_000_000, block(i))));
-    frames.push((2_400_000_000, look(0, 500_000)));
-    frames.extend((12..50).map(|i| (2_400_000_000, block(i))));
-    let (said, losses) = readings(&frames);
-    assert_eq!(losses, Losses::default());
-    assert!(said.iter().all(|line| !line.starts_with("break")), "{said:?}");
-    assert!(said.iter().any(|line| line.contains("Mark { t_us: 2332000.0 }")), "{said:?}");
-    assert!(said.last().expect("some").starts_with("accel 2116800"), "{said:?}");
-}
-
-#[test]
-fn numbers_no_sensor_sends_neither_overflow_nor_pass() {
-    let (mut timeline, mut said) = (Timeline::new(), 0);
-    let mut push = |body: Body<'_>| timeline.push(&Entry { log_ns: 0, body }, &mut |_| said += 1);
-    push(Body::Link(LinkNote::BadFrames { count: u64::MAX }));
-    push(Body::Link(LinkNote::BadFrames { count: u64::MAX }));
-    for (first_us, spacing_us) in
-        [(f64::NAN, 1000.0), (f64::INFINITY, 1000.0), (0.0, 0.0), (0.0, f64::NAN), (0.0, -1.0)]
-    {
-        let run = TableRun { first_us, spacing_us, lost_before: 0, samples: vec![[0.0; 3]; 4] };
-        push(Body::Table(TableEntry::Accel(run.clone())));
-        push(Body::Table(TableEntry::Gyro(run)));
-    }
-    push(Body::Table(TableEntry::Surface { t_us: f64::NAN, surface_c: Some(20.0), ambient_c: None }));
-    assert_eq!((said, timeline.losses().unusable_frames, timeline.losses().bad_frames), (0, 11, u64::MAX));
-    assert!(timeline.losses().any());
-}
-
-#[test]
-fn a_table_that_jumps_is_broken_there_whatever_it_says_of_losses() {
-    let (mut timeline, mut breaks) = (Timeline::new(), Vec::new());
-    for first_us in [0.0, 1e12] {
-        let run = TableRun { first_us, spacing_us: 1000.0, lost_before: 0, samples: vec![[0.0; 3]; 100] };
-        timeline.push(&Entry { log_ns: 0, body: Body::Table(TableEntry::Accel(run)) }, &mut |reading| {
-            if let Reading::Break { from_us, to_us } = reading {
-                breaks.push((from_us, to_us));
-            }
-        });
-    }
-    assert_eq!(breaks, [(100_000.0, 1e12)]);
 }

@@ -22,6 +22,9 @@ use crate::{
 const BREAK_US: f64 = 500_000.0;
 /// The streams of one sensor reach the host this much out of order at most; a larger step back is a restart.
 const RESTART_US: f64 = 1_000_000.0;
+/// What the sensor sends before its data, marks and introductions among them, overtakes this much of it at most: all that waits
+/// when nobody reads.
+const OVERTAKE_US: f64 = 2_000_000.0;
 /// Sensor time may run ahead of host time by this much (a host clock that was set back) before it is not believed.
 const RUNAWAY_US: f64 = 60_000_000.0;
 /// More samples than this are never lost in one go; the counter has started anew.
@@ -58,7 +61,17 @@ pub struct Losses {
 impl Losses {
     /// Whether data that the sensor had taken is missing.
     pub fn any(&self) -> bool {
-        !self.describe().is_empty()
+        let Self {
+            accel_samples,
+            gyro_samples,
+            surface_looks,
+            restarts,
+            interruptions,
+            bad_frames,
+            unusable_frames,
+            ..
+        } = *self;
+        [accel_samples, gyro_samples, surface_looks, restarts, interruptions, bad_frames, unusable_frames] != [0; 7]
     }
 
     /// What is missing, in words; empty when nothing is.
@@ -72,8 +85,9 @@ impl Losses {
             (self.bad_frames, "damaged frame", "damaged frames"),
             (self.unusable_frames, "unusable frame", "unusable frames"),
         ];
-        let parts = parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n as usize, one, many));
-        parts.collect::<Vec<_>>().join(", ")
+        let parts: Vec<String> =
+            parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n, one, many)).collect();
+        parts.join(", ")
     }
 }
 
@@ -103,6 +117,17 @@ struct Clock {
     /// Latest sensor time seen, µs, and the host time it came with, ns.
     latest_us: f64,
     latest_log_ns: u64,
+    /// Latest sensor time of the data, µs, which may lie behind; `None` before the first of this life of the sensor.
+    data_us: Option<f64>,
+}
+
+/// Which of the sensor's two queues a message waited in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Queue {
+    /// Marks and introductions, which overtake the data.
+    First,
+    /// Blocks and looks.
+    Data,
 }
 
 /// Whether a message is known to come from between the same two restarts as the last.
@@ -180,7 +205,7 @@ impl Timeline {
     fn frame(&mut self, raw: &[u8], log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
         let mut scratch = [0; MAX_FRAME];
         let Ok(frame) = decode_frame(raw, &mut scratch) else {
-            self.losses.bad_frames += 1;
+            self.losses.bad_frames = self.losses.bad_frames.saturating_add(1);
             return;
         };
         let message = ToHost::decode(frame.payload);
@@ -210,9 +235,8 @@ impl Timeline {
             Ok(ToHost::Gyro(block)) => self.block(&block, true, log_ns, sink),
             Ok(ToHost::Surface(look)) => self.surface(&look, log_ns, sink),
             Ok(ToHost::Mark(mark)) => {
-                if let Some(t_us) = self.ahead_of_queue_us(mark.t_us as f64, log_ns) {
-                    sink(Reading::Mark { t_us });
-                }
+                let t_us = self.place(mark.t_us as f64, Queue::First, Life::Unknown, log_ns, sink);
+                sink(Reading::Mark { t_us });
             }
             Ok(ToHost::Health(_) | ToHost::Pong(_) | ToHost::Reply(_)) => {}
             Err(DecodeError::UnknownKind(_)) => self.losses.unknown_frames += 1,
@@ -225,7 +249,7 @@ impl Timeline {
         self.introduction = Some(Introduction { accel: hello.accel, gyro: hello.gyro, mounting });
         // Recording time starts with the first sample, not with the introduction; later ones tell of a restart.
         if self.clock.is_some() {
-            self.place(hello.uptime_us as f64, Life::Unknown, log_ns, sink);
+            self.place(hello.uptime_us as f64, Queue::First, Life::Unknown, log_ns, sink);
         }
         // What is stamped later than the sensor's present belongs to its life before a restart.
         self.early.retain(|early| early.sensor_us <= hello.uptime_us);
@@ -244,7 +268,7 @@ impl Timeline {
         // motion chip fell silent is sent when the chip is back.
         let expected_index = if is_gyro { &self.gyro } else { &self.accel }.expected_index;
         let life = if expected_index == Some(block.first_index) { Life::Same } else { Life::Unknown };
-        let mut first_us = self.place(block.first_us as f64, life, log_ns, sink);
+        let mut first_us = self.place(block.first_us as f64, Queue::Data, life, log_ns, sink);
         let count = block.samples.len();
         let is_measured = block.flags & Block::NOMINAL_SPACING == 0;
         let known_ns = &mut self.measured_ns[usize::from(is_gyro)];
@@ -305,7 +329,7 @@ impl Timeline {
     }
 
     fn surface(&mut self, look: &Surface, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
-        let t_us = self.place(look.t_us as f64, Life::Unknown, log_ns, sink);
+        let t_us = self.place(look.t_us as f64, Queue::Data, Life::Unknown, log_ns, sink);
         if let Some(before) = self.surface_index.replace(look.index) {
             self.losses.surface_looks += u64::from(look.index.wrapping_sub(before).wrapping_sub(1));
         }
@@ -322,71 +346,68 @@ impl Timeline {
         }));
     }
 
-    /// Recording time of what overtakes the samples that wait in the sensor: it says nothing of how far those have come, and by
-    /// itself not whether the sensor restarted. `None` before the first sample.
-    fn ahead_of_queue_us(&self, sensor_us: f64, log_ns: u64) -> Option<f64> {
-        let clock = self.clock.as_ref()?;
-        let step_us = sensor_us - clock.latest_us;
-        let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
-        let same_life = (-RESTART_US..=host_us + RUNAWAY_US).contains(&step_us);
-        Some(clock.offset_us + if same_life { sensor_us } else { clock.latest_us + host_us })
-    }
-
     /// Recording time of a sensor time, noticing restarts.
-    fn place(&mut self, sensor_us: f64, life: Life, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) -> f64 {
+    fn place(
+        &mut self,
+        sensor_us: f64,
+        queue: Queue,
+        life: Life,
+        log_ns: u64,
+        sink: &mut impl FnMut(Reading<'_>),
+    ) -> f64 {
+        let start = |offset_us| {
+            let data_us = (queue == Queue::Data).then_some(sensor_us);
+            Clock { offset_us, latest_us: sensor_us, latest_log_ns: log_ns, data_us }
+        };
         let Some(clock) = &mut self.clock else {
-            self.clock = Some(Clock { offset_us: -sensor_us, latest_us: sensor_us, latest_log_ns: log_ns });
+            self.clock = Some(start(-sensor_us));
             return 0.0;
         };
         let step_us = sensor_us - clock.latest_us;
         let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
-        let back = step_us < -RESTART_US && life == Life::Unknown;
+        // Within a queue messages keep their order; between the two the data may be late.
+        let before_us = match queue {
+            Queue::First => clock.latest_us,
+            Queue::Data => clock.data_us.unwrap_or(clock.latest_us - OVERTAKE_US),
+        };
+        let back = sensor_us - before_us < -RESTART_US && life == Life::Unknown;
         if back || step_us > host_us + RUNAWAY_US {
             let from_us = clock.latest_us + clock.offset_us;
             let to_us = from_us + host_us;
-            *clock = Clock { offset_us: to_us - sensor_us, latest_us: sensor_us, latest_log_ns: log_ns };
+            *clock = start(to_us - sensor_us);
             self.losses.restarts += 1;
             (self.accel, self.gyro, self.surface_index) = (Stream::default(), Stream::default(), None);
             sink(Reading::Break { from_us, to_us });
-        } else if step_us > 0.0 {
-            (clock.latest_us, clock.latest_log_ns) = (sensor_us, log_ns);
+        } else {
+            if step_us > 0.0 {
+                (clock.latest_us, clock.latest_log_ns) = (sensor_us, log_ns);
+            }
+            if queue == Queue::Data {
+                clock.data_us = Some(clock.data_us.map_or(sensor_us, |data_us| data_us.max(sensor_us)));
+            }
         }
         sensor_us + clock.offset_us
     }
 
     fn table(&mut self, piece: &TableEntry, sink: &mut impl FnMut(Reading<'_>)) {
-        let run = |run: &TableRun, f: &mut dyn FnMut(Run<'_>)| {
-            f(Run {
-                first_us: run.first_us,
-                spacing_us: run.spacing_us,
-                lost_before: run.lost_before,
-                clipped: 0,
-                samples: &run.samples,
-            });
-        };
-        let usable = match piece {
-            TableEntry::Accel(r) | TableEntry::Gyro(r) => {
-                r.first_us.is_finite() && r.spacing_us.is_finite() && r.spacing_us > 0.0
-            }
-            TableEntry::Surface { t_us, .. } => t_us.is_finite(),
-        };
-        if !usable {
-            self.losses.unusable_frames += 1;
-            return;
-        }
         match piece {
             TableEntry::Accel(r) => {
+                let Some(run) = self.table_run(r) else { return };
                 self.losses.accel_samples += u64::from(r.lost_before);
-                let due = self.accel.due_us.replace(r.first_us + r.spacing_us * r.samples.len() as f64);
-                if let Some(from_us) = due.filter(|due| r.first_us - due > BREAK_US) {
-                    self.losses.interruptions += 1;
-                    sink(Reading::Break { from_us, to_us: r.first_us });
+                // Time begins at the table's first row. Slow, uneven rows may come half a step late with none missing.
+                let due_us = self.accel.due_us.replace(run.end_us());
+                let (is_first, from_us) = (due_us.is_none(), due_us.unwrap_or(0.0));
+                let gap_us = run.first_us - from_us;
+                if gap_us > BREAK_US && (r.lost_before > 0 || gap_us > r.spacing_us) {
+                    self.losses.interruptions += u64::from(!is_first);
+                    sink(Reading::Break { from_us, to_us: run.first_us });
                 }
-                run(r, &mut |r| sink(Reading::Accel(r)));
+                sink(Reading::Accel(run));
             }
             TableEntry::Gyro(r) => {
+                let Some(run) = self.table_run(r) else { return };
                 self.losses.gyro_samples += u64::from(r.lost_before);
-                run(r, &mut |r| sink(Reading::Gyro(r)));
+                sink(Reading::Gyro(run));
             }
             TableEntry::Surface { t_us, surface_c, ambient_c } => sink(Reading::Surface(SurfaceLook {
                 t_us: *t_us,
@@ -395,5 +416,14 @@ impl Timeline {
                 corrected: true,
             })),
         }
+    }
+
+    /// A run of an imported table; `None`, and counted, for one whose times are none.
+    fn table_run<'a>(&mut self, run: &'a TableRun) -> Option<Run<'a>> {
+        let TableRun { first_us, spacing_us, lost_before, ref samples } = *run;
+        let run = Run { first_us, spacing_us, lost_before, clipped: 0, samples };
+        let is_usable = run.has_usable_times();
+        self.losses.unusable_frames += u64::from(!is_usable);
+        is_usable.then_some(run)
     }
 }

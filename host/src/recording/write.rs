@@ -15,12 +15,15 @@ use mcap::{
     records::{MessageHeader, Metadata},
 };
 
+use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
+
 use super::{
-    Closing, Error, Facts, LINK, LinkNote, METADATA_CLOSING, METADATA_SESSION, NOTE, Result, SENSOR, TABLE, TOPIC_LINK,
-    TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
+    Closing, Error, Facts, INTRODUCTION_FRAME, LinkNote, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
+    PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
 };
 
-/// Data older than this is on the disk, whatever happens to the process or the machine.
+/// How often data is brought to the disk. With the time that a disk takes for it, what is older than a second is there, whatever
+/// happens to the process or the machine.
 pub const FLUSH_EVERY: Duration = Duration::from_millis(500);
 
 /// Messages that may wait for the disk: half a minute of stream. A disk that is further behind fails the recording.
@@ -48,6 +51,18 @@ pub struct RecordingWriter {
     messages: u64,
     path: PathBuf,
 }
+
+/// Ids of the channels.
+pub(super) struct Channels {
+    pub(super) sensor: u16,
+    pub(super) table: u16,
+    pub(super) link: u16,
+    pub(super) note: u16,
+}
+
+/// The same in every recording there ever was: the library writes the records that name them once only, into the first chunk, and
+/// without that chunk the reader goes by these.
+pub(super) const CHANNELS: Channels = Channels { sensor: 1, table: 2, link: 3, note: 4 };
 
 impl RecordingWriter {
     /// Starts `path` (ending in `.mcap`); until it is finished it is called `path` + `.part`.
@@ -86,7 +101,7 @@ impl RecordingWriter {
     /// # Errors
     /// When the disk failed or is half a minute behind; the recording then holds what was written so far.
     pub fn frame(&mut self, log_ns: u64, raw: &[u8]) -> Result<()> {
-        self.put(SENSOR, log_ns, raw.to_vec(), false)
+        self.put(CHANNELS.sensor, log_ns, raw.to_vec(), false)
     }
 
     /// Stores a wire frame that does not come from a live sensor: waits for the disk instead of giving up on it.
@@ -94,7 +109,7 @@ impl RecordingWriter {
     /// # Errors
     /// When the disk failed.
     pub fn frame_at_rest(&mut self, log_ns: u64, raw: &[u8]) -> Result<()> {
-        self.put(SENSOR, log_ns, raw.to_vec(), true)
+        self.put(CHANNELS.sensor, log_ns, raw.to_vec(), true)
     }
 
     /// Stores a piece of an imported table; waits for the disk.
@@ -103,7 +118,7 @@ impl RecordingWriter {
     /// When the disk failed.
     pub fn table(&mut self, log_ns: u64, entry: &TableEntry) -> Result<()> {
         let bytes = postcard::to_stdvec(entry).expect("plain numbers always serialise");
-        self.put(TABLE, log_ns, bytes, true)
+        self.put(CHANNELS.table, log_ns, bytes, true)
     }
 
     /// Stores what happened on the cable.
@@ -112,7 +127,7 @@ impl RecordingWriter {
     /// As for [`RecordingWriter::frame`].
     pub fn link(&mut self, log_ns: u64, note: &LinkNote) -> Result<()> {
         let bytes = serde_json::to_vec(note).expect("plain text always serialises");
-        self.put(LINK, log_ns, bytes, false)
+        self.put(CHANNELS.link, log_ns, bytes, false)
     }
 
     /// Stores what the user did.
@@ -121,7 +136,7 @@ impl RecordingWriter {
     /// As for [`RecordingWriter::frame`].
     pub fn note(&mut self, log_ns: u64, note: &UserNote) -> Result<()> {
         let bytes = serde_json::to_vec(note).expect("plain text always serialises");
-        self.put(NOTE, log_ns, bytes, false)
+        self.put(CHANNELS.note, log_ns, bytes, false)
     }
 
     /// Closes the file, gives it its final name and returns that.
@@ -196,7 +211,7 @@ impl Disk {
             // With seeking, a crashed file ends in a chunk of length 2⁶⁴-1 that readers stumble over.
             .disable_seeking(true)
             .chunk_size(Some(64 * 1024))
-            .profile("steadypass")
+            .profile(PROFILE)
             .library(concat!("steadypass ", env!("CARGO_PKG_VERSION")))
             .create(BufWriter::new(file))?;
         // Before any schema: those open a chunk, and the facts shall stand in front of all chunks.
@@ -205,10 +220,14 @@ impl Disk {
         let table = writer.add_schema("steadypass.TableEntry", "postcard", TABLE_SCHEMA.as_bytes())?;
         let note = writer.add_schema("steadypass.Note", "jsonschema", NOTE_SCHEMA.as_bytes())?;
         let none = BTreeMap::new();
-        writer.add_channel_with_id(SENSOR, frame, TOPIC_SENSOR, "cobs", &none)?;
-        writer.add_channel_with_id(TABLE, table, TOPIC_TABLE, "postcard", &none)?;
-        writer.add_channel_with_id(LINK, note, TOPIC_LINK, "json", &none)?;
-        writer.add_channel_with_id(NOTE, note, TOPIC_NOTE, "json", &none)?;
+        for (id, schema, topic, encoding) in [
+            (CHANNELS.sensor, frame, TOPIC_SENSOR, "cobs"),
+            (CHANNELS.table, table, TOPIC_TABLE, "postcard"),
+            (CHANNELS.link, note, TOPIC_LINK, "json"),
+            (CHANNELS.note, note, TOPIC_NOTE, "json"),
+        ] {
+            writer.add_channel_with_id(id, schema, topic, encoding, &none)?;
+        }
         Ok(writer)
     }
 
@@ -216,12 +235,17 @@ impl Disk {
         let mut flushed = Instant::now();
         let mut dirty = false;
         let mut sequence = 0u32;
+        let mut is_introduced = false;
         loop {
             match items.recv_timeout(FLUSH_EVERY.saturating_sub(flushed.elapsed())) {
                 Ok(Item::Message { channel, log_ns, bytes }) => {
                     let header =
                         MessageHeader { channel_id: channel, sequence, log_time: log_ns, publish_time: log_ns };
                     sequence = sequence.wrapping_add(1);
+                    if !is_introduced && channel == CHANNELS.sensor && is_introduction(&bytes) {
+                        self.introduction(&bytes)?;
+                        is_introduced = true;
+                    }
                     self.writer.write_to_known_channel(&header, &bytes).map_err(|e| Error::container(&self.part, e))?;
                     dirty = true;
                 }
@@ -239,6 +263,14 @@ impl Disk {
                 (flushed, dirty) = (Instant::now(), false);
             }
         }
+    }
+
+    fn introduction(&mut self, frame: &[u8]) -> Result<()> {
+        let hex = frame.iter().map(|byte| format!("{byte:02x}")).collect();
+        let metadata = BTreeMap::from([(INTRODUCTION_FRAME.into(), hex)]);
+        self.writer
+            .write_metadata(&Metadata { name: METADATA_INTRODUCTION.into(), metadata })
+            .map_err(|e| Error::container(&self.part, e))
     }
 
     fn flush(&mut self) -> Result<()> {
@@ -261,4 +293,10 @@ impl Disk {
         }
         Ok(self.path)
     }
+}
+
+/// Whether a whole frame of this kind is in these bytes.
+pub(super) fn is_introduction(raw: &[u8]) -> bool {
+    let mut scratch = [0; MAX_FRAME];
+    decode_frame(raw, &mut scratch).is_ok_and(|frame| matches!(ToHost::decode(frame.payload), Ok(ToHost::Hello(_))))
 }

@@ -186,7 +186,10 @@ impl Pipeline {
     }
 
     fn push_accel(&mut self, run: Run<'_>) {
-        let Some(spacing_us) = usable_spacing(&run) else { return };
+        if !run.has_usable_times() {
+            return;
+        }
+        let spacing_us = run.spacing_us;
         self.run_us[0] = run.samples.len() as f64 * spacing_us;
         for (i, sample) in run.samples.iter().enumerate() {
             let t_us = run.first_us + i as f64 * spacing_us;
@@ -201,7 +204,10 @@ impl Pipeline {
     }
 
     fn push_gyro(&mut self, run: Run<'_>) {
-        let Some(spacing_us) = usable_spacing(&run) else { return };
+        if !run.has_usable_times() {
+            return;
+        }
+        let spacing_us = run.spacing_us;
         self.run_us[1] = run.samples.len() as f64 * spacing_us;
         self.gyro_grid.push(run.first_us, spacing_us, run.samples);
     }
@@ -282,14 +288,6 @@ impl Pipeline {
         self.passes_in_stretch = 0;
         self.travelled_s = None;
     }
-}
-
-fn usable_spacing(run: &Run<'_>) -> Option<f64> {
-    let plausible = run.first_us.is_finite()
-        && run.first_us.abs() < 1e15
-        && run.spacing_us.is_finite()
-        && (1.0..1e7).contains(&run.spacing_us);
-    plausible.then_some(run.spacing_us)
 }
 
 fn state_of(motor_on: Option<bool>, working: bool) -> State {
