@@ -4,8 +4,9 @@
 //! leave files of both, each of them whole; the next review of the recording puts that right.
 
 use std::{
-    fs::{self, File},
+    fs::{self, File, Permissions},
     io::{self, BufWriter, Write},
+    os::unix::fs::PermissionsExt,
     path::{Path, PathBuf},
 };
 
@@ -23,6 +24,12 @@ use crate::{
 pub struct ResultsError {
     path: PathBuf,
     source: io::Error,
+}
+
+impl ResultsError {
+    pub(crate) fn new(path: &Path, source: io::Error) -> Self {
+        Self { path: path.to_owned(), source }
+    }
 }
 
 /// A folder of results being written.
@@ -118,6 +125,24 @@ impl Results {
     fn failed(&self, source: io::Error) -> ResultsError {
         ResultsError { path: self.folder.clone(), source }
     }
+}
+
+/// Writes a file whole or not at all: beside its place first. Its folder is made when it is not there.
+///
+/// # Errors
+/// When the disk fails; what was there before is then still whole.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
+    let failed = ResultsError::new;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
+    // Rights as any new file has them, not the private ones of a temporary file.
+    let mut file = tempfile::Builder::new()
+        .prefix(".unfinished-")
+        .permissions(Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+        .map_err(|e| failed(path, e))?;
+    file.write_all(bytes).map_err(|e| failed(path, e))?;
+    file.persist(path).map(drop).map_err(|e| failed(path, e.error))
 }
 
 /// File name of a pass's sheet.
