@@ -1,5 +1,6 @@
-//! A recording played through the analysis once more: the one way from a file to events, for whoever reviews a recording or
-//! computes again what was filed of it.
+//! A recording played through the analysis once more: the one way from a file to a session's events, for whoever
+//! reviews a recording or computes again what was filed of it. Vibration exposure and calibration need no session: they read
+//! entries for themselves.
 //!
 //! ```text
 //! recording ─► Reader ─► entries ─► Session (plan, calibration in force) ─► events

@@ -1,9 +1,12 @@
-//! The folder of a review: tables, drawings, page. Written beside its final place and moved there only when whole, so that a
-//! folder never holds half of a new review over half of an old one.
+//! The folder of a review: tables, drawings, page. All of it is written beside its final place, and moved there only when
+//! all of it is whole; what an earlier review left over goes last. So no file is ever half written, and nothing of an earlier
+//! review is lost before the new one is there. A program that is killed in the middle of the moving (some renames, no more) may
+//! leave files of both, each of them whole; the next review of the recording puts that right.
 
 use std::{
-    fs::{self, File},
+    fs::{self, File, Permissions},
     io::{self, BufWriter, Write},
+    os::unix::fs::PermissionsExt,
     path::{Path, PathBuf},
 };
 
@@ -21,6 +24,12 @@ use crate::{
 pub struct ResultsError {
     path: PathBuf,
     source: io::Error,
+}
+
+impl ResultsError {
+    pub(crate) fn new(path: &Path, source: io::Error) -> Self {
+        Self { path: path.to_owned(), source }
+    }
 }
 
 /// A folder of results being written.
@@ -93,21 +102,21 @@ impl Results {
     /// Moves everything to its place and returns the paths.
     ///
     /// # Errors
-    /// When the disk fails; what was there before is then still whole, file by file.
+    /// When the disk fails; what was there before is then still whole, file by file, and nothing of it is gone.
     pub fn finish(self) -> Result<Vec<PathBuf>, ResultsError> {
         let failed = |source| ResultsError { path: self.folder.clone(), source };
         for table in [self.series, self.strokes, self.passes, self.warnings] {
             table.finish().and_then(|mut out| out.flush()).map_err(failed)?;
-        }
-        // Sheets of an earlier review with more passes would otherwise stay beside the new ones.
-        for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
-            fs::remove_file(old).map_err(failed)?;
         }
         let mut paths = Vec::new();
         for name in &self.files {
             let path = self.folder.join(name);
             fs::rename(self.staging.path().join(name), &path).map_err(failed)?;
             paths.push(path);
+        }
+        // Sheets of an earlier review with more passes would otherwise stay beside the new ones.
+        for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
+            fs::remove_file(old).map_err(failed)?;
         }
         self.staging.close().map_err(failed)?;
         Ok(paths)
@@ -116,6 +125,24 @@ impl Results {
     fn failed(&self, source: io::Error) -> ResultsError {
         ResultsError { path: self.folder.clone(), source }
     }
+}
+
+/// Writes a file whole or not at all: beside its place first. Its folder is made when it is not there.
+///
+/// # Errors
+/// When the disk fails; what was there before is then still whole.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
+    let failed = ResultsError::new;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
+    // Rights as any new file has them, not the private ones of a temporary file.
+    let mut file = tempfile::Builder::new()
+        .prefix(".unfinished-")
+        .permissions(Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+        .map_err(|e| failed(path, e))?;
+    file.write_all(bytes).map_err(|e| failed(path, e))?;
+    file.persist(path).map(drop).map_err(|e| failed(path, e.error))
 }
 
 /// File name of a pass's sheet.
@@ -135,4 +162,47 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
         }
     }
     Ok(stale)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn review_with(folder: &Path, sheets: &[&str]) -> Result<Vec<PathBuf>, ResultsError> {
+        let mut results = Results::create(folder, "OPM")?;
+        for name in sheets {
+            results.file(name, b"new")?;
+        }
+        results.finish()
+    }
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> =
+            fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn sheets_of_an_earlier_review_go_and_other_files_stay() {
+        let folder = tempfile::tempdir().unwrap();
+        review_with(folder.path(), &["section-01-pass-01.png", "section-01-pass-02.png"]).unwrap();
+        fs::write(folder.path().join("section-plan.png"), "the user's own").unwrap();
+        review_with(folder.path(), &["section-01-pass-01.png"]).unwrap();
+        let expected =
+            ["passes.csv", "section-01-pass-01.png", "section-plan.png", "series.csv", "strokes.csv", "warnings.csv"];
+        assert_eq!(names(folder.path()), expected);
+    }
+
+    #[test]
+    fn nothing_of_an_earlier_review_is_gone_before_the_new_one_is_there() {
+        let folder = tempfile::tempdir().unwrap();
+        review_with(folder.path(), &["section-01-pass-01.png", "section-01-pass-02.png"]).unwrap();
+        // No file can be moved over a folder: the new review stops in the middle of the moving.
+        let in_the_way = folder.path().join("warnings.csv");
+        fs::remove_file(&in_the_way).unwrap();
+        fs::create_dir(&in_the_way).unwrap();
+        assert!(review_with(folder.path(), &["section-01-pass-01.png"]).is_err());
+        assert!(folder.path().join("section-01-pass-02.png").exists());
+    }
 }

@@ -55,6 +55,16 @@ fn a_busy_port_and_a_taken_name() {
     expect(&["record", "--port", &name, "--out", &text(&at(&folder, "first.mcap"))], 1, &["exists already"]);
 }
 
+#[test]
+fn a_practice_beside_an_earlier_ones_result() {
+    let folder = TempDir::new().expect("temp");
+    // Its recording was moved away.
+    let (out, result) = (at(&folder, "a.mcap"), at(&folder, "a.drill.json"));
+    fs::write(&result, "{}").expect("written");
+    expect(&["drill", "--port", "/dev/null", "--out", &text(&out)], 1, &["a.drill.json exists already"]);
+    assert_eq!(fs::read_to_string(&result).expect("still there"), "{}");
+}
+
 /// Permission is not checked for root, so the program runs as another user; the group is named.
 #[test]
 fn a_port_that_may_not_be_opened_names_its_group() {

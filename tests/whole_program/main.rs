@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod exposure_and_calibration;
+mod interrupt;
 mod kill;
 mod live_and_review;
 mod old_recordings;

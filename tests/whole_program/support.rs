@@ -68,8 +68,13 @@ pub(crate) fn start_record(port: &VirtualPort, out: &Path, more: &[&str]) -> Chi
 
 /// Asks a child to stop, as Ctrl-C does, and waits for it.
 pub(crate) fn interrupt(child: Child) -> Output {
+    signalled(child, nix::sys::signal::Signal::SIGINT)
+}
+
+/// Sends a child a signal and waits for it to end.
+pub(crate) fn signalled(child: Child, signal: nix::sys::signal::Signal) -> Output {
     let pid = nix::unistd::Pid::from_raw(i32::try_from(child.id()).expect("a process id"));
-    nix::sys::signal::kill(pid, nix::sys::signal::Signal::SIGINT).expect("the child is running");
+    nix::sys::signal::kill(pid, signal).expect("the child is running");
     child.wait_with_output().expect("ends")
 }
 

@@ -161,7 +161,8 @@ function passes(list) {
   const rows = list.slice().reverse().map((pass) => {
     const row = document.createElement('tr');
     const name = pass.start_s === null ? `earlier: section ${pass.section}, pass ${pass.pass}` : `section ${pass.section}, pass ${pass.pass}`;
-    for (const cell of [name, pass.took, pass.strokes, pass.arm, pass.in_band, pass.warmest, pass.warnings]) {
+    const arm = pass.arm_90 === null ? pass.arm : `${pass.arm} (${pass.arm_90})`;
+    for (const cell of [name, pass.took, pass.strokes, arm, pass.in_band, pass.warmest, pass.warnings]) {
       row.appendChild(document.createElement('td')).textContent = cell;
     }
     return row;

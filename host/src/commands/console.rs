@@ -44,6 +44,7 @@ impl Drop for Hold {
 }
 
 /// The two streams and what the user wants to see on them.
+#[derive(Clone, Copy)]
 pub(crate) struct Console {
     units: Option<Units>,
     pub(crate) json: bool,

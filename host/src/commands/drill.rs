@@ -25,6 +25,13 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
     }
+    // Said before the work, not after it.
+    if let Some(taken) = DrillResult::files_beside(&out).into_iter().find(|file| file.exists()) {
+        return Err(Failure::failed(format!(
+            "{} exists already: move it away, or choose another --out",
+            taken.display()
+        )));
+    }
     let facts = facts::facts(&args.facts, &plan, Source::Sensor, args.port.as_deref().unwrap_or_default());
     let (started, technician) = (facts.started.clone(), facts.technician.clone());
     console.remark(&format!(
@@ -46,9 +53,7 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     let recorded = record(console, job, live, &args.watch)?;
     let result = DrillResult::of(&started, &technician, goal, &recorded.strokes);
     let earlier = result.earlier(out.parent().unwrap_or(std::path::Path::new(".")));
-    let written = result
-        .write_beside(&out)
-        .map_err(|e| Failure::failed(format!("cannot write the result beside {}: {e}", out.display())))?;
+    let written = result.write_beside(&out)?;
     if console.json {
         console.result(&serde_json::to_string_pretty(&result).map_err(Failure::failed)?)?;
     } else {

@@ -8,7 +8,7 @@ use std::{
 };
 
 use steadypass::{
-    analysis::{LiveTick, State, Stroke},
+    analysis::{Interval, LiveTick, State, Stroke},
     calibration::Calibration,
     guidance::{Plan, Units, units::count},
     live::{Board, Model},
@@ -24,6 +24,9 @@ use super::{Console, Failure, console::StatusLine};
 const REDRAW_TICKS: u32 = 5;
 /// The pattern is repeated this often, ticks, in case one was lost on the way.
 const REPEAT_TICKS: u32 = 20;
+
+/// Longest status line: one that wraps could not be redrawn in place, and a narrow terminal has 80 columns.
+const STATUS_CHARS: usize = 79;
 
 /// What a live session leaves.
 #[derive(Debug, Default)]
@@ -215,18 +218,8 @@ impl<'a> Live<'a> {
     }
 
     fn status_text(&self, tick: &LiveTick) -> String {
-        let mut parts = vec![format!("{:>5.0} s", tick.t_s), state_word(tick.state).to_owned()];
-        if let Some(orbit) = tick.orbit_opm {
-            parts.push(format!("{:.0} {}", orbit.value, self.session.plan().rate_unit()));
-        }
-        if let Some(rate) = tick.traverse_mps.or(tick.last_stroke_mps) {
-            parts.push(format!("arm {}", self.units.arm_speed(rate.value)));
-        }
-        if let Some(rise) = tick.surface_rise_k {
-            parts.push(format!("panel {}", self.units.rise(rise)));
-        }
-        parts.extend(self.session.guidance().advice().sentence());
-        parts.join("  ")
+        let rate_unit = self.session.plan().rate_unit();
+        status_text(tick, self.session.guidance().advice().sentence(), self.units, rate_unit)
     }
 }
 
@@ -244,6 +237,26 @@ fn state_word(state: State) -> &'static str {
     }
 }
 
+/// The figures of a moment in one line; where not all of them fit, the last are left out whole: what to do comes first.
+fn status_text(tick: &LiveTick, sentence: Option<String>, units: Units, rate_unit: &str) -> String {
+    let mut text = format!("{:>5.0} s  {}", tick.t_s, state_word(tick.state));
+    let arm = tick.traverse_mps.or(tick.last_stroke_mps).map(|rate| arm_text(rate, units));
+    let panel = tick.surface_rise_k.map(|rise| format!("panel {}", units.rise(rise)));
+    let orbit = tick.orbit_opm.map(|orbit| format!("{:.0} {rate_unit}", orbit.value));
+    for part in [sentence, arm, panel, orbit].into_iter().flatten() {
+        if text.chars().count() + 2 + part.chars().count() > STATUS_CHARS {
+            break;
+        }
+        text = format!("{text}  {part}");
+    }
+    text
+}
+
+/// Arm speed and its 90 % interval.
+fn arm_text(rate: Interval, units: Units) -> String {
+    format!("arm {} ({})", units.arm_speed(rate.value), units.arm_speed_range(rate.lo, rate.hi))
+}
+
 fn pass_line(judged: &JudgedPass, units: Units) -> String {
     let pass = &judged.pass;
     let mut parts = vec![format!(
@@ -254,10 +267,46 @@ fn pass_line(judged: &JudgedPass, units: Units) -> String {
         pass.end_s - pass.start_s
     )];
     if let Some(rate) = pass.traverse_mean_mps {
-        parts.push(format!("arm {}", units.arm_speed(rate.value)));
+        parts.push(arm_text(rate, units));
     }
     if let Some(rise) = pass.surface_rise_k {
         parts.push(format!("warmest {}", units.rise(rise)));
     }
     parts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use steadypass::analysis::Measured;
+
+    fn tick() -> LiveTick {
+        LiveTick {
+            t_s: 1234.0,
+            state: State::Working,
+            traverse_mps: Some(Interval { lo: 0.0224, value: 0.0254, hi: 0.0284 }),
+            orbit_opm: Some(Measured { value: 4200.0, sd: 20.0 }),
+            surface_rise_k: Some(10.0),
+            ..LiveTick::default()
+        }
+    }
+
+    #[test]
+    fn the_status_line_has_the_arm_speed_with_its_interval() {
+        assert_eq!(
+            status_text(&tick(), None, Units::Si, "OPM"),
+            " 1234 s  working  arm 25 mm/s (22-28)  panel +10.0 K  4200 OPM"
+        );
+        assert_eq!(
+            status_text(&tick(), None, Units::Us, "OPM"),
+            " 1234 s  working  arm 1.00 in/s (0.88-1.12)  panel +18.0 °F  4200 OPM"
+        );
+    }
+
+    #[test]
+    fn what_does_not_fit_into_80_columns_is_left_out_whole_and_what_to_do_is_said_first() {
+        let said = status_text(&tick(), Some("Slow the arm".into()), Units::Us, "OPM");
+        assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.00 in/s (0.88-1.12)  panel +18.0 °F");
+        assert!(said.chars().count() < 80);
+    }
 }

@@ -21,9 +21,9 @@ mod thickness;
 mod trial;
 mod watchers;
 
-use std::{fs, io::Write as _, os::unix::fs::PermissionsExt as _, path::Path, process::ExitCode};
+use std::process::ExitCode;
 
-use steadypass::recording::describe_io;
+use steadypass::results::write_whole;
 
 use crate::cli::{Cli, Verb};
 use console::Console;
@@ -78,23 +78,6 @@ failures_from!(
     steadypass::link::LinkError,
     steadypass::results::ResultsError
 );
-
-/// Writes a file whole or not at all: beside its place first. Its folder is made when it is not there.
-fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let failed = |what: &str, path: &Path, e: std::io::Error| {
-        Failure::failed(format!("cannot {what} {}: {}", path.display(), describe_io(&e)))
-    };
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    fs::create_dir_all(folder).map_err(|e| failed("make", folder, e))?;
-    // Rights as any new file has them, not the private ones of a temporary file.
-    let mut file = tempfile::Builder::new()
-        .prefix(".unfinished-")
-        .permissions(fs::Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|e| failed("write", path, e))?;
-    file.write_all(bytes).map_err(|e| failed("write", path, e))?;
-    file.persist(path).map(drop).map_err(|e| failed("write", path, e.error))
-}
 
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {

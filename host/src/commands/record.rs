@@ -8,6 +8,7 @@
 
 use std::{
     path::{Path, PathBuf},
+    process,
     sync::mpsc as std_mpsc,
     thread,
     time::{Duration, Instant, SystemTime, UNIX_EPOCH},
@@ -24,7 +25,7 @@ use steadypass::{
 use steadypass_protocol::ToSensor;
 use tokio::{
     signal::unix::{SignalKind, signal},
-    sync::{mpsc, watch},
+    sync::{mpsc, oneshot, watch},
     time::sleep,
 };
 
@@ -149,6 +150,46 @@ pub(super) struct Recorded {
     pub(super) done: Done,
     /// The system or a closed terminal ended it: there is no time for anything more.
     pub(super) hurried: bool,
+    /// Ctrl-C ends the program as long as this lives.
+    _interruptible: Option<Interruptible>,
+}
+
+/// While this lives, Ctrl-C, the system and a closed terminal end the program at once, as they do when nothing was recorded.
+///
+/// A recording listens to these signals itself, and the listener it leaves behind keeps the system from doing anything: without
+/// somebody who goes on listening they would be swallowed. What is written after a recording is written beside its place first,
+/// or in one transaction, so that the end may come at any moment.
+struct Interruptible {
+    /// Told, by being dropped, that nobody needs to listen any more.
+    _done: oneshot::Sender<()>,
+}
+
+impl Interruptible {
+    fn start(console: &Console, recording: &Path) -> std::io::Result<Self> {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
+        let [mut interrupted, mut ended, mut hung_up] = {
+            let _inside = runtime.enter();
+            [signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?, signal(SignalKind::hangup())?]
+        };
+        let (_done, done) = oneshot::channel::<()>();
+        let (console, recording) = (*console, recording.display().to_string());
+        thread::Builder::new().name("interrupt".into()).spawn(move || {
+            let kind = runtime.block_on(async {
+                tokio::select! {
+                    _ = interrupted.recv() => Some(SignalKind::interrupt()),
+                    _ = ended.recv() => Some(SignalKind::terminate()),
+                    _ = hung_up.recv() => Some(SignalKind::hangup()),
+                    _ = done => None,
+                }
+            });
+            if let Some(kind) = kind {
+                console.error(&format!("stopped; {recording} is whole, `steadypass review` makes the rest of it"));
+                // As shells count a program that a signal ended.
+                process::exit(128 + kind.as_raw_value());
+            }
+        })?;
+        Ok(Self { _done })
+    }
 }
 
 /// Records until told to stop.
@@ -159,7 +200,9 @@ pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>, watch: &Wa
     let result = thread::scope(|scope| runtime.block_on(record_async(console, job, live, watchers, scope)));
     // A read that hangs in the kernel must not keep the program from ending.
     runtime.shutdown_timeout(Duration::from_millis(200));
-    result
+    let recorded = result?;
+    let interruptible = Interruptible::start(console, &recorded.path)?;
+    Ok(Recorded { _interruptible: Some(interruptible), ..recorded })
 }
 
 /// An entry on its way to the analysis.
@@ -354,7 +397,7 @@ fn finish(
         console.remark(&format!("Some data is missing: {}.", lost.join(", ")));
     }
     let done = if lost.is_empty() { Done::Fine } else { Done::WithLosses };
-    Ok(Recorded { path, seconds, strokes, done, hurried: false })
+    Ok(Recorded { path, seconds, strokes, done, hurried: false, _interruptible: None })
 }
 
 /// What is known about the sensor. A folder that was named must be readable; without one, and without a home, nothing is known.

@@ -52,6 +52,14 @@ impl Units {
         }
     }
 
+    /// An interval of arm speed, to stand behind its value; both ends in m/s.
+    pub fn arm_speed_range(self, lo_mps: f64, hi_mps: f64) -> String {
+        match self {
+            Self::Si => format!("{:.0}-{:.0}", lo_mps * 1e3, hi_mps * 1e3),
+            Self::Us => format!("{:.2}-{:.2}", lo_mps * 1e3 / MM_PER_INCH, hi_mps * 1e3 / MM_PER_INCH),
+        }
+    }
+
     /// A length on the panel; `m` in m.
     pub fn length(self, m: f64) -> String {
         match self {
@@ -103,6 +111,8 @@ mod tests {
         assert_eq!(Units::Us.temperature(60.0), "140.0 °F");
         assert_eq!(Units::Us.arm_speed(0.0254), "1.00 in/s");
         assert_eq!(Units::Si.arm_speed(0.0254), "25 mm/s");
+        assert_eq!(Units::Us.arm_speed_range(0.0127, 0.0254), "0.50-1.00");
+        assert_eq!(Units::Si.arm_speed_range(0.0127, 0.0254), "13-25");
         assert_eq!(Units::Us.length(0.508), "20.0 in");
     }
 

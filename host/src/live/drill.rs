@@ -4,14 +4,17 @@
 //! lies within the goal; when its 90 % interval reaches beyond the goal's edge that is said, since then it is not certain.
 
 use std::{
-    fs,
-    io::{self, Write},
+    fs, io,
     path::{Path, PathBuf},
 };
 
 use serde::{Deserialize, Serialize};
 
-use crate::{analysis::Stroke, guidance::Band};
+use crate::{
+    analysis::Stroke,
+    guidance::Band,
+    results::{ResultsError, write_whole},
+};
 
 /// Ending of the result beside a recording.
 const ENDING: &str = "drill.json";
@@ -163,21 +166,32 @@ impl DrillResult {
         lines
     }
 
-    /// Writes the result beside its recording, as JSON and as a table; their paths.
+    /// Where a recording's result stands: as JSON and as a table.
+    pub fn files_beside(recording: &Path) -> [PathBuf; 2] {
+        [ENDING, "drill.csv"].map(|ending| recording.with_extension(ending))
+    }
+
+    /// Writes the result beside its recording, each file whole or not at all; their paths.
     ///
     /// # Errors
     /// When the disk fails.
-    pub fn write_beside(&self, recording: &Path) -> io::Result<[PathBuf; 2]> {
-        let (json, table) = (recording.with_extension(ENDING), recording.with_extension("drill.csv"));
-        let mut text = serde_json::to_vec_pretty(self)?;
-        text.push(b'\n');
-        fs::write(&json, text)?;
-        let mut out = csv::Writer::from_path(&table)?;
+    pub fn write_beside(&self, recording: &Path) -> Result<[PathBuf; 2], ResultsError> {
+        let files = Self::files_beside(recording);
+        let (json, table) = self.texts().map_err(|error| ResultsError::new(recording, error))?;
+        write_whole(&files[0], &json)?;
+        write_whole(&files[1], &table)?;
+        Ok(files)
+    }
+
+    /// The result as JSON and as a table.
+    fn texts(&self) -> io::Result<(Vec<u8>, Vec<u8>)> {
+        let mut json = serde_json::to_vec_pretty(self)?;
+        json.push(b'\n');
+        let mut table = csv::Writer::from_writer(Vec::new());
         for stroke in &self.strokes {
-            out.serialize(stroke)?;
+            table.serialize(stroke)?;
         }
-        out.into_inner().map_err(|error| error.into_error())?.flush()?;
-        Ok([json, table])
+        Ok((json, table.into_inner().map_err(|error| error.into_error())?))
     }
 
     /// Earlier results in a folder, of the same person with the same goal, oldest first. What does not read is passed over.
@@ -273,6 +287,20 @@ mod tests {
         assert_eq!(now.words(&before).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
         assert_eq!(serde_json::from_slice::<DrillResult>(&fs::read(json).unwrap()).unwrap(), now);
         assert!(fs::read_to_string(table).unwrap().starts_with("stroke,start_s,end_s,pace_mm_s,pace_lo_mm_s"));
+    }
+
+    #[test]
+    fn a_result_is_replaced_whole_or_not_at_all() {
+        let folder = tempfile::tempdir().unwrap();
+        let recording = folder.path().join("a.mcap");
+        let before = result("2026-01-01", &[30.0; 10]);
+        // Whoever holds the old file goes on reading the old one: it is not written over in place.
+        let held = before.write_beside(&recording).unwrap().map(|path| fs::File::open(path).unwrap());
+        result("2026-01-02", &[20.0; 10]).write_beside(&recording).unwrap();
+        let [json, table] = held.map(|file| std::io::read_to_string(file).unwrap());
+        assert_eq!(serde_json::from_str::<DrillResult>(&json).unwrap(), before);
+        assert!(table.contains("30.0"), "{table}");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2, "nothing unfinished is left");
     }
 
     #[test]

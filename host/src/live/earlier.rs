@@ -23,6 +23,7 @@ pub fn passes_of(shop: &Shop, day: jiff::civil::Date, units: Units) -> Result<Ve
             took: clock(pass.duration_s),
             strokes: pass.strokes,
             arm: PassRow::arm(pass.arm_speed_mps, units),
+            arm_90: None,
             in_band: PassRow::in_band(pass.in_band_share),
             warmest: PassRow::warmest(pass.surface_rise_k, units),
             warnings: pass.warnings,

@@ -68,6 +68,8 @@ pub struct PassRow {
     pub strokes: u32,
     /// Mean arm speed.
     pub arm: String,
+    /// Its 90 % interval, in the same unit; `None` where it is not at hand.
+    pub arm_90: Option<String>,
     /// Share of the time in the pace band.
     pub in_band: String,
     /// Highest rise.
@@ -409,6 +411,7 @@ impl PassRow {
             took: clock(pass.end_s - pass.start_s),
             strokes: pass.strokes,
             arm: Self::arm(pass.traverse_mean_mps.map(|rate| rate.value), units),
+            arm_90: pass.traverse_mean_mps.map(|rate| units.arm_speed_range(rate.lo, rate.hi)),
             in_band: Self::in_band(judged.in_pace_share),
             warmest: Self::warmest(pass.surface_rise_k, units),
             warnings: u32::try_from(judged.warnings.len()).unwrap_or(u32::MAX),

@@ -426,6 +426,24 @@ mod tests {
         }
     }
 
+    /// Reads `data/reference/paint_layers_um.csv`, source in each row.
+    #[test]
+    fn the_factory_build_is_the_published_one_and_agrees_with_its_layers() {
+        let text = include_str!("../../../data/reference/paint_layers_um.csv");
+        let mut rows = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
+        let mut by_layer = BTreeMap::<String, (f64, f64)>::new();
+        for row in rows.deserialize() {
+            let (layer, low, high, _source): (String, f64, f64, String) = row.unwrap();
+            let range = by_layer.entry(layer).or_insert((low, high));
+            *range = (range.0.min(low), range.1.max(high));
+        }
+        assert_eq!(by_layer["total, factory"], FACTORY_UM);
+        // The build cannot be less than its thinnest layers together, nor more than its thickest.
+        let layers = ["clear coat", "base coat", "primer surfacer", "electrocoat"].map(|layer| by_layer[layer]);
+        assert!(layers.iter().map(|layer| layer.0).sum::<f64>() <= FACTORY_UM.0);
+        assert!(layers.iter().map(|layer| layer.1).sum::<f64>() >= FACTORY_UM.1);
+    }
+
     #[test]
     fn removal_carries_the_gauge_s_repeatability() {
         let gauge = Gauge::of(Some(1.0), &[]);

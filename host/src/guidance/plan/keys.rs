@@ -1,8 +1,8 @@
 //! Every key a plan may have, with unit and allowed range. Reading, error texts and the test that keeps
 //! `data/plans/example.toml` in step all use this table.
 //!
-//! Ranges are wide: they catch a slip of the pen or a wrong unit, not an unusual way to work. Those in US units lie inside those
-//! in SI units, in which recordings keep their plan.
+//! Ranges are wide: they catch a slip of the pen or a wrong unit, not an unusual way to work. What a key in US units allows, the
+//! SI key of the same thing allows too: a recording keeps its plan in SI, and must be able to read it back.
 
 /// A number (or a pair of numbers) with its unit and range.
 #[derive(Clone, Copy, Debug)]
@@ -28,8 +28,8 @@ impl NumberKey {
 /// Text of a name: something, but not a novel.
 pub(super) const TEXT_CHARS: usize = 80;
 
-pub(super) const PACE_MM_S: NumberKey = NumberKey::new("pace_mm_s", 2.0, 500.0, "mm/s");
-pub(super) const PACE_IN_S: NumberKey = NumberKey::new("pace_in_s", 0.1, 19.0, "in/s");
+pub(super) const PACE_MM_S: NumberKey = NumberKey::new("pace_mm_s", 2.0, 508.0, "mm/s");
+pub(super) const PACE_IN_S: NumberKey = NumberKey::new("pace_in_s", 0.1, 20.0, "in/s");
 // Below 1 K the thermometer's noise decides, above 40 K paint is long past what the trade allows.
 pub(super) const HEAT_RISE_K: NumberKey = NumberKey::new("heat_rise_k", 1.0, 40.0, "K");
 pub(super) const HEAT_RISE_DEGF: NumberKey = NumberKey::new("heat_rise_degf", 1.8, 72.0, "degF");
@@ -42,8 +42,8 @@ pub(super) const SECTION_IN: NumberKey = NumberKey::new("section_in", 4.0, 98.0,
 // A bare metallic lacquer is near 0.4: thermal-camera manual T559880, table 35.1. Below that the correction grows wild.
 pub(super) const EMISSIVITY: NumberKey = NumberKey::new("emissivity", 0.3, 1.0, "");
 pub(super) const THROW_MM: NumberKey = NumberKey::new("throw_mm", 1.0, 40.0, "mm");
-pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 300.0, "mm");
-pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 11.8, "in");
+pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 305.0, "mm");
+pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 12.0, "in");
 
 /// Keys at the top of a plan.
 pub(super) const PLAN_KEYS: &[&str] = &[

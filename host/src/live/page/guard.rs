@@ -18,6 +18,9 @@ use std::{
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use subtle::ConstantTimeEq;
 
+/// What a link without a port means (RFC 9110, section 4.2.1).
+const HTTP_PORT: u16 = 80;
+
 /// Ten hours: a long day in the shop.
 const KEY_LASTS_S: u32 = 36_000;
 
@@ -47,9 +50,13 @@ impl Guard {
     /// When the system has no random numbers.
     pub fn new(address: SocketAddr, wide: bool) -> Result<Self, getrandom::Error> {
         let port = address.port();
-        let mut hosts: Vec<String> = ["localhost", "127.0.0.1", "[::1]"].map(|name| format!("{name}:{port}")).into();
-        if wide {
-            hosts.push(address.to_string());
+        let mut names = ["localhost", "127.0.0.1", "[::1]"].map(str::to_owned).to_vec();
+        // The link that is shown must open. An address that is written out cannot be another site's name.
+        names.push(if address.is_ipv4() { address.ip().to_string() } else { format!("[{}]", address.ip()) });
+        let mut hosts: Vec<String> = names.iter().map(|name| format!("{name}:{port}")).collect();
+        // Browsers leave the port out where it is the one that http stands for: RFC 9110, sections 4.2.1 and 7.2.
+        if port == HTTP_PORT {
+            hosts.append(&mut names);
         }
         Ok(Self {
             wide,
@@ -154,7 +161,11 @@ mod tests {
     }
 
     fn guard(wide: bool) -> Guard {
-        Guard::new("192.0.2.7:4747".parse().unwrap(), wide).unwrap()
+        guard_at(if wide { "192.0.2.7:4747" } else { "127.0.0.1:4747" }, wide)
+    }
+
+    fn guard_at(address: &str, wide: bool) -> Guard {
+        Guard::new(address.parse().unwrap(), wide).unwrap()
     }
 
     fn cookie(guard: &Guard) -> String {
@@ -191,6 +202,34 @@ mod tests {
         }
         assert!(guard.check(&Method::GET, &headers(&[("host", "LocalHost:4747")])).is_ok());
         assert!(guard.check(&Method::GET, &HeaderMap::new()).is_err());
+    }
+
+    #[test]
+    fn the_host_of_the_link_shown_is_known() {
+        for (address, wide) in [("127.0.0.2:4747", false), ("[::1]:4747", false), ("192.0.2.7:4747", true)] {
+            let guard = guard_at(address, wide);
+            assert!(guard.link().starts_with(&format!("http://{address}/")));
+            assert!(guard.knows_host(&headers(&[("host", address)])), "{address}");
+            assert!(!guard.knows_host(&headers(&[("host", "192.0.2.8:4747")])), "{address}");
+        }
+    }
+
+    #[test]
+    fn on_port_80_the_host_comes_without_a_port() {
+        // As browsers send it: RFC 9110, sections 4.2.1 and 7.2.
+        for (address, host) in
+            [("127.0.0.1:80", "127.0.0.1"), ("192.0.2.7:80", "192.0.2.7"), ("[2001:db8::7]:80", "[2001:db8::7]")]
+        {
+            let guard = guard_at(address, true);
+            let key = cookie(&guard);
+            let origin = format!("http://{host}");
+            let button = headers(&[("host", host), ("cookie", &key), ("origin", &origin)]);
+            assert!(guard.check(&Method::POST, &button).is_ok(), "{host}");
+            assert!(guard.knows_host(&headers(&[("host", address)])), "{address}");
+            for foreign in ["evil.example", "evil.example:80", "127.0.0.1:4747"] {
+                assert!(!guard.knows_host(&headers(&[("host", foreign)])), "{foreign} at {address}");
+            }
+        }
     }
 
     #[test]

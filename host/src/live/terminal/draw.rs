@@ -282,10 +282,7 @@ fn pass_list(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
     let mut lines = Vec::new();
     if with_head {
         lines.push(Line::styled(
-            format!(
-                " {:<22}{:>8}{:>8}{:>11}{:>9}{:>10}{:>10}",
-                "today's passes", "took", "strokes", "arm", "in band", "warmest", "warnings"
-            ),
+            pass_line("today's passes", "took", ["strokes", "arm, 90 %", "in band", "warmest", "warned"]),
             Style::new().add_modifier(Modifier::BOLD),
         ));
     }
@@ -296,13 +293,19 @@ fn pass_list(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
 
 fn pass_text(pass: &PassRow) -> String {
     let name = match pass.start_s {
-        Some(_) => format!("section {}, pass {}", pass.section, pass.pass),
-        None => format!("earlier: {}, pass {}", pass.section, pass.pass),
+        Some(_) => format!("section {} pass {}", pass.section, pass.pass),
+        None => format!("earlier {} pass {}", pass.section, pass.pass),
     };
-    format!(
-        " {name:<22}{:>8}{:>8}{:>11}{:>9}{:>10}{:>10}",
-        pass.took, pass.strokes, pass.arm, pass.in_band, pass.warmest, pass.warnings
-    )
+    let arm = pass.arm_90.as_ref().map_or_else(|| pass.arm.clone(), |range| format!("{} {range}", pass.arm));
+    let (strokes, warnings) = (pass.strokes.to_string(), pass.warnings.to_string());
+    pass_line(&name, &pass.took, [&strokes, &arm, &pass.in_band, &pass.warmest, &warnings])
+}
+
+/// A row of the list of passes: 80 columns, of which the arm's interval in in/s takes 19.
+fn pass_line(name: &str, took: &str, [strokes, arm, in_band, warmest, warned]: [&str; 5]) -> String {
+    // A pass of an hour takes its room from the name.
+    let rest = 24_usize.saturating_sub(took.len());
+    format!(" {name:<rest$}{took}{strokes:>8}{arm:>20}{in_band:>10}{warmest:>10}{warned:>7}")
 }
 
 fn bottom_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {

@@ -112,6 +112,47 @@ fn the_sentence_stands_in_large_letters_and_nothing_else_moves() {
 }
 
 #[test]
+fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
+    use crate::live::PassRow;
+    let row = PassRow {
+        section: 12,
+        pass: 34,
+        start_s: Some(100.0),
+        took: "59:59".into(),
+        strokes: 120,
+        arm: Units::Us.arm_speed(0.0254),
+        arm_90: Some(Units::Us.arm_speed_range(0.0224, 0.0284)),
+        in_band: "100 %".into(),
+        warmest: Units::Us.rise(-11.1),
+        warnings: 17,
+    };
+    let unknown = |text: &str| text.to_owned();
+    let earlier = PassRow {
+        start_s: None,
+        took: "1:02:09".into(),
+        section: 1,
+        pass: 2,
+        arm: unknown("not known"),
+        arm_90: None,
+        in_band: unknown("not known"),
+        warmest: unknown("not known"),
+        ..row.clone()
+    };
+    let mut view = view(|_| ());
+    view.passes = std::sync::Arc::new(vec![earlier, row]);
+    let picture = drawn((80, 30), &view, |_| ());
+    let words = |text: &str| picture.row_with(text).split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+    assert_eq!(
+        words("section 12"),
+        ["section", "12", "pass", "34", "59:59", "120", "1.00", "in/s", "0.88-1.12", "100", "%", "-20.0", "°F", "17"]
+    );
+    assert_eq!(
+        words("earlier 1"),
+        ["earlier", "1", "pass", "2", "1:02:09", "120", "not", "known", "not", "known", "not", "known", "17"]
+    );
+}
+
+#[test]
 fn the_longest_sentence_fits_at_80_by_24() {
     let mut lost = view(|_| ());
     lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
