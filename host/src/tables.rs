@@ -184,7 +184,7 @@ impl<W: Write> Table<W> {
             lo,
             hi,
             maybe(pass.orbit_free_opm, 1),
-            judged.technician.as_deref().unwrap_or_default().to_owned(),
+            guarded(judged.technician.as_deref().unwrap_or_default()),
         ])
     }
 
@@ -222,6 +222,19 @@ fn fixed(value: f64, decimals: usize) -> String {
     } else {
         text
     }
+}
+
+/// What a spreadsheet takes for a formula, and the apostrophe itself.
+const GUARDED: [char; 7] = ['=', '+', '-', '@', '\t', '\r', '\''];
+
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
+pub fn guarded(text: &str) -> String {
+    if text.starts_with(GUARDED) { format!("'{text}") } else { text.to_owned() }
+}
+
+/// The reverse of [`guarded`].
+pub(crate) fn unguarded(text: &str) -> &str {
+    text.strip_prefix('\'').filter(|rest| rest.starts_with(GUARDED)).unwrap_or(text)
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use steadypass::{
     exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Running, Source, days, hours_to},
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
+    tables::guarded,
 };
 
 use super::{Console, Done, Failure, Outcome, facts};
@@ -245,8 +246,8 @@ fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
                 |value: Option<f64>, digits: usize| value.map_or_else(String::new, |v| format!("{v:.digits$}"));
             csv.write_record([
                 day.date.map_or_else(String::new, |d| d.to_string()),
-                day.technician.clone(),
-                s.tool.clone(),
+                guarded(&day.technician),
+                guarded(&s.tool),
                 s.hand.as_str().to_owned(),
                 s.basis.as_str().to_owned(),
                 figure(Some(s.running_s / 60.0), 2),

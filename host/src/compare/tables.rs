@@ -3,6 +3,7 @@
 use super::Comparison;
 use super::Figure;
 use super::model::p_value;
+use crate::tables::guarded;
 
 /// `comparison.csv`: every group on every figure.
 pub fn estimates_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
@@ -168,22 +169,10 @@ fn yes(yes: bool) -> String {
     if yes { "yes" } else { "no" }.to_owned()
 }
 
-/// What a spreadsheet takes for a formula, and the apostrophe itself.
-const GUARDED: [char; 7] = ['=', '+', '-', '@', '\t', '\r', '\''];
-
-/// A text that a spreadsheet would take for a formula gets an apostrophe in front.
-pub(crate) fn guarded(text: &str) -> String {
-    if text.starts_with(GUARDED) { format!("'{text}") } else { text.to_owned() }
-}
-
-/// The reverse of [`guarded`].
-pub(crate) fn unguarded(text: &str) -> &str {
-    text.strip_prefix('\'').filter(|rest| rest.starts_with(GUARDED)).unwrap_or(text)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tables::unguarded;
 
     #[test]
     fn numbers_keep_six_digits_and_formulas_are_text() {

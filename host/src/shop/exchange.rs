@@ -1,6 +1,7 @@
 //! Out of the store and into one: the whole shop as one JSON file, beside the CSV tables. Owners' names stay in the store.
 
 use std::fs;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
 use rusqlite::types::Value;
@@ -120,7 +121,9 @@ impl Shop {
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
     let path = folder.join(name);
     let failed = |e| ShopError::io("write", &path, e);
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    // Rights as any new file has them, not the private ones of a temporary file.
+    let rights = std::fs::Permissions::from_mode(0o666);
+    let mut file = tempfile::Builder::new().permissions(rights).tempfile_in(folder).map_err(failed)?;
     std::io::Write::write_all(&mut file, bytes).map_err(failed)?;
     file.persist(&path).map_err(|e| failed(e.error))?;
     Ok(path)

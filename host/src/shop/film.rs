@@ -93,9 +93,9 @@ impl Gauge {
         if let Some(sd_um) = set {
             return Some(Self { sd_um, df: f64::INFINITY });
         }
-        let mut spots: BTreeMap<(Id, &str, &str, Phase, &str), Vec<f64>> = BTreeMap::new();
+        let mut spots: BTreeMap<(Id, String, &str, Phase, &str), Vec<f64>> = BTreeMap::new();
         for r in readings {
-            spots.entry((r.vehicle, &r.panel, &r.point, r.phase, &r.day)).or_default().push(r.film_um);
+            spots.entry((r.vehicle, r.panel.to_lowercase(), &r.point, r.phase, &r.day)).or_default().push(r.film_um);
         }
         let (mut squares, mut df) = (0.0, 0.0);
         for values in spots.values().filter(|v| v.len() > 1) {

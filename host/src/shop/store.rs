@@ -103,7 +103,15 @@ impl Shop {
         db.set_prepared_statement_cache_capacity(64);
         let shop = Self { folder: folder.to_owned(), db };
         if found < known {
-            shop.back_up(&folder.join(format!("shop-before-schema-{known}.db")))?;
+            // One that an interrupted attempt left stays, too: nobody can tell which of the two is needed.
+            let name = |n: u32| {
+                folder.join(format!(
+                    "shop-before-schema-{known}{}.db",
+                    if n > 1 { format!("-{n}") } else { String::new() }
+                ))
+            };
+            let free = (1..).map(name).find(|path| !path.exists()).unwrap_or_else(|| name(1));
+            shop.back_up(&free)?;
             migrate(&shop.db)?;
         }
         Ok(shop)

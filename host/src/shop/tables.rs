@@ -19,7 +19,7 @@ use super::{
     FilmReading, Id, MachineEntry, Note, Phase, Place, Product, ProductKind, Result, Setting, Shop, ShopError,
     Technician, Trial, Vehicle,
 };
-use crate::compare::tables::{guarded, unguarded};
+use crate::tables::{guarded, unguarded};
 
 /// What a table is called, and how its rows are read from the store. Each refers only to those before it.
 const TABLES: [(&str, &str); 11] = [
