@@ -433,8 +433,7 @@ fn store(
             return Ok(());
         }
         LinkEvent::Connected { log_ns, port, hello } => {
-            let sensor = hello.unique_id.iter().map(|b| format!("{b:02x}")).collect();
-            (log_ns, LinkNote::Connected { port, sensor })
+            (log_ns, LinkNote::Connected { port, sensor: hex::encode(hello.unique_id) })
         }
         LinkEvent::BadFrames { log_ns, count } => (log_ns, LinkNote::BadFrames { count }),
         LinkEvent::Lost { log_ns, reason } => {

@@ -137,7 +137,7 @@ impl HostClock {
 
 /// The sensor's id as text.
 fn id_text(hello: &Hello) -> String {
-    hello.unique_id.iter().map(|b| format!("{b:02x}")).collect()
+    hex::encode(hello.unique_id)
 }
 
 impl Link {

@@ -293,8 +293,10 @@ impl Reader {
             if let Some(facts) = metadata(&body, METADATA_SESSION) {
                 (self.facts, self.is_ours) = (from_map(&facts), true);
             } else if let Some(map) = metadata(&body, METADATA_INTRODUCTION) {
-                self.introduction =
-                    map.get(INTRODUCTION_FRAME).and_then(|hex| from_hex(hex)).filter(|frame| is_introduction(frame));
+                self.introduction = map
+                    .get(INTRODUCTION_FRAME)
+                    .and_then(|text| hex::decode(text).ok())
+                    .filter(|frame| is_introduction(frame));
             } else if let Some(closing) = metadata(&body, METADATA_CLOSING) {
                 self.closing = Some(from_map(&closing));
             } else if !lengths_agree(opcode, &body) {
@@ -427,12 +429,6 @@ fn lengths_agree(opcode: u8, body: &[u8]) -> bool {
         op::DATA_END => body.len() == 4,
         _ => true,
     }
-}
-
-fn from_hex(text: &str) -> Option<Vec<u8>> {
-    let digit = |c: u8| char::from(c).to_digit(16);
-    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
-    pairs.iter().map(|[high, low]| u8::try_from(digit(*high)? << 4 | digit(*low)?).ok()).collect()
 }
 
 fn u64_at(data: &[u8], at: usize) -> Option<u64> {

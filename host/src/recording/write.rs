@@ -266,8 +266,7 @@ impl Disk {
     }
 
     fn introduction(&mut self, frame: &[u8]) -> Result<()> {
-        let hex = frame.iter().map(|byte| format!("{byte:02x}")).collect();
-        let metadata = BTreeMap::from([(INTRODUCTION_FRAME.into(), hex)]);
+        let metadata = BTreeMap::from([(INTRODUCTION_FRAME.into(), hex::encode(frame))]);
         self.writer
             .write_metadata(&Metadata { name: METADATA_INTRODUCTION.into(), metadata })
             .map_err(|e| Error::container(&self.part, e))

@@ -10,7 +10,6 @@
 //! this very page, nothing is shared across origins, and the page may load nothing from elsewhere.
 
 use std::{
-    fmt::Write,
     net::SocketAddr,
     sync::{Mutex, PoisonError},
 };
@@ -143,11 +142,7 @@ impl Guard {
 fn secret() -> Result<String, getrandom::Error> {
     let mut bytes = [0; 16];
     getrandom::fill(&mut bytes)?;
-    Ok(bytes.iter().fold(String::with_capacity(32), |mut text, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    }))
+    Ok(hex::encode(bytes))
 }
 
 #[cfg(test)]
