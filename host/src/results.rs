@@ -30,6 +30,11 @@ impl ResultsError {
     pub(crate) fn new(path: &Path, source: io::Error) -> Self {
         Self { path: path.to_owned(), source }
     }
+
+    /// Which file, and what the system said.
+    pub(crate) fn into_parts(self) -> (PathBuf, io::Error) {
+        (self.path, self.source)
+    }
 }
 
 /// A folder of results being written.

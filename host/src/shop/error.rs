@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use rusqlite::ErrorCode;
 
-use crate::recording::describe_io;
+use crate::{recording::describe_io, results::ResultsError};
 
 /// Result of this module.
 pub type Result<T> = std::result::Result<T, ShopError>;
@@ -107,6 +107,13 @@ fn hint(what: &str, known: &usize, close: Option<&str>) -> String {
 impl ShopError {
     pub(crate) fn io(what: &'static str, path: impl Into<PathBuf>, source: std::io::Error) -> Self {
         Self::Io { what, path: path.into(), source }
+    }
+}
+
+impl From<ResultsError> for ShopError {
+    fn from(error: ResultsError) -> Self {
+        let (path, source) = error.into_parts();
+        Self::io("write", path, source)
     }
 }
 

@@ -1,13 +1,13 @@
 //! Out of the store and into one: the whole shop as one JSON file, beside the CSV tables. Owners' names stay in the store.
 
 use std::fs;
-use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
 use rusqlite::types::Value;
 use serde_json::{Map, Value as Json};
 
 use super::{Result, Shop, ShopError};
+use crate::results::write_whole;
 
 /// Tables in an order in which each refers only to those before it. Columns are all but these.
 const TABLES: [&str; 12] = [
@@ -120,12 +120,7 @@ impl Shop {
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
     let path = folder.join(name);
-    let failed = |e| ShopError::io("write", &path, e);
-    // Rights as any new file has them, not the private ones of a temporary file.
-    let rights = std::fs::Permissions::from_mode(0o666);
-    let mut file = tempfile::Builder::new().permissions(rights).tempfile_in(folder).map_err(failed)?;
-    std::io::Write::write_all(&mut file, bytes).map_err(failed)?;
-    file.persist(&path).map_err(|e| failed(e.error))?;
+    write_whole(&path, bytes)?;
     Ok(path)
 }
 
@@ -135,7 +130,7 @@ fn json(value: Value) -> Json {
         Value::Integer(i) => i.into(),
         Value::Real(r) => r.into(),
         Value::Text(t) => t.into(),
-        Value::Blob(b) => serde_json::json!({ "hex": hex(&b) }),
+        Value::Blob(b) => serde_json::json!({ "hex": hex::encode(&b) }),
     }
 }
 
@@ -145,18 +140,8 @@ fn sql(value: &Json) -> Value {
         Json::Bool(b) => Value::Integer(i64::from(*b)),
         Json::Number(n) => n.as_i64().map_or_else(|| Value::Real(n.as_f64().unwrap_or(f64::NAN)), Value::Integer),
         Json::String(s) => Value::Text(s.clone()),
-        other => unhex(other["hex"].as_str().unwrap_or_default()).map_or(Value::Null, Value::Blob),
+        other => hex::decode(other["hex"].as_str().unwrap_or_default()).map_or(Value::Null, Value::Blob),
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    let digits = text.as_bytes();
-    digits.len().is_multiple_of(2).then_some(())?;
-    digits.chunks(2).map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok()).collect()
 }
 
 #[cfg(test)]
