@@ -142,12 +142,32 @@ pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f
 }
 
 impl Panel {
+    /// Mean film over points before and after, µm: over the points read at both times, where there are any. Else of one time
+    /// only, for means of different points say nothing of what was taken off.
+    pub fn film_um(&self) -> (Option<f64>, Option<f64>) {
+        let over = |means: Vec<f64>| (!means.is_empty()).then(|| mean(&means));
+        let (before, after): (Vec<f64>, Vec<f64>) = self.paired().map(|p| (mean(&p.before), mean(&p.after))).unzip();
+        if !before.is_empty() {
+            return (over(before), over(after));
+        }
+        let read = |of: fn(&Point) -> &Vec<f64>| {
+            over(self.points.values().map(of).filter(|values| !values.is_empty()).map(|values| mean(values)).collect())
+        };
+        match read(|p| &p.before) {
+            None => (None, read(|p| &p.after)),
+            before => (before, None),
+        }
+    }
+
+    /// Points read before and after.
+    fn paired(&self) -> impl Iterator<Item = &Point> {
+        self.points.values().filter(|p| !p.before.is_empty() && !p.after.is_empty())
+    }
+
     fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
         self.mark_odd();
         let pairs: Vec<(f64, f64)> = self
-            .points
-            .values()
-            .filter(|p| !p.before.is_empty() && !p.after.is_empty())
+            .paired()
             .map(|p| {
                 let gauge_part = 1.0 / p.before.len() as f64 + 1.0 / p.after.len() as f64;
                 (mean(&p.before) - mean(&p.after), gauge_part)
@@ -453,6 +473,28 @@ mod tests {
         let removal = panel.removal.expect("both read");
         assert!((removal.value - 3.0).abs() < 1e-12 && (removal.sd - 2f64.sqrt()).abs() < 1e-12, "{removal:?}");
         assert_eq!(panels(&readings, None, None)[0].removal, None, "no spread known, no figure with an interval");
+    }
+
+    #[test]
+    fn means_before_and_after_are_of_the_same_points_each_counting_once() {
+        let readings =
+            |of: &[(&str, Phase, f64)]| of.iter().map(|(p, at, um)| reading(p, *at, *um)).collect::<Vec<_>>();
+        let film_um = |of: &[(&str, Phase, f64)]| panels(&readings(of), None, None)[0].film_um();
+        let (b, a) = (Phase::Before, Phase::After);
+        let repeats =
+            [("1", b, 100.0), ("1", b, 100.0), ("1", b, 100.0), ("1", a, 98.0), ("2", b, 140.0), ("2", a, 138.0)];
+        assert_eq!(film_um(&repeats), (Some(120.0), Some(118.0)));
+        assert_eq!(film_um(&[("1", b, 100.0), ("2", b, 140.0), ("1", a, 98.0)]), (Some(100.0), Some(98.0)));
+        assert_eq!(film_um(&[("1", b, 100.0), ("2", a, 138.0)]), (Some(100.0), None), "of different points");
+        assert_eq!(film_um(&[("2", a, 138.0)]), (None, Some(138.0)));
+    }
+
+    #[test]
+    fn a_panel_typed_in_other_letters_is_the_same_to_the_gauge() {
+        let typed = |panel: &str, v: f64| FilmReading { panel: panel.into(), ..reading("1", Phase::Before, v) };
+        let readings: Vec<FilmReading> =
+            (0..6).map(|i| typed(if i % 2 == 0 { "Bonnet" } else { "bonnet" }, 100.0 + f64::from(i))).collect();
+        assert_eq!(Gauge::of(None, &readings).expect("six readings of one spot").df, 5.0);
     }
 
     #[test]

@@ -104,14 +104,13 @@ impl Shop {
         let shop = Self { folder: folder.to_owned(), db };
         if found < known {
             // One that an interrupted attempt left stays, too: nobody can tell which of the two is needed.
-            let name = |n: u32| {
-                folder.join(format!(
-                    "shop-before-schema-{known}{}.db",
-                    if n > 1 { format!("-{n}") } else { String::new() }
-                ))
-            };
-            let free = (1..).map(name).find(|path| !path.exists()).unwrap_or_else(|| name(1));
-            shop.back_up(&free)?;
+            let mut copy = folder.join(format!("shop-before-schema-{known}.db"));
+            let mut n = 1;
+            while copy.exists() {
+                n += 1;
+                copy = folder.join(format!("shop-before-schema-{known}-{n}.db"));
+            }
+            shop.back_up(&copy)?;
             migrate(&shop.db)?;
         }
         Ok(shop)

@@ -294,7 +294,7 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
         (&[include_str!("schema/v1.sql"), include_str!("schema/v2.sql")], include_str!("fixtures/schema-2.sql")),
     ];
     assert_eq!(released.len() as i64, Shop::in_memory().health().expect("checked").schema, "each has its rows");
-    for (steps, rows) in released {
+    for ((steps, rows), interrupted) in released.into_iter().flat_map(|of| [(of, false), (of, true)]) {
         let schema = steps.len() as i64;
         let folder = tempfile::tempdir().expect("a folder");
         let db = Connection::open(folder.path().join(STORE)).expect("made");
@@ -303,6 +303,12 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
         db.pragma_update(None, "application_id", 0x5350_7368).expect("ours");
         db.pragma_update(None, "user_version", schema).expect("its number");
         drop(db);
+        // What an attempt that was interrupted left behind stands in nobody's way, and stays.
+        let left = folder.path().join(format!("shop-before-schema-{}.db", released.len()));
+        let is_interrupted = interrupted && schema < released.len() as i64;
+        if is_interrupted {
+            std::fs::write(&left, "an earlier copy").expect("written");
+        }
         let shop = Shop::open(folder.path()).expect("opened");
         assert_eq!(shop.health().expect("checked").faults, Vec::<String>::new());
         assert_eq!(shop.technician("robin").expect("known"), 1);
@@ -319,7 +325,12 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
         assert_eq!(shop.notes().expect("read")[0].recorded_s.is_some(), recorded);
 
         let known = shop.health().expect("checked").schema;
-        let copy = folder.path().join(format!("shop-before-schema-{known}.db"));
+        let copy = if is_interrupted {
+            assert_eq!(std::fs::read(&left).expect("still there"), b"an earlier copy");
+            folder.path().join(format!("shop-before-schema-{known}-2.db"))
+        } else {
+            left
+        };
         assert_eq!(copy.exists(), schema < known, "a copy as it was, where anything was changed");
         if schema < known {
             let db = Connection::open(copy).expect("opened");

@@ -123,21 +123,12 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     let readings = shop.film_readings()?;
     let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
     for panel in panels(&readings, gauge, None).into_iter().filter(|p| p.vehicle == vehicle) {
-        // Means of different points say nothing of what was taken off.
-        let both = panel.points.values().any(|p| !p.before.is_empty() && !p.after.is_empty());
-        let points = || panel.points.values().filter(|p| !both || !p.before.is_empty() && !p.after.is_empty());
-        let mean = |of: fn(&crate::shop::film::Point) -> &Vec<f64>| {
-            let values: Vec<f64> = points().flat_map(|p| of(p).iter().copied()).collect();
-            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
-        };
-        let (before, after) = (mean(|p| &p.before), mean(|p| &p.after));
-        let film = if both { (before, after) } else { (before, after.filter(|_| before.is_none())) };
         let work = works.entry(panel.name.to_lowercase()).or_insert_with(|| PanelWork {
             name: panel.name.clone(),
             within: true,
             ..PanelWork::default()
         });
-        work.film_um = film;
+        work.film_um = panel.film_um();
     }
     report.panels = works.into_values().collect();
     Ok(report)
