@@ -10,7 +10,7 @@ mod hands;
 
 use std::{collections::VecDeque, sync::Arc};
 
-pub use hands::{Hands, person, same_person};
+pub use hands::{Hands, name_key, same_name};
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro},

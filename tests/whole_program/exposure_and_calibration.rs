@@ -159,6 +159,8 @@ fn running_time_and_magnitude_come_out_right_and_every_output_says_what_it_is() 
     assert_eq!(files(&out), ["exposure-2026-03-02-robin.png", "exposure.csv"]);
     let table = rows(&out.join("exposure.csv"));
     assert!(table.len() == 2 && table.iter().all(|row| row["note"] == NOTICE), "{table:?}");
+    let asked = json(&["--json", "exposure", "--technician", " robin", &path]);
+    assert_eq!(asked["days"].as_array().map(Vec::len), Some(1), "a name is one however it is typed");
     let said = run(&["exposure", &path]);
     assert!(String::from_utf8_lossy(&said.stdout).contains(NOTICE));
 }

@@ -2,7 +2,6 @@
 
 use std::{
     fmt::Write as _,
-    io::Write as _,
     path::{Path, PathBuf},
 };
 
@@ -12,10 +11,11 @@ use steadypass::{
     exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Running, Source, days, hours_to},
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
+    session::same_name,
     tables::guarded,
 };
 
-use super::{Console, Done, Failure, Outcome, facts};
+use super::{Console, Done, Failure, Outcome, facts, write_whole};
 use crate::cli::ExposureArgs;
 
 const HEADER: [&str; 16] = [
@@ -56,7 +56,7 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         }
     }
     let mut days = days(stretches);
-    days.retain(|day| args.technician.as_ref().is_none_or(|name| *name == day.technician));
+    days.retain(|day| args.technician.as_ref().is_none_or(|name| same_name(name, &day.technician)));
     days.retain(|day| args.day.is_none_or(|date| day.date == Some(date)));
     let days = with_declared(days, declared, args)?;
     if days.is_empty() {
@@ -279,15 +279,10 @@ fn write(folder: &Path, days: &[Day], limits: Limits, invented: bool) -> Result<
         }
         files.push((format!("{name}.png"), png));
     }
-    let failed = |e: std::io::Error| Failure::failed(format!("cannot write into {}: {e}", folder.display()));
-    std::fs::create_dir_all(folder).map_err(failed)?;
     let mut paths = Vec::new();
     for (name, bytes) in files {
-        // Whole or not at all.
-        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-        file.write_all(&bytes).map_err(failed)?;
         let path = folder.join(name);
-        file.persist(&path).map_err(|e| failed(e.error))?;
+        write_whole(&path, &bytes)?;
         paths.push(path);
     }
     Ok(paths)

@@ -1,6 +1,5 @@
 //! One technician's day: what was recorded and what was typed in, together.
 
-use crate::session::person;
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
@@ -9,7 +8,7 @@ use super::{
     collect::Running,
     dose::{Basis, Contribution, Dose, Hand, Range},
 };
-use crate::analysis::WeightedEnergy;
+use crate::{analysis::WeightedEnergy, session::name_key};
 
 /// The day of one technician.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -61,9 +60,9 @@ pub fn days(stretches: impl IntoIterator<Item = Running>) -> Vec<Day> {
     let mut called: BTreeMap<String, String> = BTreeMap::new();
     for stretch in stretches {
         let date = stretch.start.as_ref().map(|s| s.date());
-        let person = person(&stretch.technician);
-        let technician = called.entry(person.clone()).or_insert_with(|| stretch.technician.trim().to_owned()).clone();
-        let day = days.entry((person, date)).or_insert_with(|| Day { technician, date, ..Day::default() });
+        let key = name_key(&stretch.technician);
+        let technician = called.entry(key.clone()).or_insert_with(|| stretch.technician.trim().to_owned()).clone();
+        let day = days.entry((key, date)).or_insert_with(|| Day { technician, date, ..Day::default() });
         day.stretches.push(stretch);
     }
     let mut days: Vec<Day> = days.into_values().collect();

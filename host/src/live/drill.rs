@@ -14,6 +14,7 @@ use crate::{
     analysis::Stroke,
     guidance::Band,
     results::{ResultsError, write_whole},
+    session::same_name,
 };
 
 /// Ending of the result beside a recording.
@@ -203,7 +204,7 @@ impl DrillResult {
             .map(|file| file.path())
             .filter(|path| path.to_string_lossy().ends_with(ENDING))
             .filter_map(|path| serde_json::from_slice(&fs::read(path).ok()?).ok())
-            .filter(|other: &Self| other.goal == self.goal && other.technician == self.technician)
+            .filter(|other: &Self| other.goal == self.goal && same_name(&other.technician, &self.technician))
             .filter(|other| other.started < self.started)
             .collect();
         found.sort_by(|a, b| a.started.cmp(&b.started));
@@ -275,10 +276,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let at = |name: &str| folder.path().join(name);
         result("2026-01-01", &[30.0; 10]).write_beside(&at("a.mcap")).unwrap();
-        result("2026-01-02", &[20.0; 10]).write_beside(&at("b.mcap")).unwrap();
-        DrillResult { technician: "Technician B".into(), ..result("2026-01-02", &[20.0; 10]) }
-            .write_beside(&at("c.mcap"))
-            .unwrap();
+        let typed = |name: &str, it: DrillResult| DrillResult { technician: name.into(), ..it };
+        let same = result("2026-01-02", &[20.0; 10]);
+        let letters = same.technician.to_uppercase();
+        typed(&letters, same).write_beside(&at("b.mcap")).unwrap();
+        typed("Technician B", result("2026-01-02", &[20.0; 10])).write_beside(&at("c.mcap")).unwrap();
         fs::write(at("broken.drill.json"), "{").unwrap();
         let now = result("2026-01-03", &[20.0; 10]);
         let [json, table] = now.write_beside(&at("d.mcap")).unwrap();

@@ -5,13 +5,13 @@
 
 use std::sync::Arc;
 
-/// Whether two names, as typed, are one person's: in whatever letters, with whatever spaces around.
-pub fn same_person(a: &str, b: &str) -> bool {
-    person(a) == person(b)
+/// Whether two names, as typed, mean the same person or machine: in whatever letters, with whatever spaces around.
+pub fn same_name(a: &str, b: &str) -> bool {
+    name_key(a) == name_key(b)
 }
 
 /// A name as one sorts by it: all ways to type it give the same.
-pub fn person(name: &str) -> String {
+pub fn name_key(name: &str) -> String {
     name.trim().to_lowercase()
 }
 
@@ -31,7 +31,7 @@ impl Hands {
     /// Handed over at `t_s`. Call in order of time; an empty name changes nothing. Whoever comes back is called as before.
     pub fn pass_to(&mut self, t_s: f64, to: &str) {
         let mut known = self.first.iter().chain(self.later.iter().map(|(_, name)| name));
-        if let Some(to) = known.find(|known| same_person(known, to)).cloned().or_else(|| name(to)) {
+        if let Some(to) = known.find(|known| same_name(known, to)).cloned().or_else(|| name(to)) {
             self.later.push((t_s, to));
         }
     }

@@ -21,8 +21,7 @@ use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::recording::{Facts, Source};
 use crate::replay::{Replay, ReplayError};
-use crate::session::same_person;
-use crate::session::{Event, Hands, JudgedPass};
+use crate::session::{Event, Hands, JudgedPass, same_name};
 
 /// Length of a row of the series, s.
 const ROW_S: f64 = 0.1;
@@ -112,10 +111,10 @@ impl Figures {
     /// Index of a technician's part; made when they appear for the first time.
     fn part(&mut self, technician: Option<Arc<str>>) -> usize {
         let Some(name) = technician else { return 0 };
-        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same_person(first, &name)) {
+        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same_name(first, &name)) {
             return 0;
         }
-        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same_person(n, &name));
+        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same_name(n, &name));
         self.parts.iter().position(known).unwrap_or_else(|| {
             self.parts.push(Part { technician: Some(name), ..Part::default() });
             self.parts.len() - 1
@@ -425,7 +424,7 @@ impl Shop {
         let earlier = earlier.and_then(|e| e.machine);
         let id = match (&about.machine, earlier, &profile.name) {
             (Some(name), _, planned) => {
-                if let Some(planned) = planned.as_ref().filter(|p| !same_person(p, name)) {
+                if let Some(planned) = planned.as_ref().filter(|p| !same_name(p, name)) {
                     remarks.push(format!(
                         "The recording's plan names {planned}; this session is filed under {name}, as told."
                     ));
