@@ -229,7 +229,8 @@ impl Motion {
         }
         self.measure(None, motor_on);
         let until_s = self.worked_until_s(motor_on);
-        let strokes = within_work(self.tracker.settled(until_s), motor_on);
+        let settled = self.tracker.settled(until_s);
+        let strokes = within_work(settled.strokes, motor_on);
         let last = self.attitude.bias();
         let bias_at = |t_s: f64| {
             // The bias is learned as time goes on: half a minute later it is better known and hardly another.
@@ -237,7 +238,7 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        let found = Found { strokes: &strokes, moves_s: &self.tracker.moves_s(until_s), width_s: self.width_s };
+        let found = Found { strokes: &strokes, moves_s: &settled.moves_s, width_s: self.width_s };
         let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, known);
         self.width_s = width_s;
         passes

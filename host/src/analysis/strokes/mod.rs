@@ -10,6 +10,7 @@
 //!
 //! The current best account serves the live view; the one that stands when work pauses is settled.
 
+mod hindsight;
 mod pair;
 #[cfg(test)]
 mod tests;
@@ -17,7 +18,8 @@ mod tests;
 use super::findings::Measured;
 use super::traverse::UNEVEN;
 use super::turns::Event;
-use pair::Pair;
+use pair::{Pair, goes_anywhere};
+pub(super) use pair::{across, along};
 use std::sync::Arc;
 
 /// Accounts carried along.
@@ -55,12 +57,8 @@ const ASKEW: f64 = 0.15;
 pub(super) const STROKE_SCATTER: f64 = 0.22;
 const USUAL_S: f64 = 8.0;
 const USUAL_SCATTER: f64 = 0.8;
-/// Two starts this close, relative to the stroke's time, make the same stroke of it.
-const SAME_START: f64 = 0.15;
-/// Strokes that must be known for the usual time of one, and the share of it that the motor must have run for a stroke to have
-/// ended unnoticed.
-const USUAL_OF: usize = 2;
-const MOST: f64 = 0.7;
+/// A stroke begins this long after the burst before, at least, s.
+const STARTS_AFTER_S: f64 = 0.3;
 /// Shortest stroke, s.
 const MIN_STROKE_S: f64 = 1.3;
 /// Shortest and longest sideways step between two strokes, s.
@@ -181,6 +179,14 @@ pub(super) struct Now {
     pub(super) strokes: u32,
 }
 
+/// A stretch of work as the settled account has it.
+#[derive(Debug)]
+pub(super) struct Settled {
+    pub(super) strokes: Vec<RawStroke>,
+    /// Times of the bursts taken for quick moves, s.
+    pub(super) moves_s: Vec<f64>,
+}
+
 /// Follows the arm.
 #[derive(Debug)]
 pub(super) struct StrokeTracker {
@@ -192,6 +198,11 @@ pub(super) struct StrokeTracker {
 /// Natural log of a normal density, without its constant.
 fn fits(error: f64, sd: f64) -> f64 {
     -0.5 * (error / sd) * (error / sd) - sd.ln()
+}
+
+/// What so many seconds of rest cost, natural log.
+fn rest_cost(seconds: f64) -> f64 {
+    (REST_COST_PER_S * seconds).clamp(0.0, LONG_REST_COST)
 }
 
 /// How likely a burst is noise: natural log of a density in the plane of velocities.
@@ -232,7 +243,7 @@ impl StrokeTracker {
         for a in &self.accounts {
             let mut noise = is_noise(event);
             if a.mode == Mode::Rest {
-                noise = noise.max(fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS) - HANDLED_COST);
+                noise = noise.max(goes_anywhere(event.step) - HANDLED_COST);
             }
             let passed_over = (a.mode == Mode::Rest).then_some((event, noise));
             next.push(Account { score: a.score + noise, passed_over, ..a.clone() });
@@ -280,21 +291,16 @@ impl StrokeTracker {
         self.accounts[0].told(&self.heard)
     }
 
-    /// Strokes so far, now that work has paused; the motor ran until `until_s`.
-    pub(super) fn settled(&self, until_s: f64) -> Vec<RawStroke> {
+    /// What is thought of the work so far, now that it has paused; the motor ran until `until_s`.
+    pub(super) fn settled(&self, until_s: f64) -> Settled {
         let (account, last) = self.paused(until_s);
         let mut strokes = account.told(&self.heard);
         if let Some(last) = last {
             strokes.pop_if(|s| s.start == last.start);
             strokes.push(last);
         }
-        strokes
-    }
-
-    /// Times of the bursts that the settled account takes for quick moves, s.
-    pub(super) fn moves_s(&self, until_s: f64) -> Vec<f64> {
-        let moves = self.paused(until_s).0.bursts().into_iter().filter(|(role, _)| *role == Role::Move);
-        moves.map(|(_, e)| e.t_s).collect()
+        let moves = account.bursts().into_iter().filter(|(role, _)| *role == Role::Move);
+        Settled { strokes, moves_s: moves.map(|(_, e)| e.t_s).collect() }
     }
 
     /// The best account now that work has paused: one at rest, or one whose last stroke ended unnoticed, with that stroke.
@@ -304,8 +310,7 @@ impl StrokeTracker {
         let resting = resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0]);
         let open = self.accounts.iter().filter_map(|a| {
             let last = a.ended_unnoticed(until_s)?;
-            let rest = (REST_COST_PER_S * (until_s - last.end.t_s)).clamp(0.0, LONG_REST_COST);
-            Some((a, last, a.score - UNSEEN_COST - rest))
+            Some((a, last, a.score - UNSEEN_COST - rest_cost(until_s - last.end.t_s)))
         });
         match open.max_by(|a, b| a.2.total_cmp(&b.2)) {
             Some((account, last, open)) if open > score(resting) => (account, Some(last)),
@@ -370,8 +375,7 @@ impl Account {
         if !after_stroke || event.t_s - self.since_s < 0.2 || size < slow {
             return None;
         }
-        let anyhow = fits(event.step[0], MOVE_MPS) + fits(event.step[1], MOVE_MPS);
-        let score = anyhow - REAL_COST - MOVE_COST - self.rest_cost(event.t_s);
+        let score = goes_anywhere(event.step) - REAL_COST - MOVE_COST - self.rest_cost(event.t_s);
         Some(self.after(score, Mode::Move, Role::Move, event))
     }
 
@@ -429,7 +433,7 @@ impl Account {
             // Before the first stroke nobody knows when the work began.
             return 0.0;
         }
-        (REST_COST_PER_S * (t_s - self.since_s)).clamp(0.0, LONG_REST_COST)
+        rest_cost(t_s - self.since_s)
     }
 
     /// The speed after a burst said `said`, m/s, with standard deviation `sd`: the less it says, the less is learned.
@@ -491,7 +495,7 @@ impl Account {
     }
 
     fn starts(&self, event: Event, size: f64) -> Option<Self> {
-        if event.t_s - self.since_s < 0.3 || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
+        if event.t_s - self.since_s < STARTS_AFTER_S || size < SPEEDS_MPS.0 || size > SPEEDS_MPS.1 {
             return None;
         }
         let direction = [event.step[0] / size, event.step[1] / size];
@@ -511,8 +515,7 @@ impl Account {
         if time_s < MIN_STROKE_S {
             return;
         }
-        let taken = -(event.step[0] * d[0] + event.step[1] * d[1]);
-        let side = event.step[1] * d[0] - event.step[0] * d[1];
+        let (taken, side) = (-along(d, event.step), across(d, event.step));
         let blurred = STEP_MPS.hypot(event.blur);
         let sd = blurred.hypot(0.15 * speed).hypot(ASKEW * side.abs());
         let lasting = match self.stroke_s {
@@ -586,149 +589,5 @@ impl Account {
         next.current = self.by_itself(pair.across.abs(), sd);
         next.stroke_s = None;
         out.push(next);
-    }
-
-    /// The strokes; `heard` are all bursts, taken for something or not.
-    fn told(&self, heard: &[Event]) -> Vec<RawStroke> {
-        let (mut out, mut open, mut joined) = (Vec::new(), None, false);
-        // Strokes whose starts were not noticed: before which stroke each stands, since when it can have begun, its end.
-        let mut unnoticed: Vec<(usize, f64, Ended)> = Vec::new();
-        let begins = |role| matches!(role, Role::Start | Role::StartAcross | Role::MoveThenStart);
-        let elsewhere = |role| matches!(role, Role::Move | Role::StartAcross | Role::MoveThenStart);
-        let bursts = self.bursts();
-        for (n, &(role, event)) in bursts.iter().enumerate() {
-            if role == Role::EndUnnoticed {
-                let since_s = n.checked_sub(1).map_or(f64::NEG_INFINITY, |n| bursts[n].1.t_s);
-                unnoticed.push((out.len(), since_s, Ended::by_turns(&bursts[n..])));
-                joined = false;
-                continue;
-            }
-            if !begins(role)
-                && let Some((start, start_unseen)) = open.take()
-            {
-                let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
-                let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
-                out.push(RawStroke { start, end: event, start_unseen, supposed: [false; 2], joined, moved });
-                joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
-            }
-            if begins(role) || role == Role::Reversal {
-                open = Some((event, role == Role::MoveThenStart));
-            }
-        }
-        let usual_s = usual_s(&out);
-        for (at, since_s, ended) in unnoticed.into_iter().rev() {
-            let Some(next) = out.get(at).copied() else { continue };
-            let seen = ended.began(heard, since_s, usual_s);
-            let supposed = usual_s.map(|usual| Event { t_s: ended.end.t_s - usual, step: [0.0; 2], blur: 0.0 });
-            if let Some(start) = seen.or(supposed.filter(|start| start.t_s > since_s + 0.3)) {
-                let unseen = seen.is_none();
-                let supposed = [unseen, false];
-                out[at] = RawStroke { joined: true, ..next };
-                out.insert(
-                    at,
-                    RawStroke { start, end: ended.end, start_unseen: unseen, supposed, joined: false, moved: None },
-                );
-            }
-        }
-        out
-    }
-
-    /// The last stroke, if it began with a turn and has not been seen to end by `until_s`. Either it is in that stroke still:
-    /// then as if it had lasted as long as the others. Or what ended it was half of a turn whose other half never came: the
-    /// motor's run-down, most likely, that hid the end.
-    fn ended_unnoticed(&self, until_s: f64) -> Option<RawStroke> {
-        let strokes = self.told(&[]);
-        match self.mode {
-            Mode::Sidestep => strokes.last().filter(|s| s.joined).map(|last| RawStroke {
-                supposed: [last.supposed[0], true],
-                moved: None,
-                ..*last
-            }),
-            Mode::Stroke => {
-                let last = self.past.as_ref()?;
-                let turned = match last.role {
-                    Role::Start => last.before.as_ref().is_some_and(|p| p.role == Role::EndTurning),
-                    Role::Reversal => true,
-                    _ => false,
-                };
-                let usual_s = usual_s(&strokes).filter(|_| turned)?;
-                let end_s = (last.event.t_s + usual_s).min(until_s);
-                (end_s - last.event.t_s > MOST * usual_s).then_some(RawStroke {
-                    start: last.event,
-                    end: Event { t_s: end_s, step: [0.0; 2], blur: 0.0 },
-                    start_unseen: false,
-                    supposed: [false, true],
-                    joined: true,
-                    moved: None,
-                })
-            }
-            Mode::Rest | Mode::Move => None,
-        }
-    }
-}
-
-/// How long strokes last, s, where enough are known.
-fn usual_s(strokes: &[RawStroke]) -> Option<f64> {
-    let mut times: Vec<f64> = strokes.iter().map(|s| s.end.t_s - s.start.t_s).collect();
-    times.sort_by(f64::total_cmp);
-    times.get(times.len() / 2).copied().filter(|_| times.len() >= USUAL_OF)
-}
-
-/// The end of a stroke whose start was not noticed.
-struct Ended {
-    end: Event,
-    /// Its velocity, m/s, and one standard deviation of that per axis.
-    velocity: [f64; 2],
-    sd: f64,
-}
-
-impl Ended {
-    /// `bursts` begin with its end: the turn there and those that follow without a rest, to and fro, all say how fast it went.
-    fn by_turns(bursts: &[(Role, Event)]) -> Self {
-        let (mut sum, mut size, mut turns, mut way) = ([0.0; 2], 0.0, 0.0, -0.5);
-        for pair in bursts.chunks_exact(2) {
-            let [(end, first), (start, second)] = [pair[0], pair[1]];
-            if !matches!(end, Role::EndUnnoticed | Role::EndTurning) || start != Role::Start {
-                break;
-            }
-            let [x, y] = [0, 1].map(|i| first.step[i] - second.step[i]);
-            sum = [0, 1].map(|i| sum[i] + way * (first.step[i] + second.step[i]));
-            size += 0.5 * x.hypot(y);
-            turns += 1.0;
-            way = -way;
-        }
-        let sd = STEP_MPS.hypot(SUM_ASKEW * size / turns) / turns.sqrt();
-        Self { end: bursts[0].1, velocity: sum.map(|v| v / turns), sd }
-    }
-
-    /// Which burst after `since_s` was its start: now that turns tell its velocity and the other strokes how long they last,
-    /// one may stand out that was as well taken for noise when it came.
-    fn began(&self, heard: &[Event], since_s: f64, usual_s: Option<f64>) -> Option<Event> {
-        let end = self.end;
-        let speed = self.velocity[0].hypot(self.velocity[1]);
-        let d = self.velocity.map(|v| v / speed);
-        let candidates: Vec<Event> =
-            heard.iter().copied().filter(|e| e.t_s > since_s + 0.3 && e.t_s < end.t_s - MIN_STROKE_S).collect();
-        let first_s = candidates.first()?.t_s;
-        let rate_hz = candidates.len() as f64 / (end.t_s - first_s);
-        // Odds that it was this burst, against that none was the start.
-        let odds = candidates.into_iter().map(|e| {
-            let time_s = end.t_s - e.t_s;
-            let (usual, scatter) = usual_s.map_or((USUAL_S, USUAL_SCATTER), |usual| (usual, STROKE_SCATTER));
-            let lasts = fits((time_s / usual).ln(), scatter) - time_s.ln() - 0.5 * core::f64::consts::TAU.ln();
-            let sd = self.sd.hypot(STEP_MPS.hypot(e.blur)).hypot(UNEVEN * speed);
-            let along = e.step[0] * d[0] + e.step[1] * d[1];
-            let across = e.step[1] * d[0] - e.step[0] * d[1];
-            let odds =
-                fits(along - speed, sd) + fits(across, sd.hypot(ASKEW * speed)) - is_noise(e) + lasts - rate_hz.ln();
-            (e, (odds + UNSEEN_COST).exp())
-        });
-        let odds: Vec<(Event, f64)> = odds.collect();
-        let all = 1.0 + odds.iter().map(|o| o.1).sum::<f64>();
-        // Bursts close to each other say the same of the stroke.
-        let close = |a: Event, b: Event| (a.t_s - b.t_s).abs() < SAME_START * (end.t_s - a.t_s);
-        let around = |e: Event| odds.iter().filter(|o| close(e, o.0)).map(|o| o.1).sum::<f64>();
-        let (best, _) = odds.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        (around(best) > 0.5 * all).then_some(best)
     }
 }

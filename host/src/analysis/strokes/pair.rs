@@ -2,6 +2,21 @@
 
 use super::{ASKEW, Event, MOVE_MPS, STEP_MPS, UNSQUARE_M, WIDEST_M, fits};
 
+/// Part of `v` along the unit vector `d`.
+pub(in crate::analysis) fn along(d: [f64; 2], v: [f64; 2]) -> f64 {
+    v[0] * d[0] + v[1] * d[1]
+}
+
+/// Part of `v` across the unit vector `d`, to its left.
+pub(in crate::analysis) fn across(d: [f64; 2], v: [f64; 2]) -> f64 {
+    v[1] * d[0] - v[0] * d[1]
+}
+
+/// How likely a movement is a quick one to anywhere: natural log of a density in the plane of velocities.
+pub(super) fn goes_anywhere(v: [f64; 2]) -> f64 {
+    fits(v[0], MOVE_MPS) + fits(v[1], MOVE_MPS)
+}
+
 /// Two bursts that belong together, along and across the stroke they end, m/s.
 pub(super) struct Pair {
     /// Sum of the two: the change of velocity over both.
@@ -14,14 +29,12 @@ pub(super) struct Pair {
 
 impl Pair {
     pub(super) fn of(first: Event, second: Event, d: [f64; 2]) -> Self {
-        let along = |v: [f64; 2]| v[0] * d[0] + v[1] * d[1];
-        let across = |v: [f64; 2]| v[1] * d[0] - v[0] * d[1];
         let sum = [first.step[0] + second.step[0], first.step[1] + second.step[1]];
         let half = [0.5 * (first.step[0] - second.step[0]), 0.5 * (first.step[1] - second.step[1])];
         Self {
-            along: along(sum),
-            across: across(sum),
-            quick: [along(half), across(half)],
+            along: along(d, sum),
+            across: across(d, sum),
+            quick: [along(d, half), across(d, half)],
             time_s: second.t_s - first.t_s,
         }
     }
@@ -55,7 +68,7 @@ impl Pair {
 
     /// The same for a movement to another place, whatever its direction.
     pub(super) fn goes_anywhere(&self) -> f64 {
-        fits(self.quick[0], MOVE_MPS) + fits(self.quick[1], MOVE_MPS)
+        goes_anywhere(self.quick)
     }
 
     /// Where the stroke after it goes, given the direction of the one before.

@@ -46,7 +46,7 @@ fn every_stroke_is_told_and_a_quick_move_is_none() {
 fn settled(events: impl IntoIterator<Item = Event>, until_s: f64) -> Vec<RawStroke> {
     let mut tracker = StrokeTracker::new();
     events.into_iter().for_each(|e| tracker.push(e));
-    tracker.settled(until_s)
+    tracker.settled(until_s).strokes
 }
 
 #[test]
@@ -162,7 +162,7 @@ fn following_never_comes_to_a_dead_end() {
         assert!(tracker.accounts.iter().any(|a| a.mode == Mode::Rest));
         assert!(tracker.accounts.iter().all(|a| !a.has_lapsed(event.t_s)));
     }
-    let told = tracker.settled(times[7].1 + 1.0);
+    let told = tracker.settled(times[7].1 + 1.0).strokes;
     let found = |t: &(f64, f64)| told.iter().any(|s| s.start.t_s == t.0 && s.end.t_s == t.1);
     assert!(times[4..].iter().all(found), "the second pass is told");
 }

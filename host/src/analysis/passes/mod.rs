@@ -3,18 +3,19 @@
 //! # Terms
 //!
 //! Strokes that follow each other by sideways steps belong to one pass. Runs of strokes separated by a rest belong to one
-//! pass if they are parallel and the rest is short ([`PAUSE_S`]); at an angle (a crosshatch) they are two. A pass lasts
+//! pass if they are parallel and the rest is short ([`group::PAUSE_S`]); at an angle (a crosshatch) they are two. A pass lasts
 //! from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
 //! pressed or more than [`SECTION_PAUSE_S`] go by without work.
 
+mod group;
+
 use super::attitude::Vec3;
 use super::findings::Interval;
-use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER};
+use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
+use group::group;
 
-/// Longest rest inside a pass, s.
-const PAUSE_S: f64 = 6.0;
 /// Longest time without work inside a section, s.
 pub(super) const SECTION_PAUSE_S: f64 = 60.0;
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
@@ -198,111 +199,8 @@ fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
         .map(|v| v.0)
 }
 
-/// A vector as an axis: to and fro count the same. The angle is doubled, the length kept.
-fn axis_of(v: [f64; 2]) -> [f64; 2] {
-    let n = v[0].hypot(v[1]).max(1e-9);
-    [(v[0] * v[0] - v[1] * v[1]) / n, 2.0 * v[0] * v[1] / n]
-}
-
 fn sum(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
     [a[0] + b[0], a[1] + b[1]]
-}
-
-/// Strokes that are thought to form one pass, and their common axis (see [`axis_of`]): the longer, the more certain.
-type Members = (Vec<usize>, [f64; 2]);
-
-fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<Members> {
-    let mut runs: Vec<Vec<usize>> = Vec::new();
-    for (i, stroke) in strokes.iter().enumerate() {
-        match runs.last_mut() {
-            Some(run) if stroke.joined => run.push(i),
-            _ => runs.push(vec![i]),
-        }
-    }
-    let runs = runs.into_iter().flat_map(|run| split_across(run, strokes, refined));
-    let passes = runs.map(|run| {
-        let axis = axis_of_run(&run, strokes, refined);
-        (run, axis)
-    });
-    // Whether the work may go on from one stroke to the next in the same pass.
-    let goes_on = |last: usize, first: usize| {
-        let (end_s, start_s) = (refined[last].times_s[1], refined[first].times_s[0]);
-        start_s - end_s < PAUSE_S && !cuts_s.iter().any(|c| (end_s..=start_s).contains(c))
-    };
-    let passes = join_parallel(passes, goes_on);
-    join_parallel(take_in_single_ones(passes, goes_on), goes_on)
-}
-
-/// Where the arm begins to work across without a rest, as its turns before and after say.
-fn split_across(run: Vec<usize>, strokes: &[RawStroke], refined: &[Refined]) -> Vec<Vec<usize>> {
-    /// Turns that must agree on either side.
-    const TURNS: usize = 2;
-    /// Share of all that the turns say of the axis which one axis for all of them would have to give up.
-    const CLEAR: f64 = 0.5;
-
-    let axes: Vec<[f64; 2]> = run[1..].iter().map(|&i| axis_of(turn_sum(i, strokes, refined))).collect();
-    let size = |v: [f64; 2]| v[0].hypot(v[1]);
-    let total = |axes: &[[f64; 2]]| axes.iter().fold([0.0; 2], |s, a| sum(s, *a));
-    let given_up = |k: usize| {
-        let (left, right) = (total(&axes[..k - 1]), total(&axes[k..]));
-        size(left) + size(right) - size(sum(left, right))
-    };
-    let best = (TURNS + 1..(axes.len() + 1).saturating_sub(TURNS)).max_by(|a, b| given_up(*a).total_cmp(&given_up(*b)));
-    match best.filter(|k| given_up(*k) > CLEAR * axes.iter().map(|a| size(*a)).sum::<f64>()) {
-        Some(k) => {
-            let (before, after) = run.split_at(k);
-            [before.to_vec(), after.to_vec()].into_iter().flat_map(|run| split_across(run, strokes, refined)).collect()
-        }
-        None => vec![run],
-    }
-}
-
-fn join_parallel(passes: impl IntoIterator<Item = Members>, goes_on: impl Fn(usize, usize) -> bool) -> Vec<Members> {
-    let mut out: Vec<Members> = Vec::new();
-    for (run, axis) in passes {
-        if let Some((members, before)) = out.last_mut()
-            && alike(axis, *before) > 0.0
-            && goes_on(members[members.len() - 1], run[0])
-        {
-            members.extend(run);
-            *before = sum(*before, axis);
-        } else {
-            out.push((run, axis));
-        }
-    }
-    out
-}
-
-/// Nobody leaves a pass for a single stroke within seconds, and after a rest the bursts of one stroke can say anything of
-/// its direction: single strokes belong to the pass beside them that is more nearly parallel.
-fn take_in_single_ones(passes: Vec<Members>, goes_on: impl Fn(usize, usize) -> bool) -> Vec<Members> {
-    let mut out: Vec<Members> = Vec::new();
-    let mut rest = passes.into_iter().peekable();
-    while let Some((run, axis)) = rest.next() {
-        let single = run.len() == 1;
-        let before = out.last().filter(|b| b.0.len() > 1 && goes_on(b.0[b.0.len() - 1], run[0]));
-        let after = rest.peek().filter(|a| a.0.len() > 1 && goes_on(run[0], a.0[0]));
-        let likeness = |pass: Option<&Members>| pass.map(|p| alike(axis, p.1));
-        match (likeness(before), likeness(after)) {
-            (Some(before), after) if single && after.is_none_or(|after| before >= after) => {
-                if let Some(before) = out.last_mut() {
-                    before.0.extend(run);
-                }
-            }
-            (_, Some(_)) if single => {
-                if let Some((members, _)) = rest.peek_mut() {
-                    members.splice(0..0, run);
-                }
-            }
-            _ => out.push((run, axis)),
-        }
-    }
-    out
-}
-
-/// Cosine of twice the angle between two axes.
-fn alike(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] * b[0] + a[1] * b[1]) / (a[0].hypot(a[1]) * b[0].hypot(b[1])).max(1e-12)
 }
 
 /// What a turn says of the strokes it joins: over both of its bursts the sideways parts cancel, their sum lies along the strokes.
@@ -312,20 +210,6 @@ fn turn_sum(i: usize, strokes: &[RawStroke], refined: &[Refined]) -> [f64; 2] {
     } else {
         sum(refined[i - 1].steps[1], refined[i].steps[0])
     }
-}
-
-fn axis_of_run(run: &[usize], strokes: &[RawStroke], refined: &[Refined]) -> [f64; 2] {
-    let turns = run[1..].iter().map(|&i| axis_of(turn_sum(i, strokes, refined)).map(|v| 2.0 * v));
-    let mut axis = turns.fold([0.0; 2], sum);
-    let share = if run.len() == 1 { 1.0 } else { 0.5 };
-    for (i, end) in [(run[0], 0), (run[run.len() - 1], 1)] {
-        if strokes[i].says_nothing(end) {
-            continue;
-        }
-        let share = if refined[i].askew { 0.02 } else { share };
-        axis = sum(axis, axis_of(refined[i].steps[end]).map(|v| share * v));
-    }
-    axis
 }
 
 /// How one stroke came out of the one before, if it did without a rest.
@@ -341,19 +225,12 @@ fn turn_into(axis: [f64; 2], i: usize, strokes: &[RawStroke], refined: &[Refined
     if i == 0 || !strokes[i].joined {
         return Turn::None;
     }
-    let (end, start) = (refined[i - 1].steps[1], refined[i].steps[0]);
+    let both = turn_sum(i, strokes, refined);
     if strokes[i].start == strokes[i - 1].end {
-        return Turn::Reversal(start);
+        return Turn::Reversal(both);
     }
-    Turn::Sidestep(sum(end, start), 0.5 * across(axis, [end[0] - start[0], end[1] - start[1]]).abs())
-}
-
-fn along(axis: [f64; 2], v: [f64; 2]) -> f64 {
-    v[0] * axis[0] + v[1] * axis[1]
-}
-
-fn across(axis: [f64; 2], v: [f64; 2]) -> f64 {
-    v[1] * axis[0] - v[0] * axis[1]
+    let (end, start) = (refined[i - 1].steps[1], refined[i].steps[0]);
+    Turn::Sidestep(both, 0.5 * across(axis, [end[0] - start[0], end[1] - start[1]]).abs())
 }
 
 /// Which way along the axis each stroke went, +1 or -1.
@@ -513,6 +390,7 @@ fn assemble(
 #[cfg(test)]
 mod tests {
     use super::super::turns::Event;
+    use super::group::PAUSE_S;
     use super::*;
     use rand::SeedableRng;
     use rand_chacha::ChaCha8Rng;
