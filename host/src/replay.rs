@@ -9,6 +9,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::{
+    analysis::surface::SurfaceCounts,
     calibration::{Calibration, CalibrationError},
     guidance::{Plan, PlanError, plan::Source as PlanSource},
     recording::{self, Damage, Facts, Losses, Reader},
@@ -46,6 +47,8 @@ pub struct Ended {
     pub losses: Losses,
     /// In the file.
     pub damage: Damage,
+    /// What became of the thermometer's looks.
+    pub looks: SurfaceCounts,
 }
 
 impl Replay {
@@ -106,7 +109,7 @@ impl Replay {
         if !session.has_data() {
             return Err(recording::Error::Empty { path: self.path.clone(), cut: damage.cut }.into());
         }
-        Ok(Ended { losses: session.losses(), damage })
+        Ok(Ended { losses: session.losses(), damage, looks: session.surface_counts() })
     }
 }
 

@@ -13,7 +13,7 @@ use std::{collections::VecDeque, sync::Arc};
 pub use hands::{Hands, name_key, same_name};
 
 use crate::{
-    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro},
+    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro, surface::SurfaceCounts},
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Body, Entry, Losses, Timeline, UserNote},
@@ -135,6 +135,11 @@ impl Session {
     /// The plan in force.
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// What became of the thermometer's looks.
+    pub fn surface_counts(&self) -> SurfaceCounts {
+        self.pipeline.surface_counts()
     }
 
     /// What is missing so far.

@@ -16,7 +16,7 @@ use steadypass::{
     shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
 };
 
-use super::{Console, Done, Failure, Outcome, shop, write_whole};
+use super::{Console, Done, Failure, Outcome, store, write_whole};
 use crate::cli::shop::{ByArg, CompareArgs};
 
 /// Passes of a technician that a print is drawn from, the newest.
@@ -24,8 +24,8 @@ const PRINT_PASSES: usize = 400;
 
 pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
     let folder = &args.shop.folder;
-    let failed = shop::of(folder);
-    let store = shop::open(folder)?;
+    let failed = store::of(folder);
+    let store = store::open(folder)?;
     let units = console.units(Units::Si);
     if let Some(session) = args.session {
         return beside(console, &store, session, args.reference, units, &args.out);
@@ -64,7 +64,7 @@ fn nothing_fits(store: &Shop, question: &Question) -> Failure {
     let everything = Question { by: By::Technician, ..question.clone() };
     let (sessions, fitting) = match (store.sessions(), gather(store, &everything)) {
         (Ok(sessions), Ok(groups)) => (sessions.len(), groups.iter().map(|g| g.sessions).sum::<usize>()),
-        (Err(error), _) | (_, Err(error)) => return shop::of(store.folder())(error),
+        (Err(error), _) | (_, Err(error)) => return store::of(store.folder())(error),
     };
     Failure::failed(match (sessions, fitting, question.by) {
         (0, ..) => format!(
@@ -135,7 +135,7 @@ pub(super) fn write(
 }
 
 fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Result<Vec<u8>, Failure> {
-    let failed = shop::of(store.folder());
+    let failed = store::of(store.folder());
     let sessions = store.sessions().map_err(&failed)?;
     let mut all: Vec<(usize, Vec<Print>)> = Vec::new();
     for (i, group) in comparison.groups.iter().enumerate().take(6) {
@@ -160,7 +160,7 @@ fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Resu
 }
 
 fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, units: Units, out: &Path) -> Outcome {
-    let failed = shop::of(store.folder());
+    let failed = store::of(store.folder());
     let sessions = store.sessions().map_err(&failed)?;
     let technicians = store.technicians().map_err(&failed)?;
     let find = |id: Id| {

@@ -17,6 +17,7 @@ mod review;
 mod sheets;
 mod shop;
 mod simulate;
+mod store;
 mod thickness;
 mod trial;
 mod watchers;

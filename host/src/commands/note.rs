@@ -7,14 +7,14 @@ use steadypass::{
     shop::{Id, Note, Session},
 };
 
-use super::{Console, Done, Failure, Outcome, shop};
+use super::{Console, Done, Failure, Outcome, store};
 use crate::cli::shop::{NoteArgs, NoteVerb};
 
 pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
     match &args.what {
         NoteVerb::Add { shop: folder, vehicle, panel, session, section, day, text } => {
-            let store = shop::open(&folder.folder)?;
-            let failed = shop::of(&folder.folder);
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
             let known = store.sessions().map_err(&failed)?;
             let of_session = session.and_then(|id| known.iter().find(|s| s.id == id)).map(|s| s.day.clone());
             let today = || jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
@@ -32,8 +32,8 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             Ok(Done::Fine)
         }
         NoteVerb::List { shop: folder, vehicle, session } => {
-            let store = shop::open(&folder.folder)?;
-            let failed = shop::of(&folder.folder);
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
             let vehicle = vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
             let sessions: BTreeMap<Id, Session> =
                 store.sessions().map_err(&failed)?.into_iter().map(|s| (s.id, s)).collect();

@@ -9,7 +9,7 @@ use steadypass::{
     shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
 };
 
-use super::{Console, Done, Failure, Outcome, shop, write_whole};
+use super::{Console, Done, Failure, Outcome, store, write_whole};
 use crate::cli::shop::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
@@ -21,8 +21,8 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
             "--picture: at most {MOST_PICTURES}, so that the report prints on two pages"
         )));
     }
-    let store = shop::open(&args.shop.folder)?;
-    let failed = shop::of(&args.shop.folder);
+    let store = store::open(&args.shop.folder)?;
+    let failed = store::of(&args.shop.folder);
     let vehicle = store.vehicle(&args.vehicle).map_err(&failed)?;
     let mut report = owner_report(&store, vehicle).map_err(&failed)?;
     report.found = args.found.clone();
@@ -39,8 +39,8 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
 }
 
 pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
-    let store = shop::open(&args.shop.folder)?;
-    let failed = shop::of(&args.shop.folder);
+    let store = store::open(&args.shop.folder)?;
+    let failed = store::of(&args.shop.folder);
     let technician = store.technician(&args.technician).map_err(&failed)?;
     let day = args.day.clone().unwrap_or_else(|| jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string());
     let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;

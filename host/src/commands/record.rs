@@ -33,7 +33,7 @@ use super::{
     Console, Done, Failure, Outcome, facts,
     live::{Ended, Live},
     review::{Request, review},
-    shop,
+    store,
     watchers::Watchers,
 };
 use crate::cli::{RecordArgs, WatchArgs};
@@ -62,8 +62,8 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let earlier = match &args.file.shop {
         Some(folder) => {
             let today = jiff::ZonedDateTime::now().date();
-            live::earlier::passes_of(&shop::open(folder)?, today, console.units(plan.units))
-                .map_err(shop::of(folder))?
+            live::earlier::passes_of(&store::open(folder)?, today, console.units(plan.units))
+                .map_err(store::of(folder))?
         }
         None => Vec::new(),
     };

@@ -16,7 +16,7 @@ use steadypass::{
     },
 };
 
-use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets, shop};
+use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets, store};
 use crate::cli::ReviewArgs;
 
 pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
@@ -80,6 +80,7 @@ pub(super) struct Request<'a> {
 }
 
 /// What a review found, for the last lines on screen.
+#[derive(Default)]
 pub(super) struct Summary {
     pub(super) seconds: f64,
     pub(super) strokes: usize,
@@ -87,6 +88,8 @@ pub(super) struct Summary {
     pub(super) warnings: usize,
     /// Where the arm went to and fro too quickly for strokes.
     pub(super) to_and_fro: Vec<ToAndFro>,
+    /// What else the reader must know.
+    pub(super) remarks: Vec<String>,
     pub(super) page: Option<PathBuf>,
     /// What is missing, in words.
     pub(super) lost: Option<String>,
@@ -97,7 +100,7 @@ impl Summary {
         if let Some(lost) = &self.lost {
             console.remark(&format!("Some data is missing: {lost}."));
         }
-        report::quick_work(&self.to_and_fro).iter().for_each(|words| console.remark(words));
+        self.remarks.iter().for_each(|words| console.remark(words));
         if console.json {
             let quick = |q: &ToAndFro| {
                 let rate = q.rate_hz;
@@ -130,12 +133,11 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let facts = replay.facts().clone();
     let plan = plan_for(console, request, &replay)?;
     // Opened first: a shop that is not there is said before the work, not after it.
-    let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((shop::open(folder)?, about))).transpose()?;
+    let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open(folder)?, about))).transpose()?;
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
-    let mut summary =
-        Summary { seconds: 0.0, strokes: 0, passes: 0, warnings: 0, to_and_fro: Vec::new(), page: None, lost: None };
+    let mut summary = Summary::default();
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
     let maps_wanted = sheets.is_some() || figures.is_some();
@@ -167,6 +169,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         return Err(failure);
     }
     summary.lost = ended.lost();
+    summary.remarks = report::quick_work(&summary.to_and_fro);
+    summary.remarks.extend(report::unusable_looks(&ended.looks));
     if ended.damage.cut {
         console.remark(&format!(
             "{} was not finished (the program or the machine stopped, or it was copied in part); what is there is reviewed, the last \
@@ -176,7 +180,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
-        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.to_and_fro, &mut results)?;
+        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.remarks, &mut results)?;
         summary.page = Some(request.folder.join("index.html"));
     }
     for path in results.finish()? {

@@ -1,11 +1,11 @@
 //! Drawings and page of a review: a sheet as soon as its pass is settled, the page at the end.
 
 use steadypass::{
-    analysis::{ToAndFro, rubbing::RubbingMap},
+    analysis::rubbing::RubbingMap,
     drawing::{PlanBands, SessionFacts, SheetInput, section_pass_png},
     guidance::{Plan, Units, Warning},
     recording::{Damage, Facts, Losses, Source},
-    report::{PassSheets, RecordingPart, ReviewPage, index_html, quick_work},
+    report::{PassSheets, RecordingPart, ReviewPage, index_html},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
     tables::{PASSES, SERIES, STROKES, WARNINGS},
@@ -59,7 +59,7 @@ impl Sheets {
         seconds: f64,
         losses: Losses,
         damage: Damage,
-        to_and_fro: &[ToAndFro],
+        remarks: &[String],
         results: &mut Results,
     ) -> Result<(), Failure> {
         let session = SessionFacts {
@@ -74,7 +74,7 @@ impl Sheets {
             warnings: &self.warnings,
             losses,
             damage,
-            remarks: &quick_work(to_and_fro),
+            remarks,
         };
         let page = ReviewPage {
             recordings: &[recording],

@@ -6,22 +6,16 @@ use steadypass::{
     compare::{By, Comparison, Figure, Question, gather},
     guidance::{Units, units::count},
     shop::{
-        MachineEntry, Product, ProductKind, Setting, Shop, ShopError, Technician, Vehicle,
+        MachineEntry, Product, ProductKind, Setting, Shop, Technician, Vehicle,
         demo::{Extent, STYLES, generate},
     },
 };
 
-use super::{Console, Done, Failure, Outcome};
+use super::{
+    Console, Done, Failure, Outcome,
+    store::{of, open},
+};
 use crate::cli::shop::{AddArgs, AddWhat, ShopArgs, ShopVerb};
-
-/// An error of a shop, with its folder.
-pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
-    let folder = folder.display().to_string();
-    move |error| match error {
-        ShopError::Missing { .. } | ShopError::Exists { .. } | ShopError::Foreign { .. } => Failure::failed(error),
-        other => Failure::failed(format!("shop {folder}: {other}")),
-    }
-}
 
 pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
     match &args.what {
@@ -77,10 +71,6 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
         ShopVerb::Rebuild { shop } => rebuild(console, &shop.folder),
         ShopVerb::Demo { out, seed } => demo(console, out, *seed),
     }
-}
-
-pub(super) fn open(folder: &Path) -> Result<Shop, Failure> {
-    Shop::open(folder).map_err(of(folder))
 }
 
 fn status(console: &Console, folder: &Path, all: bool) -> Outcome {

@@ -6,11 +6,12 @@ use steadypass::{
     compare::draw::{LedgerRow, ledger_png},
     shop::{
         FilmReading, Id, Phase, Place, Setting,
-        film::{FACTORY_UM, Gauge, ledger, panels},
+        film::{FACTORY_UM, Gauge, panels},
+        ledger::ledger,
     },
 };
 
-use super::{Console, Done, Failure, Outcome, shop, write_whole};
+use super::{Console, Done, Failure, Outcome, store, write_whole};
 use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
@@ -21,8 +22,8 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                 (None, []) => None,
                 _ => return Err(Failure::Usage("--at-m: expected two distances in metres, as in 0.12,0.30".into())),
             };
-            let store = shop::open(&folder.folder)?;
-            let failed = shop::of(&folder.folder);
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
             let id = store.vehicle(vehicle).map_err(&failed)?;
             let phase =
                 Phase::of(phase).ok_or_else(|| Failure::Usage(format!("--phase {phase}: choose before or after")))?;
@@ -53,8 +54,8 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
 }
 
 fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> Outcome {
-    let store = shop::open(folder)?;
-    let failed = shop::of(folder);
+    let store = store::open(folder)?;
+    let failed = store::of(folder);
     let only = vehicle.map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
     let readings = store.film_readings().map_err(&failed)?;
     let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
@@ -100,8 +101,8 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
 }
 
 fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out: &std::path::Path) -> Outcome {
-    let store = shop::open(folder)?;
-    let failed = shop::of(folder);
+    let store = store::open(folder)?;
+    let failed = store::of(folder);
     let readings = store.film_readings().map_err(&failed)?;
     let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
     let (vehicles, products) = (store.vehicles().map_err(&failed)?, store.products().map_err(&failed)?);

@@ -5,18 +5,18 @@ use steadypass::shop::{
     trial::{Candidate, History, evidence},
 };
 
-use super::{Console, Done, Failure, Outcome, shop};
+use super::{Console, Done, Failure, Outcome, store};
 use crate::cli::shop::{TrialArgs, TrialVerb};
 
 pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
     match &args.what {
         TrialVerb::Propose { shop: folder, vehicle } => {
-            let store = shop::open(&folder.folder)?;
+            let store = store::open(&folder.folder)?;
             propose(console, &store, vehicle)
         }
         TrialVerb::Add(add) => {
-            let store = shop::open(&add.shop.folder)?;
-            let failed = shop::of(&add.shop.folder);
+            let store = store::open(&add.shop.folder)?;
+            let failed = store::of(&add.shop.folder);
             let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
             let trial = Trial {
                 vehicle: store.vehicle(&add.vehicle).map_err(&failed)?,
@@ -38,7 +38,7 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
             verdict(console, &store, &add.vehicle, None)
         }
         TrialVerb::Verdict { shop: folder, vehicle, panel } => {
-            let store = shop::open(&folder.folder)?;
+            let store = store::open(&folder.folder)?;
             verdict(console, &store, vehicle, panel.as_deref())
         }
     }
@@ -46,11 +46,11 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
 
 fn history(store: &Shop) -> Result<History, Failure> {
     let year = i64::from(jiff::ZonedDateTime::now().year());
-    History::of(store, year).map_err(shop::of(store.folder()))
+    History::of(store, year).map_err(store::of(store.folder()))
 }
 
 fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
-    let id = store.vehicle(vehicle).map_err(shop::of(store.folder()))?;
+    let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
     let history = history(store)?;
     let proposal = history.propose(id).filter(|p| !p.group.is_empty()).ok_or_else(|| {
         Failure::failed(
@@ -92,7 +92,7 @@ fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
 }
 
 fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
-    let id = store.vehicle(vehicle).map_err(shop::of(store.folder()))?;
+    let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
     let verdict = history(store)?.verdict(id, panel);
     if console.json {
         let tries: Vec<_> = verdict

@@ -13,6 +13,7 @@
 //! another one is refused.
 
 mod error;
+mod heard;
 mod ports;
 mod round_trips;
 mod session;

@@ -12,7 +12,7 @@ use tokio::{
 };
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
-use super::{LinkError, find_port, ports, round_trips::RoundTrips};
+use super::{LinkError, find_port, heard::Heard, ports, round_trips::RoundTrips};
 
 /// Speed of the UART transport; USB ignores it.
 pub const BAUD: u32 = 921_600;
@@ -349,11 +349,8 @@ impl Talk {
             taken.raw.push(frame.raw.to_vec());
             match ToHost::decode(frame.payload) {
                 Ok(ToHost::Accel(block)) => {
-                    heard.last_block = Instant::now();
                     (taken.blocks, *has_streamed) = (true, true);
-                    let continues = heard.next_index == Some(block.first_index);
-                    heard.next_index = Some(block.first_index.wrapping_add(block.samples.len() as u32));
-                    taken.restarted |= heard.clock_went_back_at_block(block.first_us, continues);
+                    taken.restarted |= heard.block(&block);
                 }
                 Ok(ToHost::Pong(pong)) => {
                     taken.restarted |= heard.clock_went_back(pong.sensor_us);
@@ -484,53 +481,6 @@ impl Waiting {
     }
 }
 
-/// What has been heard since streaming began.
-struct Heard {
-    /// Latest time on the sensor's clock, µs, and of its blocks, which answers overtake; `None` before the first block.
-    latest_us: u64,
-    block_us: Option<u64>,
-    /// Number of the next accelerometer sample. A block that goes on from there is of the same life, however old: one that was
-    /// begun before the motion chip fell silent is sent when the chip is back.
-    next_index: Option<u32>,
-    last_block: Instant,
-    last_frame: Instant,
-    bad: u64,
-    noted: Instant,
-}
-
-/// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew.
-const RESTART_US: u64 = 1_000_000;
-/// Answers and introductions overtake this much data at most: all that waits in the sensor when nobody reads.
-const OVERTAKE_US: u64 = 2_000_000;
-
-impl Heard {
-    fn since(now: Instant) -> Self {
-        Self { latest_us: 0, block_us: None, next_index: None, last_block: now, last_frame: now, bad: 0, noted: now }
-    }
-
-    /// An answer or an introduction: whether the clock started anew.
-    fn clock_went_back(&mut self, sensor_us: u64) -> bool {
-        let back = sensor_us.saturating_add(RESTART_US) < self.latest_us;
-        if back {
-            (self.latest_us, self.block_us) = (sensor_us, None);
-        }
-        self.latest_us = self.latest_us.max(sensor_us);
-        back
-    }
-
-    /// A block; one that goes on from the last is of the same life of the sensor, however old.
-    fn clock_went_back_at_block(&mut self, first_us: u64, continues: bool) -> bool {
-        let before_us = self.block_us.unwrap_or(self.latest_us.saturating_sub(OVERTAKE_US));
-        let back = !continues && first_us.saturating_add(RESTART_US) < before_us;
-        if back {
-            (self.latest_us, self.block_us) = (first_us, None);
-        }
-        self.latest_us = self.latest_us.max(first_us);
-        self.block_us = Some(self.block_us.map_or(first_us, |block_us| block_us.max(first_us)));
-        back
-    }
-}
-
 fn refusal_text(refusal: Refusal) -> String {
     match refusal {
         Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
@@ -605,31 +555,4 @@ async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<
     timeout(Duration::from_secs(1), stream.write_all(frame))
         .await
         .unwrap_or_else(|_| Err(std::io::Error::new(std::io::ErrorKind::TimedOut, "it does not take commands")))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn blocks_behind_an_answer_are_no_restart() {
-        let mut heard = Heard::since(Instant::now());
-        assert!(!heard.clock_went_back_at_block(10_000_000, false));
-        assert!(!heard.clock_went_back(12_000_000), "the answer overtakes two seconds of data");
-        assert!(!heard.clock_went_back_at_block(10_100_000, false), "some of which found no room in the sensor");
-        assert!(heard.clock_went_back_at_block(200_000, false));
-        assert!(!heard.clock_went_back(2_100_000));
-        assert!(heard.clock_went_back(300_000));
-        assert!(!heard.clock_went_back_at_block(310_000, false));
-        assert!(!heard.clock_went_back(9_000_000) && !heard.clock_went_back_at_block(310_000, true));
-    }
-
-    #[test]
-    fn times_from_outside_do_not_overflow() {
-        let mut heard = Heard::since(Instant::now());
-        assert!(!heard.clock_went_back(u64::MAX));
-        assert!(!heard.clock_went_back(u64::MAX));
-        assert!(heard.clock_went_back_at_block(0, false));
-        assert!(!heard.clock_went_back_at_block(u64::MAX, false));
-    }
 }

@@ -79,7 +79,7 @@ pub struct DrillStroke {
 /// What came of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DrillResult {
-    /// Local time of the start.
+    /// Local time of the start, RFC 3339.
     pub started: String,
     /// Who practised.
     pub technician: String,
@@ -205,10 +205,15 @@ impl DrillResult {
             .filter(|path| path.to_string_lossy().ends_with(ENDING))
             .filter_map(|path| serde_json::from_slice(&fs::read(path).ok()?).ok())
             .filter(|other: &Self| other.goal == self.goal && same_name(&other.technician, &self.technician))
-            .filter(|other| other.started < self.started)
+            .filter(|other| other.at().is_some_and(|at| Some(at) < self.at()))
             .collect();
-        found.sort_by(|a, b| a.started.cmp(&b.started));
+        found.sort_by_key(Self::at);
         found
+    }
+
+    /// Its start as a moment: local times do not sort where the clock is put back.
+    fn at(&self) -> Option<jiff::Timestamp> {
+        self.started.parse().ok()
     }
 }
 
@@ -249,12 +254,12 @@ mod tests {
 
     fn result(started: &str, rates: &[f64]) -> DrillResult {
         let strokes: Vec<Stroke> = rates.iter().map(|rate| stroke(Some(*rate), 1.0)).collect();
-        DrillResult::of(started, "Technician A", GOAL, &strokes)
+        DrillResult::of(&format!("{started}+01:00"), "Technician A", GOAL, &strokes)
     }
 
     #[test]
     fn strokes_are_counted_and_the_halves_compared() {
-        let it = result("1", &[30.0, 28.0, 26.0, 24.0, 26.0, 21.0, 19.0, 20.0, 21.0, 19.0, 99.0]);
+        let it = result("2026-01-01T08:00:00", &[30.0, 28.0, 26.0, 24.0, 26.0, 21.0, 19.0, 20.0, 21.0, 19.0, 99.0]);
         assert_eq!((it.known, it.kept), (10, 5), "the eleventh was not asked for");
         let [first, second] = it.off_mm_s.unwrap();
         assert!((first - 6.8).abs() < 1e-9 && (second - 0.8).abs() < 1e-9);
@@ -264,7 +269,7 @@ mod tests {
     #[test]
     fn a_stroke_at_the_edge_is_not_certain_and_an_unknown_one_not_counted() {
         let strokes = [stroke(Some(22.5), 1.0), stroke(Some(20.0), 1.0), stroke(Some(24.5), 1.0), stroke(None, 0.0)];
-        let it = DrillResult::of("1", "", GOAL, &strokes);
+        let it = DrillResult::of("2026-01-01T08:00:00+01:00", "", GOAL, &strokes);
         let certain: Vec<_> = it.strokes.iter().map(|stroke| stroke.certain).collect();
         assert_eq!(certain, [Some(false), Some(true), Some(true), None]);
         assert_eq!((it.known, it.kept), (3, 2));
@@ -275,17 +280,23 @@ mod tests {
     fn it_is_compared_with_earlier_ones_of_the_same_person_and_goal() {
         let folder = tempfile::tempdir().unwrap();
         let at = |name: &str| folder.path().join(name);
-        result("2026-01-01", &[30.0; 10]).write_beside(&at("a.mcap")).unwrap();
+        result("2026-01-01T08:00:00", &[30.0; 10]).write_beside(&at("a.mcap")).unwrap();
         let typed = |name: &str, it: DrillResult| DrillResult { technician: name.into(), ..it };
-        let same = result("2026-01-02", &[20.0; 10]);
+        let same = result("2026-01-02T08:00:00", &[20.0; 10]);
         let letters = same.technician.to_uppercase();
         typed(&letters, same).write_beside(&at("b.mcap")).unwrap();
-        typed("Technician B", result("2026-01-02", &[20.0; 10])).write_beside(&at("c.mcap")).unwrap();
+        typed("Technician B", result("2026-01-02T08:00:00", &[20.0; 10])).write_beside(&at("c.mcap")).unwrap();
         fs::write(at("broken.drill.json"), "{").unwrap();
-        let now = result("2026-01-03", &[20.0; 10]);
+        let now = result("2026-01-03T08:00:00", &[20.0; 10]);
         let [json, table] = now.write_beside(&at("d.mcap")).unwrap();
         let before = now.earlier(folder.path());
         assert_eq!(before.iter().map(|r| r.kept).collect::<Vec<_>>(), [0, 10]);
+        // The clock was put back between the two: the later one shows the earlier time.
+        let [later, earlier] = ["02:10:00+01:00", "02:40:00+02:00"]
+            .map(|time| DrillResult { started: format!("2026-10-25T{time}"), ..now.clone() });
+        assert_eq!(earlier.earlier(folder.path()).len(), 3, "all but itself, which is not written");
+        earlier.write_beside(&at("e.mcap")).unwrap();
+        assert_eq!(later.earlier(folder.path()).last().map(|r| &r.started), Some(&earlier.started));
         assert_eq!(now.words(&before).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
         assert_eq!(serde_json::from_slice::<DrillResult>(&fs::read(json).unwrap()).unwrap(), now);
         assert!(fs::read_to_string(table).unwrap().starts_with("stroke,start_s,end_s,pace_mm_s,pace_lo_mm_s"));
@@ -295,10 +306,10 @@ mod tests {
     fn a_result_is_replaced_whole_or_not_at_all() {
         let folder = tempfile::tempdir().unwrap();
         let recording = folder.path().join("a.mcap");
-        let before = result("2026-01-01", &[30.0; 10]);
+        let before = result("2026-01-01T08:00:00", &[30.0; 10]);
         // Whoever holds the old file goes on reading the old one: it is not written over in place.
         let held = before.write_beside(&recording).unwrap().map(|path| fs::File::open(path).unwrap());
-        result("2026-01-02", &[20.0; 10]).write_beside(&recording).unwrap();
+        result("2026-01-02T08:00:00", &[20.0; 10]).write_beside(&recording).unwrap();
         let [json, table] = held.map(|file| std::io::read_to_string(file).unwrap());
         assert_eq!(serde_json::from_str::<DrillResult>(&json).unwrap(), before);
         assert!(table.contains("30.0"), "{table}");

@@ -8,13 +8,16 @@
 //! Sheets are carried inside the page while all of them together stay under [`EMBED_LIMIT_BYTES`]; beyond that the page links
 //! the PNG files beside it. Text from users is escaped. Light and dark follow the reader's choice; the sheets stay paper.
 
+mod foreign;
 mod page;
 mod passes;
 mod quick_work;
+mod unusable_looks;
 
 pub use page::index_html;
 pub use passes::PassSheets;
 pub use quick_work::quick_work;
+pub use unusable_looks::unusable_looks;
 
 use crate::drawing::SessionFacts;
 use crate::guidance::Warning;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::{EMBED_LIMIT_BYTES, page::shown};
+use super::{EMBED_LIMIT_BYTES, foreign::shown};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace};
 use crate::drawing::units::{duration, number};

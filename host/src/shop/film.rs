@@ -1,32 +1,18 @@
-//! Film thickness: removal with its uncertainty, what it cost per metre rubbed, and when to stop.
+//! Film thickness: readings, removal with its uncertainty, and when to stop.
 //!
-//! # Data flow
-//!
-//! ```text
-//! FilmReading (before, after, by panel and point) ─► Removal per panel ─┐
-//! rubbing distance of the sessions on that panel ────────────────────────┴─► Wear, µm per metre rubbed ─► the hardness ledger
-//! ```
-//!
-//! Where enough points were read at known places of a section, each is set against what was rubbed at its own place
-//! ([`super::points`]); else the panel's mean removal against the sections' mean rubbing distance.
-//!
-//! # Model
-//!
-//! Preston (The theory and design of plate glass polishing machines, J. Soc. Glass Technol. 11 (1927) 214-256): removal =
-//! k · pressure · rubbing distance. Pressure is **not measured**, so what is given, µm per m, is k times the pressure these
-//! hands used; it compares paints, pads and liquids as this shop works, not materials as such.
+//! `FilmReading`s (before, after, by panel and point) become a [`Panel`] each; what its removal cost per metre rubbed is
+//! [`super::ledger`]'s.
 //!
 //! # Caution
 //!
 //! There is no built-in safe thickness. A gauge reads the whole build, not the clear coat alone; how much may be removed is for
 //! the makers of gauge and paint, local practice and the owner to decide. The program warns at the limit the shop set itself.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use super::points::{FEWEST, Maps, slope};
-use super::{FilmReading, Id, Phase, Place, Result, Session, Shop};
+use super::{FilmReading, Id, Phase, Place};
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
@@ -56,6 +42,18 @@ pub struct Um {
     pub value: f64,
     /// One standard deviation.
     pub sd: f64,
+}
+
+impl Um {
+    /// Half the width of the 90 % interval.
+    pub fn half_width(&self, df: f64) -> f64 {
+        let t = if df.is_finite() {
+            StudentsT::new(0.0, 1.0, df).map_or(f64::INFINITY, |t| t.inverse_cdf(0.95))
+        } else {
+            Normal::standard().inverse_cdf(0.95)
+        };
+        t * self.sd
+    }
 }
 
 /// One panel of one vehicle.
@@ -248,51 +246,6 @@ fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>) -> Option<Um> {
     Some(Um { value, sd })
 }
 
-/// What a pad and liquid take off a paint per metre rubbed.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Wear {
-    /// The vehicle's row.
-    pub vehicle: Id,
-    /// Panel.
-    pub panel: String,
-    /// The pad's and liquid's rows; `None` where sessions on the panel used several or did not say.
-    pub product: Option<(Id, Id)>,
-    /// Removal, µm.
-    pub removal: Um,
-    /// Rubbing distance, all sessions on the panel, m: mean of the points, or over the worked area.
-    pub rubbed_m: f64,
-    /// µm per m.
-    pub wear: f64,
-    /// Its 90 % interval, µm per m.
-    pub interval: (f64, f64),
-    /// What it was worked out from.
-    pub basis: Basis,
-    /// What the user must know.
-    pub caution: Option<String>,
-    /// Days of the sessions.
-    pub days: Vec<String>,
-}
-
-/// What a wear was worked out from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Basis {
-    /// So many points, each against the rubbing distance at its own place.
-    Points(usize),
-    /// Mean removal of so many points against the sections' mean rubbing distance.
-    Means(usize),
-}
-
-impl Basis {
-    /// In words.
-    pub fn words(self) -> String {
-        match self {
-            Self::Points(n) => format!("{n} points, each at its own place"),
-            Self::Means(1) => "1 point, against section means".into(),
-            Self::Means(n) => format!("{n} points, against section means"),
-        }
-    }
-}
-
 /// Relative standard deviation of a section's mean rubbing distance: a pad speed good to 2 %, an area good to 5 % each way where
 /// it is not taped; this program's estimate, not measured on a machine.
 pub const RUBBING_RELATIVE_SD: f64 = 0.08;
@@ -312,121 +265,6 @@ pub(super) fn ratio_at(top: Um, bottom: f64, bottom_sd: f64, quantile: f64) -> O
     let value = top.value / bottom;
     let half = quantile / bottom * (top.sd.powi(2) * (1.0 - g) + (value * bottom_sd).powi(2)).sqrt();
     Some((value, ((value - half) / (1.0 - g), (value + half) / (1.0 - g))))
-}
-
-/// The ledger: every panel with a removal and a known rubbing distance.
-///
-/// * `rubbed`: mean rubbing distance of each session, m; `maps`: where on their sections.
-pub fn ledger(
-    panels: &[Panel],
-    gauge: Option<Gauge>,
-    sessions: &[Session],
-    rubbed: &BTreeMap<Id, f64>,
-    maps: &Maps,
-) -> Vec<Wear> {
-    let mut ledger = Vec::new();
-    for panel in panels {
-        let on: Vec<&Session> = sessions
-            .iter()
-            .filter(|s| s.vehicle == Some(panel.vehicle) && s.panel.to_lowercase() == panel.name.to_lowercase())
-            .collect();
-        let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
-        let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
-            continue;
-        };
-        ledger.push(Wear {
-            product: products.iter().next().copied().flatten().filter(|_| products.len() == 1),
-            days: on.iter().map(|s| s.day.clone()).collect(),
-            ..found
-        });
-    }
-    ledger.sort_by(|a, b| b.wear.total_cmp(&a.wear));
-    ledger
-}
-
-fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) -> Option<Wear> {
-    let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
-    let found = slope(&maps.spots(panel, &ids), gauge)?;
-    // Film that grew as a whole is no wear, whatever a line through it says.
-    (found.removal.value > -2.0 * found.removal.sd).then(|| Wear {
-        vehicle: panel.vehicle,
-        panel: panel.name.clone(),
-        product: None,
-        removal: found.removal,
-        rubbed_m: found.rubbed_m,
-        wear: found.um_per_m,
-        interval: found.interval,
-        basis: Basis::Points(found.points),
-        caution: found.constant_um.map(|c| {
-            format!(
-                "{}: the points read {c:.1} µm apart where nothing was rubbed. Rubbing does not explain that: a gauge zeroed anew, \
-                 wax or residue, or other places. The figure cannot be trusted.",
-                panel.name
-            )
-        }),
-        days: Vec::new(),
-    })
-}
-
-fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, f64>, maps: &Maps) -> Option<Wear> {
-    let removal = panel.removal.filter(|r| r.value > -2.0 * r.sd)?;
-    // One session without a rubbing distance, and the sum would be too small.
-    let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
-    let rubbed_m = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>())?;
-    let (wear, interval) = ratio(removal, rubbed_m, rubbed_m * RUBBING_RELATIVE_SD)?;
-    let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
-    let placed = panel.points.values().filter(|p| p.place().is_some()).count();
-    let unused = placed >= FEWEST && maps.spots(panel, &ids).len() < FEWEST;
-    Some(Wear {
-        vehicle: panel.vehicle,
-        panel: panel.name.clone(),
-        product: None,
-        removal,
-        rubbed_m,
-        wear,
-        interval,
-        basis: Basis::Means(panel.pairs),
-        caution: unused.then(|| {
-            format!(
-                "{}: the places of the readings could not be used; they need readings before and after, a recording of that \
-                 section, and the section's size in its plan (section_m).",
-                panel.name
-            )
-        }),
-        days: Vec::new(),
-    })
-}
-
-impl Um {
-    /// Half the width of the 90 % interval.
-    pub fn half_width(&self, df: f64) -> f64 {
-        let t = if df.is_finite() {
-            StudentsT::new(0.0, 1.0, df).map_or(f64::INFINITY, |t| t.inverse_cdf(0.95))
-        } else {
-            Normal::standard().inverse_cdf(0.95)
-        };
-        t * self.sd
-    }
-}
-
-impl Shop {
-    /// Each session's share of the mean rubbing distance over the sections of its recording, m, so that the parts of a recording
-    /// in which the machine changed hands add up to the whole; sessions with a section that has none are left out.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn rubbed_m(&self) -> Result<BTreeMap<Id, f64>> {
-        let rows = self.rows(
-            "WITH named AS (SELECT id, CASE part WHEN 1 THEN fingerprint
-                 ELSE substr(fingerprint, 1, length(fingerprint) - 1 - length(part)) END AS recording FROM sessions),
-             worked AS (SELECT n.recording, count(DISTINCT s.number) AS sections
-                 FROM named n JOIN sections s ON s.session_id = n.id GROUP BY n.recording)
-             SELECT n.id, sum(s.rubbing_mean_m) / w.sections FROM named n JOIN sections s ON s.session_id = n.id
-             JOIN worked w ON w.recording = n.recording GROUP BY n.id HAVING count(*) = count(s.rubbing_mean_m)",
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )?;
-        Ok(rows.into_iter().collect())
-    }
 }
 
 #[cfg(test)]
@@ -528,14 +366,6 @@ mod tests {
         );
         let thick = [reading("1", Phase::Before, 300.0)];
         assert!(panels(&thick, None, None)[0].points["1"].odd.as_deref().is_some_and(|w| w.contains("resprayed")));
-    }
-
-    #[test]
-    fn film_that_grew_gives_no_wear() {
-        let readings = [reading("1", Phase::Before, 110.0), reading("1", Phase::After, 130.0)];
-        let panels = panels(&readings, Gauge::of(Some(1.0), &[]), None);
-        assert!(panels[0].cautions[0].contains("thicker than before"));
-        assert!(ledger(&panels, None, &[], &BTreeMap::new(), &Maps::default()).is_empty());
     }
 
     #[test]

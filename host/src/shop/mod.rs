@@ -17,11 +17,13 @@
 //! Raw data stays in the recordings. Everything derived from them can be computed again (`shop rebuild`); only what somebody
 //! typed exists nowhere else, and that is what backups are for.
 
+mod checked;
 pub mod demo;
 mod error;
 mod exchange;
 pub mod fill;
 pub mod film;
+pub mod ledger;
 mod map;
 mod names;
 mod notes;

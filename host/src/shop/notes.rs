@@ -4,7 +4,7 @@
 
 use rusqlite::params;
 
-use super::work::checked_day;
+use super::checked::{checked_day, checked_panel};
 use super::{Id, NewSession, Result, Shop, ShopError};
 
 /// Longest note, characters.
@@ -131,12 +131,4 @@ impl Shop {
         }
         Ok(())
     }
-}
-
-/// Refuses a panel's name that is none; an empty one means it was not told.
-pub(super) fn checked_panel(panel: &str) -> Result<()> {
-    if panel.chars().count() > 80 || panel.chars().any(char::is_control) {
-        return Err(ShopError::Value(format!("panel {panel:?}: a name has up to 80 characters and no line breaks")));
-    }
-    Ok(())
 }

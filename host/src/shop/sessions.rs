@@ -518,7 +518,7 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn sessions(&self) -> Result<Vec<Session>> {
-        self.rows(&format!("SELECT {SESSION_COLUMNS} FROM sessions ORDER BY started, id"), session_of)
+        self.rows(&format!("SELECT {SESSION_COLUMNS} FROM sessions ORDER BY unixepoch(started), id"), session_of)
     }
 
     /// Marks a session as the trainer's, or not.
@@ -545,7 +545,7 @@ impl Shop {
     /// When the store cannot be read.
     pub fn pass_figures_of_day(&self, day: &str) -> Result<Vec<PassFigures>> {
         let mut query = self.db.prepare_cached(&format!(
-            "SELECT {PASS_COLUMNS} JOIN sessions e ON e.id = s.session_id WHERE e.day = ?1 ORDER BY e.started, e.id, p.id"
+            "SELECT {PASS_COLUMNS} JOIN sessions e ON e.id = s.session_id WHERE e.day = ?1 ORDER BY unixepoch(e.started), e.id, p.id"
         ))?;
         let rows = query.query_map([day], pass_of)?;
         Ok(rows.collect::<rusqlite::Result<Vec<_>>>()?)
@@ -563,7 +563,7 @@ impl Shop {
         let sql = format!(
             "SELECT p.id, t.stroke_mps, t.rise_k, t.rubbing FROM prints t JOIN passes p ON p.id = t.pass_id
              JOIN sections s ON s.id = p.section_id JOIN sessions e ON e.id = s.session_id
-             WHERE {column} = ?1 ORDER BY e.started DESC, p.id DESC LIMIT ?2"
+             WHERE {column} = ?1 ORDER BY unixepoch(e.started) DESC, p.id DESC LIMIT ?2"
         );
         let mut query = self.db.prepare_cached(&sql)?;
         let rows = query.query_map(params![id, most as i64], |row| {

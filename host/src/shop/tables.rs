@@ -14,7 +14,7 @@ use std::str::FromStr;
 
 use rusqlite::{OptionalExtension as _, params, types::Value};
 
-use super::work::checked_day;
+use super::checked::checked_day;
 use super::{
     FilmReading, Id, MachineEntry, Note, Phase, Place, Product, ProductKind, Result, Setting, Shop, ShopError,
     Technician, Trial, Vehicle,

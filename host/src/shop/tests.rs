@@ -96,6 +96,19 @@ fn the_passes_of_a_day_head_the_live_list() {
 }
 
 #[test]
+fn sessions_come_in_the_order_of_their_starts_whatever_the_clock_showed() {
+    let (_folder, shop) = shop();
+    let robin = technician(&shop, "Robin").expect("added");
+    // In the night that daylight saving ends, the later of these shows the earlier time.
+    for (print, time) in [("later", "02:10:00+01:00"), ("earlier", "02:40:00+02:00")] {
+        let started = format!("2026-10-25T{time}");
+        shop.file(&NewSession { day: "2026-10-25".into(), started, ..session(robin, print) }).expect("filed");
+    }
+    let starts = shop.sessions().expect("read").into_iter().map(|s| s.started);
+    assert!(starts.eq(["2026-10-25T02:40:00+02:00", "2026-10-25T02:10:00+01:00"]));
+}
+
+#[test]
 fn an_unfinished_recording_and_its_finished_file_are_one_session_and_keep_what_was_typed() {
     let (_folder, shop) = shop();
     let robin = technician(&shop, "Robin").expect("added");

@@ -2,7 +2,7 @@
 
 use rusqlite::params;
 
-use super::notes::checked_panel;
+use super::checked::{checked_day, checked_panel};
 use super::{Id, Result, Shop, ShopError};
 
 /// One pad-and-liquid combination tried on a test spot, with its result.
@@ -95,14 +95,6 @@ pub struct FilmReading {
     pub place: Option<Place>,
     /// Anything else.
     pub note: String,
-}
-
-/// A day as it is stored.
-pub(super) fn checked_day(day: &str) -> Result<&str> {
-    match day.parse::<jiff::civil::Date>() {
-        Ok(_) if day.len() == 10 => Ok(day),
-        _ => Err(ShopError::Value(format!("{day:?}: expected a day as YYYY-MM-DD"))),
-    }
 }
 
 impl Shop {

@@ -7,7 +7,7 @@ use super::super::theme::{self, size};
 use super::super::units::Scale;
 use super::super::units::number;
 use super::facts::{Facts, Pace};
-use super::strips::nice_step;
+use super::furniture::nice_step;
 use super::words;
 use crate::analysis::TrackPoint;
 use crate::analysis::rubbing::RubbingMap;

@@ -14,6 +14,7 @@
 
 pub(crate) mod facts;
 mod figures;
+mod furniture;
 mod map;
 mod orbit;
 mod pace;

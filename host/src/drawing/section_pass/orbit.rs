@@ -6,7 +6,7 @@ use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Frame, Line};
 use super::super::theme;
 use super::facts::Facts;
-use super::strips::{beyond, bracket, capital, fill, flags, furniture, head, is_usable, runs, stroke, thin, ticks};
+use super::furniture::{beyond, bracket, capital, fill, flags, furniture, head, is_usable, runs, stroke, thin, ticks};
 use crate::guidance::{Band, WarningKind};
 
 pub(super) fn draw(

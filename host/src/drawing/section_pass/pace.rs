@@ -4,7 +4,7 @@ use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Type};
 use super::super::theme::{self, size};
 use super::facts::{Facts, Pace};
-use super::strips::{bracket, first_that_fits, flags, furniture, head, is_usable, ribbon, ticks};
+use super::furniture::{bracket, first_that_fits, flags, furniture, head, is_usable, ribbon, ticks};
 use crate::guidance::{Band, WarningKind};
 
 pub(super) fn draw(

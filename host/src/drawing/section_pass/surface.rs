@@ -8,7 +8,7 @@ use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
 use super::facts::Facts;
-use super::strips::{Tick, beyond, first_that_fits, furniture, head, ribbon, runs, stroke, thin, ticks};
+use super::furniture::{Tick, beyond, first_that_fits, furniture, head, ribbon, runs, stroke, thin, ticks};
 use crate::guidance::WarningKind;
 
 /// Look-ahead of the heat warning, s.

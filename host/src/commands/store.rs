@@ -1,0 +1,20 @@
+//! The shop's store as every verb opens it, and its errors with the folder they came from.
+
+use std::path::Path;
+
+use steadypass::shop::{Shop, ShopError};
+
+use super::Failure;
+
+/// An error of a shop, with its folder.
+pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
+    let folder = folder.display().to_string();
+    move |error| match error {
+        ShopError::Missing { .. } | ShopError::Exists { .. } | ShopError::Foreign { .. } => Failure::failed(error),
+        other => Failure::failed(format!("shop {folder}: {other}")),
+    }
+}
+
+pub(super) fn open(folder: &Path) -> Result<Shop, Failure> {
+    Shop::open(folder).map_err(of(folder))
+}
