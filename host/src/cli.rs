@@ -206,6 +206,9 @@ pub(crate) struct ImportArgs {
     /// Recording to write. Default: the table's name with .mcap.
     #[arg(long, value_name = "FILE.mcap")]
     pub(crate) out: Option<PathBuf>,
+    /// The data is invented, as that of `simulate`: every sheet and page says so.
+    #[arg(long)]
+    pub(crate) invented: bool,
     #[command(flatten)]
     pub(crate) facts: FactArgs,
 }
@@ -243,7 +246,7 @@ pub(crate) struct ReviewArgs {
 #[command(after_help = "Examples:\n  steadypass simulate --kind upright --seed 7 --out practice\n  \
                         steadypass simulate --kind hour --out practice")]
 pub(crate) struct SimulateArgs {
-    /// What to draw parameters for; `list` names the kinds.
+    /// What to draw parameters for: demo, hour, or a kind of work; `list` names them all.
     #[arg(long, default_value = "demo")]
     pub(crate) kind: String,
     /// Same seed, same data.
@@ -251,7 +254,7 @@ pub(crate) struct SimulateArgs {
     pub(crate) seed: u64,
     /// Folder for KIND-SEED.csv and KIND-SEED.truth.json.
     #[arg(long, value_name = "DIR")]
-    pub(crate) out: PathBuf,
+    pub(crate) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -4,9 +4,8 @@
 //! leave files of both, each of them whole; the next review of the recording puts that right.
 
 use std::{
-    fs::{self, File, Permissions},
+    fs::{self, File},
     io::{self, BufWriter, Write},
-    os::unix::fs::PermissionsExt,
     path::{Path, PathBuf},
 };
 
@@ -41,12 +40,26 @@ impl ResultsError {
 pub struct Results {
     folder: PathBuf,
     staging: TempDir,
+    /// After the staging folder, which is in it.
+    _made: Made,
     series: Table<BufWriter<File>>,
     strokes: Table<BufWriter<File>>,
     passes: Table<BufWriter<File>>,
     warnings: Table<BufWriter<File>>,
     files: Vec<String>,
     rate_unit: &'static str,
+}
+
+/// A folder that was made for results: it goes again if nothing comes to lie in it.
+struct Made(Option<PathBuf>);
+
+impl Drop for Made {
+    fn drop(&mut self) {
+        if let Some(folder) = &self.0 {
+            // Refused where anything lies in it, as it should be.
+            let _ = fs::remove_dir(folder);
+        }
+    }
 }
 
 impl Results {
@@ -56,6 +69,7 @@ impl Results {
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
         let failed = |source| ResultsError { path: folder.to_owned(), source };
+        let made = Made((!folder.exists()).then(|| folder.to_owned()));
         fs::create_dir_all(folder).map_err(failed)?;
         let staging = tempfile::Builder::new().prefix(".unfinished-").tempdir_in(folder).map_err(failed)?;
         let open = |(name, header): (&str, &[&str])| {
@@ -70,6 +84,7 @@ impl Results {
             files: [SERIES.0, STROKES.0, PASSES.0, WARNINGS.0].map(str::to_owned).into(),
             folder: folder.to_owned(),
             staging,
+            _made: made,
             rate_unit,
         })
     }
@@ -119,7 +134,7 @@ impl Results {
             fs::rename(self.staging.path().join(name), &path).map_err(failed)?;
             paths.push(path);
         }
-        // Sheets of an earlier review with more passes would otherwise stay beside the new ones.
+        // Sheets of an earlier review with more passes, or its page, would otherwise stay beside the new tables.
         for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
             fs::remove_file(old).map_err(failed)?;
         }
@@ -140,12 +155,12 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
     let failed = ResultsError::new;
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
+    let mut unfinished = tempfile::Builder::new();
+    unfinished.prefix(".unfinished-");
     // Rights as any new file has them, not the private ones of a temporary file.
-    let mut file = tempfile::Builder::new()
-        .prefix(".unfinished-")
-        .permissions(Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|e| failed(path, e))?;
+    #[cfg(unix)]
+    unfinished.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = unfinished.tempfile_in(folder).map_err(|e| failed(path, e))?;
     file.write_all(bytes).map_err(|e| failed(path, e))?;
     file.persist(path).map(drop).map_err(|e| failed(path, e.error))
 }
@@ -162,7 +177,7 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
         let name = entry.file_name().to_string_lossy().into_owned();
         let ours =
             name.strip_prefix("section-").and_then(|n| n.strip_suffix(".png")).is_some_and(|n| n.contains("-pass-"));
-        if ours && !new.contains(&name) {
+        if (ours || name == "index.html") && !new.contains(&name) {
             stale.push(entry.path());
         }
     }
@@ -172,6 +187,29 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_folder_made_for_nothing_goes_again_and_one_that_was_there_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let new = folder.path().join("new");
+        drop(Results::create(&new, "OPM").unwrap());
+        assert!(!new.exists());
+        fs::create_dir(&new).unwrap();
+        drop(Results::create(&new, "OPM").unwrap());
+        assert!(new.exists());
+        assert_eq!(fs::read_dir(&new).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn a_review_without_page_leaves_no_page_of_an_earlier_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut first = Results::create(folder.path(), "OPM").unwrap();
+        first.file("index.html", b"old figures").unwrap();
+        first.finish().unwrap();
+        assert!(folder.path().join("index.html").exists());
+        Results::create(folder.path(), "OPM").unwrap().finish().unwrap();
+        assert!(!folder.path().join("index.html").exists());
+    }
 
     fn review_with(folder: &Path, sheets: &[&str]) -> Result<Vec<PathBuf>, ResultsError> {
         let mut results = Results::create(folder, "OPM")?;

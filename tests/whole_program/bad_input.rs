@@ -110,6 +110,8 @@ fn tables_that_cannot_be_imported_leave_nothing() {
         assert_eq!(files(folder.path()), ["half.csv"]);
     }
     expect(&["import", &text(&at(&folder, "none.csv"))], 1, &["none.csv", "no such file"]);
+    fs::write(&table, b"\x89MCAP0\r\n\x01rest").expect("write");
+    expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", "a recording already", "steadypass review"]);
 }
 
 #[test]

@@ -163,6 +163,8 @@ fn running_time_and_magnitude_come_out_right_and_every_output_says_what_it_is() 
     assert_eq!(asked["days"].as_array().map(Vec::len), Some(1), "a name is one however it is typed");
     let said = run(&["exposure", &path]);
     assert!(String::from_utf8_lossy(&said.stdout).contains(NOTICE));
+    let others = run(&["exposure", "--technician", "Sam", &path]);
+    assert!(stderr(&others).contains("left out, as asked, is work of others"), "{}", stderr(&others));
 }
 
 #[test]

@@ -62,7 +62,7 @@ fn a_handed_over_machine_is_the_other_technicians_work() {
     let [table, first, second, review] = ["demo-1.csv", "first.mcap", "second.mcap", "review"].map(|n| at(&folder, n));
     for args in [
         &["simulate", "--out", &here][..],
-        &["import", &text(&table), "--out", &text(&first), "--technician", "Technician A"],
+        &["import", &text(&table), "--out", &text(&first), "--technician", "Technician A", "--invented"],
         &["review", &text(&first), "--no-sheets", "--out", &text(&review)],
     ] {
         let output = run(args);
@@ -101,6 +101,7 @@ fn a_handed_over_machine_is_the_other_technicians_work() {
         assert_eq!(pass["traverse_mean_mps"], before["traverse_mean_mps"]);
     }
     let page = fs::read_to_string(review.join("index.html")).expect("a page");
+    assert!(page.contains("nvented data"), "what was imported as invented is called so");
     assert!(
         page.contains("Technician A, Technician B")
             && page.contains(r#"<td data-label="Technician">Technician B</td>"#)

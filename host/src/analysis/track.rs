@@ -5,11 +5,12 @@
 //! Nothing measures position. What is known: each stroke's length and direction, the sideways speed and time of each turn,
 //! and that strokes of one pass cover the same section, so that their middles lie above each other. Strokes are laid with
 //! even speed about a common middle, shifted sideways by what the turns say; in a turn the pad goes straight from one
-//! stroke's end to the next one's start. The frame is the section's: x along its first stroke, y to the left of it, origin
+//! stroke's end to the next one's start. After a rest nothing tells where the next lane is: it is laid one usual step further, and
+//! one standard deviation says that this is a guess. The frame is the section's: x along its first stroke, y to the left of it, origin
 //! in the middle of the worked area.
 
 use super::findings::TrackPoint;
-use super::passes::SettledPass;
+use super::passes::{SettledPass, SettledStroke};
 
 /// Time between points, s.
 const EVERY_S: f64 = 0.1;
@@ -18,26 +19,40 @@ const MOST: usize = 6000;
 /// Sideways position: relative error of one step, and of the wander inside a stroke, m.
 const STEP_SPREAD: f64 = 0.15;
 const WANDER_M: f64 = 0.01;
+/// Where the lane after a rest lies, beside what the usual step says, one standard deviation, m: about half a pad. Common
+/// practice, no published source.
+const REST_SPREAD_M: f64 = 0.05;
+
+/// Where each stroke of a pass lies across it, counted from the first, m; and the variance of the last one's, m².
+pub(super) fn lanes(pass: &SettledPass) -> (Vec<f64>, f64) {
+    let step = |pair: &[SettledStroke]| pair[1].sideways_mps.map(|v| v * (pair[1].start_s - pair[0].end_s));
+    let known: Vec<f64> = pass.strokes.windows(2).filter_map(step).collect();
+    let usual = if known.is_empty() { 0.0 } else { known.iter().sum::<f64>() / known.len() as f64 };
+    let (mut at, mut variance) = (0.0, 0.0);
+    let mut lanes = vec![0.0];
+    for pair in pass.strokes.windows(2) {
+        let (step, spread) =
+            step(pair).map_or((usual, usual.hypot(REST_SPREAD_M)), |step| (step, 0.5 * STEP_SPREAD * step));
+        at += step;
+        variance += spread * spread;
+        lanes.push(at);
+    }
+    (lanes, variance)
+}
 
 /// Points of a pass whose first stroke runs at `angle` (rad) in the section's frame; pad speed is left blank. Also one
 /// standard deviation of a point across the strokes, m.
 pub(super) fn lay(pass: &SettledPass, angle: f64) -> (Vec<TrackPoint>, f64) {
     let axis = pass.axis;
     let mut corners: Vec<(f64, [f64; 2])> = Vec::with_capacity(2 * pass.strokes.len());
-    let (mut y, mut variance) = (0.0_f64, WANDER_M * WANDER_M);
-    let mut before_s: Option<f64> = None;
-    for s in &pass.strokes {
-        if let Some(end_s) = before_s {
-            let step: f64 = s.sideways_mps * (s.start_s - end_s);
-            // Sideways is counted across the pass's axis, which may point against its first stroke.
-            y += step;
-            variance += (STEP_SPREAD * step).powi(2) / 4.0;
-        }
+    // Sideways is counted across the pass's axis, which may point against its first stroke.
+    let (lanes, spread) = lanes(pass);
+    let variance = WANDER_M * WANDER_M + spread;
+    for (s, y) in pass.strokes.iter().zip(lanes) {
         let sign = (s.direction[0] * axis[0] + s.direction[1] * axis[1]).signum();
         let half = 0.5 * s.traverse.length_m * sign;
         corners.push((s.start_s, [-half, y]));
         corners.push((s.end_s, [half, y]));
-        before_s = Some(s.end_s);
     }
     let (Some(first), Some(last)) = (corners.first().copied(), corners.last().copied()) else {
         return (Vec::new(), 0.0);
@@ -62,4 +77,39 @@ pub(super) fn lay(pass: &SettledPass, angle: f64) -> (Vec<TrackPoint>, f64) {
         points.push(TrackPoint { t_s: t, x_m: cos * x - sin * y, y_m: sin * x + cos * y, pad_speed_mps: None });
     }
     (points, variance.sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::findings::Interval;
+    use crate::analysis::traverse::Traverse;
+
+    /// Strokes of 20 s with a second between them, led to by these sideways speeds, m/s.
+    fn pass(sideways_mps: &[Option<f64>]) -> SettledPass {
+        let strokes = sideways_mps.iter().enumerate().map(|(i, sideways_mps)| SettledStroke {
+            start_s: 21.0 * i as f64,
+            end_s: 21.0 * i as f64 + 20.0,
+            direction: if i % 2 == 0 { [1.0, 0.0] } else { [-1.0, 0.0] },
+            traverse: Traverse { length_m: 0.4, speed_mps: 0.02, spread: 0.1 },
+            sideways_mps: *sideways_mps,
+            supposed: [false; 2],
+        });
+        let mean_mps = Interval { lo: 0.019, value: 0.02, hi: 0.021 };
+        SettledPass { strokes: strokes.collect(), mean_mps, axis: [1.0, 0.0] }
+    }
+
+    #[test]
+    fn the_lane_after_a_rest_is_guessed_and_said_to_be() {
+        let sure = pass(&[Some(0.0), Some(0.05), Some(0.05), Some(0.05)]);
+        let (lanes_m, variance) = lanes(&sure);
+        assert!(lanes_m.iter().zip([0.0, 0.05, 0.10, 0.15]).all(|(a, b)| (a - b).abs() < 1e-12), "{lanes_m:?}");
+        let rested = pass(&[Some(0.0), Some(0.05), None, Some(0.05)]);
+        let (guessed_m, more) = lanes(&rested);
+        assert_eq!(guessed_m, lanes_m, "one usual step further");
+        assert!(more.sqrt() > 0.05 && variance.sqrt() < 0.01, "{more} {variance}");
+        // A turn on the spot is known to lead nowhere.
+        assert_eq!(lanes(&pass(&[Some(0.0), Some(0.0)])).0, [0.0, 0.0]);
+        assert!(lay(&rested, 0.0).1 > lay(&sure, 0.0).1);
+    }
 }

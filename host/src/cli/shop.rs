@@ -511,7 +511,7 @@ pub(crate) struct DayArgs {
     pub(crate) technician: String,
     /// Day. Default: today.
     #[arg(long, value_name = "YYYY-MM-DD")]
-    pub(crate) day: Option<String>,
+    pub(crate) day: Option<jiff::civil::Date>,
     /// Also write the sheet as a page.
     #[arg(long, value_name = "FILE.html")]
     pub(crate) out: Option<PathBuf>,

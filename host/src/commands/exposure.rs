@@ -47,20 +47,18 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
     let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
     for path in &args.recordings {
         let read = read(console, path)?;
-        (lost, invented) = (lost || read.lost, invented || read.invented);
-        stretches.extend(read.stretches);
-    }
-    for stretch in &mut stretches {
-        if let Some(name) = args.technician.as_ref().filter(|_| stretch.technician.is_empty()) {
-            stretch.technician.clone_from(name);
+        lost |= read.lost;
+        let of_all = read.stretches.len();
+        let wanted = asked_for(read.stretches, args);
+        if wanted.len() < of_all {
+            console.remark(&format!("{}: left out, as asked, is work of others or of other days.", path.display()));
         }
+        invented |= read.invented && !wanted.is_empty();
+        stretches.extend(wanted);
     }
-    let mut days = days(stretches);
-    days.retain(|day| args.technician.as_ref().is_none_or(|name| same_name(name, &day.technician)));
-    days.retain(|day| args.day.is_none_or(|date| day.date == Some(date)));
-    let days = with_declared(days, declared, args)?;
+    let days = with_declared(days(stretches), declared, args)?;
     if days.is_empty() {
-        console.remark("The motor did not run in these recordings, for this technician and day.");
+        console.remark("In these recordings the motor did not run for this technician on this day.");
     }
     if console.json {
         let days: Vec<_> = days.iter().map(|day| json(day, limits)).collect();
@@ -78,6 +76,16 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         }
     }
     Ok(if lost { Done::WithLosses } else { Done::Fine })
+}
+
+/// The stretches of the technician and day that were asked for; what does not say whose it is counts as the technician's.
+fn asked_for(mut stretches: Vec<Running>, args: &ExposureArgs) -> Vec<Running> {
+    if let Some(name) = &args.technician {
+        stretches.iter_mut().filter(|s| s.technician.is_empty()).for_each(|s| s.technician.clone_from(name));
+        stretches.retain(|s| same_name(name, &s.technician));
+    }
+    stretches.retain(|s| args.day.is_none_or(|date| s.start.as_ref().is_some_and(|at| at.date() == date)));
+    stretches
 }
 
 fn usage(error: impl std::fmt::Display) -> Failure {

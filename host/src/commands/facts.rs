@@ -49,7 +49,11 @@ pub(super) fn machine_text(plan: &Plan) -> String {
         (MachineKind::Orbital, None) => format!("orbital, {pad}"),
         (MachineKind::Rotary, _) => format!("rotary, {pad}"),
     };
-    machine.name.as_ref().map_or(kind.clone(), |name| format!("{name} ({kind})"))
+    match &machine.name {
+        Some(name) => format!("{name} ({kind})"),
+        None if *machine == Plan::default().machine => format!("machine not told: {kind} assumed"),
+        None => kind,
+    }
 }
 
 /// Facts at the start of a recording.

@@ -11,7 +11,8 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
     }
-    let facts = facts::facts(&args.facts, &plan, Source::Table, &args.table.display().to_string());
+    let source = if args.invented { Source::Simulation } else { Source::Table };
+    let facts = facts::facts(&args.facts, &plan, source, &args.table.display().to_string());
     let bytes = std::fs::metadata(&args.table).map_or(0, |m| m.len());
     let bar = console.progress("importing", bytes);
     let result = import_table(&args.table, &out, &facts, |at| bar.set_position(at));

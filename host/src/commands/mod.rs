@@ -3,8 +3,10 @@
 mod calibrate;
 mod compare;
 mod console;
+#[cfg(unix)]
 mod demo;
 mod drill;
+mod ending;
 mod exposure;
 mod facts;
 mod import;
@@ -84,7 +86,13 @@ failures_from!(
 pub(crate) fn run(cli: Cli) -> ExitCode {
     let console = Console::new(&cli.global);
     let outcome = match cli.verb {
+        #[cfg(unix)]
         Verb::Demo(args) => demo::run(&console, &args),
+        #[cfg(not(unix))]
+        Verb::Demo(_) => Err(Failure::failed(
+            "`demo` needs a pseudo-terminal, which this system does not have. `steadypass simulate --kind demo --out DIR` makes \
+             the same data; `steadypass import` and `steadypass review` do the rest of the job with it",
+        )),
         Verb::Ports => ports::run(&console),
         Verb::Record(args) => record::run(&console, &args),
         Verb::Drill(args) => drill::run(&console, &args),

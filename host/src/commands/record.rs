@@ -8,7 +8,6 @@
 
 use std::{
     path::{Path, PathBuf},
-    process,
     sync::mpsc as std_mpsc,
     thread,
     time::{Duration, Instant, SystemTime, UNIX_EPOCH},
@@ -24,13 +23,14 @@ use steadypass::{
 };
 use steadypass_protocol::ToSensor;
 use tokio::{
-    signal::unix::{SignalKind, signal},
-    sync::{mpsc, oneshot, watch},
+    sync::{mpsc, watch},
     time::sleep,
 };
 
 use super::{
-    Console, Done, Failure, Outcome, facts,
+    Console, Done, Failure, Outcome,
+    ending::{self, Interruptible},
+    facts,
     live::{Ended, Live},
     review::{Request, review},
     store,
@@ -154,44 +154,6 @@ pub(super) struct Recorded {
     _interruptible: Option<Interruptible>,
 }
 
-/// While this lives, Ctrl-C, the system and a closed terminal end the program at once, as they do when nothing was recorded.
-///
-/// A recording listens to these signals itself, and the listener it leaves behind keeps the system from doing anything: without
-/// somebody who goes on listening they would be swallowed. What is written after a recording is written beside its place first,
-/// or in one transaction, so that the end may come at any moment.
-struct Interruptible {
-    /// Told, by being dropped, that nobody needs to listen any more.
-    _done: oneshot::Sender<()>,
-}
-
-impl Interruptible {
-    fn start(console: &Console, recording: &Path) -> std::io::Result<Self> {
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
-        let [mut interrupted, mut ended, mut hung_up] = {
-            let _inside = runtime.enter();
-            [signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?, signal(SignalKind::hangup())?]
-        };
-        let (_done, done) = oneshot::channel::<()>();
-        let (console, recording) = (*console, recording.display().to_string());
-        thread::Builder::new().name("interrupt".into()).spawn(move || {
-            let kind = runtime.block_on(async {
-                tokio::select! {
-                    _ = interrupted.recv() => Some(SignalKind::interrupt()),
-                    _ = ended.recv() => Some(SignalKind::terminate()),
-                    _ = hung_up.recv() => Some(SignalKind::hangup()),
-                    _ = done => None,
-                }
-            });
-            if let Some(kind) = kind {
-                console.error(&format!("stopped; {recording} is whole, `steadypass review` makes the rest of it"));
-                // As shells count a program that a signal ended.
-                process::exit(128 + kind.as_raw_value());
-            }
-        })?;
-        Ok(Self { _done })
-    }
-}
-
 /// Records until told to stop.
 pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>, watch: &WatchArgs) -> Result<Recorded, Failure> {
     let watchers = Watchers::prepare(console, watch, live.model(), (live.plan(), live.units()), &job.facts)?;
@@ -252,7 +214,7 @@ async fn record_async<'scope, 'env>(
     tokio::pin!(deadline);
     let interrupted = tokio::signal::ctrl_c();
     tokio::pin!(interrupted);
-    let hurried_on = hurry()?;
+    let hurried_on = ending::hurried()?;
     tokio::pin!(hurried_on);
     let (mut reason, mut disk, mut hurried) = ("stopped", Ok(()), false);
     let mut stopping = false;
@@ -276,8 +238,8 @@ async fn record_async<'scope, 'env>(
                 stopping = true;
                 let _ = stop.send(true);
             }
-            why = &mut hurried_on, if !stopping => {
-                (stopping, hurried, reason) = (true, true, why);
+            ending = &mut hurried_on, if !stopping => {
+                (stopping, hurried, reason) = (true, true, ending.why);
                 let _ = stop.send(true);
             }
             Some(ask) = asks.recv(), if !stopping => match note_of(ask) {
@@ -315,17 +277,6 @@ async fn record_async<'scope, 'env>(
     }
     let recorded = finish(console, writer, report, ended, reason)?;
     Ok(Recorded { hurried, ..recorded })
-}
-
-/// Waits for the system to end us or the terminal to be closed; says which.
-fn hurry() -> std::io::Result<impl Future<Output = &'static str>> {
-    let (mut ended, mut hung_up) = (signal(SignalKind::terminate())?, signal(SignalKind::hangup())?);
-    Ok(async move {
-        tokio::select! {
-            _ = ended.recv() => "the system ended it",
-            _ = hung_up.recv() => "the terminal was closed",
-        }
-    })
 }
 
 /// What the recording keeps of a wish; `None` for the wish to stop.

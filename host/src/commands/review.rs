@@ -173,9 +173,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.remarks.extend(report::unusable_looks(&ended.looks));
     if ended.damage.cut {
         console.remark(&format!(
-            "{} was not finished (the program or the machine stopped, or it was copied in part); what is there is reviewed, the last \
-             second may be missing.",
-            request.recording.display()
+            "{} was not finished; the {:.0} s that are there are reviewed. If the program or the machine stopped, at most the last \
+             second is missing; if the file was copied in part, everything after that.",
+            request.recording.display(),
+            summary.seconds
         ));
     }
     if let Some(sheets) = sheets {
@@ -211,7 +212,7 @@ fn file(
     let filing = store.file_review(request.recording, facts, figures, about, lost).map_err(|error| {
         Failure::failed(format!(
             "shop {shop}: {error}. The review in {} is whole, only the filing is missing; once that is mended, file it with \
-             `steadypass review {} --out {0} --shop {shop}`",
+             `steadypass review {} --out {0} --shop {shop}`, with --technician, --machine and the rest as far as you give them",
             request.folder.display(),
             request.recording.display(),
             shop = store.folder().display(),

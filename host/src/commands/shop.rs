@@ -26,7 +26,7 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             }
             console.result(&format!("{}: a new shop", made.folder().display()))?;
             console.remark(
-                "Next: `steadypass shop add technician NAME`, then give `--shop` to record and review. Keep the folder on this \
+                "Next: `steadypass shop add technician NAME --shop DIR`, then give `--shop` to record and review. Keep the folder on this \
                  machine's own disk, and copies elsewhere with `steadypass shop backup`.",
             );
             Ok(Done::Fine)

@@ -24,12 +24,15 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
             None => return Err(Failure::Usage(format!("--kind {other}: choose one of {}", kinds.join(", ")))),
         },
     };
-    let failed = |e: std::io::Error| Failure::failed(format!("cannot write into {}: {e}", args.out.display()));
-    fs::create_dir_all(&args.out).map_err(failed)?;
+    let Some(out) = &args.out else {
+        return Err(Failure::Usage("--out DIR: give a folder for the table and its truth".into()));
+    };
+    let failed = |e: std::io::Error| Failure::failed(format!("cannot write into {}: {e}", out.display()));
+    fs::create_dir_all(out).map_err(failed)?;
     let stem = format!("{}-{}", args.kind, args.seed);
-    let (table, truth) = (args.out.join(format!("{stem}.csv")), args.out.join(format!("{stem}.truth.json")));
+    let (table, truth) = (out.join(format!("{stem}.csv")), out.join(format!("{stem}.truth.json")));
     // Written under another name first, so that a table cut short by a full disk is never taken for a whole one.
-    let unfinished = args.out.join(format!("{stem}.csv.part"));
+    let unfinished = out.join(format!("{stem}.csv.part"));
     let written = File::create(&unfinished)
         .map_err(failed)
         .and_then(|file| write_table(&scenario, BufWriter::new(file)).map_err(Failure::failed));
@@ -42,7 +45,8 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     };
     fs::rename(&unfinished, &table).map_err(failed)?;
     told.write_json(&scenario, BufWriter::new(File::create(&truth).map_err(failed)?)).map_err(failed)?;
-    console.remark("Invented data, from a virtual machine.");
+    console
+        .remark("Invented data, from a virtual machine; `steadypass import` with --invented makes every sheet say so.");
     console.result(&format!("{}\n{}", table.display(), truth.display()))?;
     Ok(Done::Fine)
 }

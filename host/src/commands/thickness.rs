@@ -71,14 +71,15 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
                 format!("removed {:.1} ± {:.1} µm (90 %, {} points)", r.value, r.half_width(f64::INFINITY), panel.pairs)
             }
             None if panel.pairs > 0 => {
-                "removal not given: set the gauge's spread with `steadypass shop set gauge-sd-um`, or read points twice"
+                "removal not given, for the gauge's spread is not known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, \
+                 or read more points twice, five repeats in all"
                     .into()
             }
             None => "not read before and after yet".into(),
         };
         console.result(&format!("{name}, {}: {removal}", panel.name))?;
         for (point, p) in &panel.points {
-            let list = |v: &[f64]| v.iter().map(|f| format!("{f:.0}")).collect::<Vec<_>>().join(" ");
+            let list = |v: &[f64]| v.iter().map(|f| f.to_string()).collect::<Vec<_>>().join(" ");
             let odd = p.odd.as_ref().map_or(String::new(), |odd| format!("   odd: {odd}"));
             console.result(&format!("  {point}: before {}  after {}{odd}", list(&p.before), list(&p.after)))?;
         }
@@ -90,7 +91,9 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
         console.result("No readings yet.")?;
     }
     if floor.is_none() {
-        console.remark("This shop has set no limit for the film; `steadypass shop set film-floor-um N` sets one.");
+        console.remark(
+            "This shop has set no limit for the film; `steadypass shop set film-floor-um N --shop DIR` sets one.",
+        );
     }
     console.remark(&format!(
         "A gauge reads the whole build, not the clear coat. For context, factories put on about {:.0} to {:.0} µm in all (public \

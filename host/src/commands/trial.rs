@@ -54,7 +54,7 @@ fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
     let history = history(store)?;
     let proposal = history.propose(id).filter(|p| !p.group.is_empty()).ok_or_else(|| {
         Failure::failed(
-            "the shop knows no pads or no liquids yet; add them with `steadypass shop add pad NAME --place 1`",
+            "the shop knows no pads or no liquids yet; add them with `steadypass shop add pad NAME --place 1 --shop DIR`",
         )
     })?;
     if console.json {

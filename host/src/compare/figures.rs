@@ -92,7 +92,7 @@ impl Figure {
     /// What it is made of, for those who ask.
     pub fn meaning(self) -> &'static str {
         match self {
-            Self::ArmSpeed => "mean over the strokes of a pass",
+            Self::ArmSpeed => "length of a pass's strokes over their time",
             Self::Evenness => "spread of the strokes' speeds over their mean; smaller is more even",
             Self::InBand => "share of stroke time inside the plan's arm speed band",
             Self::OrbitDroop => {

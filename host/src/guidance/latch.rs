@@ -8,7 +8,9 @@
 //!                          inside for clear_s
 //! ```
 //!
-//! Evidence in between neither raises nor clears; it starts both waits anew. Whatever the evidence does, two warnings of
+//! Evidence in between neither raises nor clears; it starts both waits anew. A fault that is on, has not been seen for
+//! `again_s` and comes back is raised once more: who heard the first warning has done what it asked, and must hear that it was
+//! not enough. Whatever the evidence does, two warnings of
 //! one kind are at least `hold_s` apart.
 
 /// How long it takes.
@@ -20,6 +22,8 @@ pub(super) struct Timing {
     pub(super) clear_s: f64,
     /// Shortest time between two raises, s.
     pub(super) hold_s: f64,
+    /// Seconds without evidence of it after which an active fault that comes back is raised once more; infinite for never.
+    pub(super) again_s: f64,
 }
 
 /// What one look says.
@@ -41,11 +45,15 @@ pub(super) struct Latch {
     /// The evidence as it has been, without a break, since when.
     lasting: Option<(Evidence, f64)>,
     raised_s: Option<f64>,
+    /// When it was last seen outside.
+    outside_s: Option<f64>,
+    /// Active, it went away and came back: to be raised once more.
+    returned: bool,
 }
 
 impl Latch {
     pub(super) fn new(timing: Timing) -> Self {
-        Self { timing, active: false, lasting: None, raised_s: None }
+        Self { timing, active: false, lasting: None, raised_s: None, outside_s: None, returned: false }
     }
 
     /// Whether the fault is on.
@@ -63,17 +71,22 @@ impl Latch {
         };
         self.lasting = Some((evidence, since));
         let lasted = |wait_s: f64| t_s - since >= wait_s - ROUNDING_S;
+        if evidence == Evidence::Outside {
+            let away_s = self.outside_s.map_or(0.0, |outside| t_s - outside);
+            self.returned |= self.active && away_s >= self.timing.again_s;
+            self.outside_s = Some(t_s);
+        }
         match (self.active, evidence) {
-            (false, Evidence::Outside) if lasted(self.timing.raise_s) => {
+            (active, Evidence::Outside) if (!active || self.returned) && lasted(self.timing.raise_s) => {
                 let held = self.raised_s.is_none_or(|raised| t_s - raised >= self.timing.hold_s - ROUNDING_S);
                 if held {
-                    self.active = true;
+                    (self.active, self.returned) = (true, false);
                     self.raised_s = Some(t_s);
                 }
                 held
             }
             (true, Evidence::Inside) if lasted(self.timing.clear_s) => {
-                self.active = false;
+                (self.active, self.returned) = (false, false);
                 false
             }
             _ => false,
@@ -87,10 +100,14 @@ mod tests {
 
     use super::*;
 
-    const TIMING: Timing = Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 5.0 };
+    const TIMING: Timing = Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 5.0, again_s: f64::INFINITY };
 
     fn raises(evidence: impl IntoIterator<Item = Evidence>) -> Vec<f64> {
-        let mut latch = Latch::new(TIMING);
+        raises_with(TIMING, evidence)
+    }
+
+    fn raises_with(timing: Timing, evidence: impl IntoIterator<Item = Evidence>) -> Vec<f64> {
+        let mut latch = Latch::new(timing);
         let times = (1..).map(|i| f64::from(i) * 0.1);
         times.zip(evidence).filter_map(|(t, evidence)| latch.step(t, evidence).then_some(t)).collect()
     }
@@ -99,6 +116,20 @@ mod tests {
     fn a_fault_is_spoken_of_once() {
         let evidence = [vec![Evidence::Outside; 200], vec![Evidence::Between; 200], vec![Evidence::Outside; 200]];
         assert_eq!(raises(evidence.concat()).len(), 1);
+    }
+
+    #[test]
+    fn a_fault_that_went_away_and_came_back_is_spoken_of_again() {
+        let again = Timing { again_s: 3.0, ..TIMING };
+        let twice = |between: usize| {
+            let evidence =
+                [vec![Evidence::Outside; 40], vec![Evidence::Between; between], vec![Evidence::Outside; 100]];
+            raises_with(again, evidence.concat())
+        };
+        assert_eq!(twice(20).len(), 1, "two seconds are no absence");
+        let times = twice(40);
+        assert_eq!(times.len(), 2);
+        assert!((times[1] - 8.4).abs() < 1e-9, "as long after its return as after its first coming: {times:?}");
     }
 
     #[test]
@@ -114,7 +145,7 @@ mod tests {
     proptest! {
         #[test]
         fn never_twice_within_the_hold_time(looks in proptest::collection::vec(0..3u8, 0..2000)) {
-            let times = raises(looks.into_iter().map(|look| match look {
+            let times = raises_with(Timing { again_s: 0.2, ..TIMING }, looks.into_iter().map(|look| match look {
                 0 => Evidence::Outside,
                 1 => Evidence::Between,
                 _ => Evidence::Inside,

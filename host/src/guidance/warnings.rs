@@ -2,7 +2,7 @@
 //!
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
-//! | `heat-over` | the rise is over the limit | even the hot side is 1 K under it |
+//! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew | even the hot side is 1 K under it |
 //! | `heat-soon` | the rise expected in 10 s is clearly over the limit, or the rise is just under it | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
@@ -92,7 +92,8 @@ impl Warning {
         };
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, Some(value), Some(limit)) => {
-                format!("{act}: {} expected within 10 s, limit {}", figure(value), figure(limit))
+                let near = if value < limit { "close to the " } else { "" };
+                format!("{act}: {} expected within 10 s, {near}limit {}", figure(value), figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),
@@ -354,7 +355,10 @@ mod tests {
             tick.hot_side_rise_k = Some(10.9);
         });
         assert!(watch.is_active(WarningKind::HeatOver));
-        run(&mut watch, 30.0, 4.0, steady(9.0));
+        // The next stroke crosses the limit anew.
+        let again = run(&mut watch, 30.0, 2.0, steady(11.5));
+        assert_eq!(again.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatOver]);
+        run(&mut watch, 32.0, 4.0, steady(9.0));
         assert!(!watch.is_active(WarningKind::HeatOver));
     }
 

@@ -1,6 +1,11 @@
 //! Serial ports, and which of them is likely the sensor.
 
-use std::{fs, os::unix::fs::FileTypeExt, os::unix::fs::MetadataExt, path::Path};
+#[cfg(unix)]
+use std::{
+    fs,
+    os::unix::fs::{FileTypeExt, MetadataExt},
+    path::Path,
+};
 
 use tokio_serial::{SerialPortType, available_ports};
 
@@ -60,6 +65,7 @@ pub fn find_port() -> Result<String, LinkError> {
 }
 
 /// Looks at what `port` is before opening it, for a clear answer where the serial library would only say "not a typewriter".
+#[cfg(unix)]
 pub(super) fn check(port: &str) -> Result<(), LinkError> {
     let meta = match fs::metadata(port) {
         Ok(meta) => meta,
@@ -79,18 +85,31 @@ pub(super) fn check(port: &str) -> Result<(), LinkError> {
     Err(LinkError::NotAPort { port: port.into(), what })
 }
 
+/// Looks whether `port` is there: opening one that is not, and one that another program holds, give the same error here.
+#[cfg(not(unix))]
+pub(super) fn check(port: &str) -> Result<(), LinkError> {
+    let is_listed = list_ports().iter().any(|p| p.name.eq_ignore_ascii_case(port));
+    if is_listed { Ok(()) } else { Err(LinkError::Missing { port: port.into() }) }
+}
+
 /// Puts the serial library's error into words that help.
 pub(super) fn explain(port: &str, error: &tokio_serial::Error) -> LinkError {
     use tokio_serial::ErrorKind as K;
     let port_name = port.to_owned();
     match error.kind() {
+        #[cfg(unix)]
         K::Io(std::io::ErrorKind::PermissionDenied) => {
             LinkError::Permission { port: port_name, group: owning_group(port) }
         }
         // A port held by another program is reported as "no device", with this text.
         K::NoDevice if error.description.contains("exclusive lock") => LinkError::Busy { port: port_name },
+        // See `check`.
+        #[cfg(not(unix))]
+        K::NoDevice => LinkError::Busy { port: port_name },
         K::Io(std::io::ErrorKind::ResourceBusy) => LinkError::Busy { port: port_name },
-        K::NoDevice | K::Io(std::io::ErrorKind::NotFound) => LinkError::Missing { port: port_name },
+        #[cfg(unix)]
+        K::NoDevice => LinkError::Missing { port: port_name },
+        K::Io(std::io::ErrorKind::NotFound) => LinkError::Missing { port: port_name },
         _ if error.description.contains("typewriter") || error.description.contains("Inappropriate ioctl") => {
             LinkError::NotAPort { port: port_name, what: "a device of another kind" }
         }
@@ -99,6 +118,7 @@ pub(super) fn explain(port: &str, error: &tokio_serial::Error) -> LinkError {
 }
 
 /// Name of the group that owns the device file, or its number.
+#[cfg(unix)]
 fn owning_group(port: &str) -> String {
     let Ok(gid) = fs::metadata(Path::new(port)).map(|m| m.gid()) else { return "dialout".into() };
     let groups = fs::read_to_string("/etc/group").unwrap_or_default();

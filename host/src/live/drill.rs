@@ -43,7 +43,7 @@ impl Goal {
     pub fn fault(&self) -> Option<String> {
         let pace_known = self.pace_mm_s > 0.0 && self.pace_mm_s <= 1000.0;
         if !pace_known {
-            return Some(format!("a pace of {} mm/s: 0 to 1000 can be practised", self.pace_mm_s));
+            return Some(format!("a pace of {} mm/s: more than 0 and up to 1000 can be practised", self.pace_mm_s));
         }
         if !(self.within_mm_s > 0.0 && self.within_mm_s < self.pace_mm_s) {
             return Some(format!("within {} mm/s: more than 0 and less than the pace", self.within_mm_s));

@@ -90,6 +90,8 @@ pub fn describe_io(error: &std::io::Error) -> String {
         K::PermissionDenied => "permission denied; choose a folder you may write to, or change its owner".into(),
         K::NotFound => "no such file or folder".into(),
         K::IsADirectory => "it is a folder".into(),
+        K::AlreadyExists => "it exists already; choose another name, or move it away".into(),
+        K::NotADirectory => "a part of its path is a file, not a folder; choose another folder".into(),
         _ => error.to_string(),
     }
 }

@@ -6,6 +6,8 @@
 
 use std::path::Path;
 
+use mcap::MAGIC;
+
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun};
 
 /// Rows in one run: about the sensor's own block length at its own rate, and little to lose at any.
@@ -90,6 +92,12 @@ impl Columns {
             let missing: Vec<&str> = group.iter().filter(|&&k| at[k].is_none()).map(|&k| NAMES[k]).collect();
             let left_out = g == 2 && missing.len() == group.len();
             if !missing.is_empty() && !left_out {
+                if header.as_slice().starts_with(MAGIC.trim_ascii_end()) {
+                    return Err(problem(
+                        table,
+                        "it is a recording already; `steadypass review` takes it as it is".into(),
+                    ));
+                }
                 let found: Vec<String> =
                     header.iter().take(12).map(|c| String::from_utf8_lossy(c).into_owned()).collect();
                 return Err(problem(

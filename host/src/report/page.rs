@@ -167,7 +167,8 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         items.push(format!("In the recording itself: {}.", damage.describe()));
     }
     if damage.cut {
-        items.push("The recording was not closed properly; its last second may be missing.".to_owned());
+        items.push("The recording was not closed properly. If the program was stopped, at most its last second is missing; if the file was copied \
+             in part, everything after what is shown here.".to_owned());
     }
     if losses.surface_failed > 0 {
         items.push(format!("{} thermometer readings came marked as failed and were left out.", losses.surface_failed));

@@ -98,9 +98,13 @@ pub enum ShopError {
 
 fn hint(what: &str, known: &usize, close: Option<&str>) -> String {
     match (close, known) {
-        (Some(close), _) => format!("; did you mean {close:?}? A new one is added with `steadypass shop add {what}`"),
-        (None, 0) => format!("; it has none yet, add one with `steadypass shop add {what}`"),
-        (None, _) => format!("; `steadypass shop status --all` lists them, `steadypass shop add {what}` adds one"),
+        (Some(close), _) => {
+            format!("; did you mean {close:?}? A new one is added with `steadypass shop add {what} NAME --shop DIR`")
+        }
+        (None, 0) => format!("; it has none yet, add one with `steadypass shop add {what} NAME --shop DIR`"),
+        (None, _) => format!(
+            "; `steadypass shop status --all --shop DIR` lists them, `steadypass shop add {what} NAME --shop DIR` adds one"
+        ),
     }
 }
 

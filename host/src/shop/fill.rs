@@ -375,7 +375,7 @@ impl Shop {
             Err(ShopError::Unknown { close: Some(close), .. }) => {
                 remarks.push(format!(
                     "{name}, as typed at the hand-over, is taken for {close}; if that is somebody else, add {name} with \
-                     `steadypass shop add technician` and give them the session with `steadypass shop assign`."
+                     `steadypass shop add technician NAME --shop DIR` and give them the session with `steadypass shop assign`."
                 ));
                 self.technician(&close)
             }

@@ -21,6 +21,7 @@ mod minimum_jerk;
 mod motor;
 mod named;
 mod path;
+#[cfg(unix)]
 mod port;
 mod scenario;
 mod sheet;
@@ -33,6 +34,7 @@ mod world;
 pub use device::{Behaviour, SensorOptions, Trouble, VirtualSensor};
 pub use drawn::{Kind, Ranges, Span, random};
 pub use named::DEMO_SPEED;
+#[cfg(unix)]
 pub use port::{PortError, VirtualPort};
 pub use scenario::{Arm, ChipSpec, Hand, Heat, Motor, Panel, Scenario, ScenarioError, ThermometerSpec};
 pub use table::{HEADER, TableError, write_table};

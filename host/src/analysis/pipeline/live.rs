@@ -10,6 +10,7 @@ use crate::analysis::orbit::{OrbitTick, TICK_US};
 use crate::analysis::pad_speed::pad_speed_mps;
 use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
 use crate::analysis::strokes::Mode;
+use crate::analysis::track;
 use crate::analysis::traverse::Z90;
 
 impl Pipeline {
@@ -117,11 +118,10 @@ impl Pipeline {
 /// Where the pass's last stroke lay; `heading` is that of the section's first stroke, rad.
 fn place_of(pass: &SettledPass, heading: Option<f64>) -> Option<StrokePlace> {
     let last = pass.strokes.last()?;
-    let steps = pass.strokes.windows(2).map(|pair| pair[1].sideways_mps * (pair[1].start_s - pair[0].end_s));
     let direction = last.direction[1].atan2(last.direction[0]);
     Some(StrokePlace {
         length_m: last.traverse.length_m,
-        across_m: steps.sum(),
+        across_m: track::lanes(pass).0.last().copied().unwrap_or_default(),
         direction_deg: heading.map(|heading| degrees(direction - heading)),
     })
 }

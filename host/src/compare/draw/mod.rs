@@ -79,7 +79,9 @@ pub(super) fn range(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
     if lo > hi {
         return None;
     }
-    let air = ((hi - lo) * 0.08).max(hi.abs() * 0.02).max(1e-6);
+    let air = ((hi - lo) * 0.08).max(hi.abs() * 0.02);
+    // Where all is nought, any scale would do but one of millionths.
+    let air = if air > 0.0 { air } else { 1.0 };
     Some((if lo >= 0.0 { (lo - air).max(0.0) } else { lo - air }, hi + air))
 }
 

@@ -49,6 +49,9 @@ pub(super) fn ticks(axes: &Axes, strong: &[f64], convert: f64, decimals: usize) 
     let (lo, hi) = (axes.y.0 * convert, axes.y.1 * convert);
     let step = nice_step((hi - lo) / (axes.frame.h / 46.0));
     let least = 10f64.powi(-(decimals as i32));
+    // One mark alone is no scale: then the next finer step.
+    let marks = |step: f64| (hi / step).floor() - (lo / step).ceil() + 1.0;
+    let step = if strong.is_empty() && marks(step) < 2.0 { nice_step(0.4 * step) } else { step };
     let step = step.max(least);
     let mut k = (lo / step).ceil();
     while k * step <= hi + step * 1e-9 && out.len() < 40 {
@@ -311,6 +314,13 @@ mod tests {
         for a in marks.iter().filter(|t| !t.strong) {
             assert!((a.at - 3.3).abs() > 2.4 && (a.at - 6.0).abs() > 2.4, "{}", a.label);
         }
+    }
+
+    #[test]
+    fn one_mark_alone_is_no_scale() {
+        let low = Axes { frame: Frame { x: 0.0, y: 0.0, w: 100.0, h: 100.0 }, x: (0.0, 100.0), y: (5510.0, 6190.0) };
+        let labels: Vec<f64> = ticks(&low, &[], 1.0, 0).iter().map(|t| t.at).collect();
+        assert_eq!(labels, [5600.0, 5800.0, 6000.0]);
     }
 
     #[test]

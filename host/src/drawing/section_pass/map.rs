@@ -320,12 +320,13 @@ fn below(
         // Not every step could be labelled where it is: the steps in a row.
         y += 32.0;
         let unit = if map.distance_m.is_some() { u.long_length_unit() } else { "s" };
-        let w = 58.0;
-        let bounds = core::iter::once("0").chain(scale.iter().map(|l| l.label.as_str()));
-        for (i, bound) in bounds.enumerate() {
+        let bounds: Vec<&str> = core::iter::once("0").chain(scale.iter().map(|l| l.label.as_str())).collect();
+        let half = bounds.iter().map(|b| 0.5 * set.width(b) + 5.0).fold(15.0, f64::max);
+        let w = 28.0 + 2.0 * half;
+        for (i, bound) in bounds.into_iter().enumerate() {
             let x = side.x + 10.0 + i as f64 * w;
             canvas.text(x, y, bound, set.fill(theme::INK).middle());
-            let step = Frame { x: x + 15.0, y: y - 17.0, w: w - 30.0, h: 20.0 };
+            let step = Frame { x: x + half, y: y - 17.0, w: w - 2.0 * half, h: 20.0 };
             canvas.rect(step, Fill::Plain(theme::MAP_STEPS[i]), Some(Line::of(theme::SOFT, 1.0)));
         }
         canvas.text(

@@ -96,9 +96,13 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
         near.min_by(|a, b| (a.t_s - t).abs().total_cmp(&(b.t_s - t).abs())).and_then(|r| r.surface_rise_k)
     };
     let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
+    // Marks of one kind look alike: the first one's words stand for all, and nothing is written over another.
+    let mut named: Vec<WarningKind> = Vec::new();
     for w in facts.warned(&[WarningKind::HeatSoon, WarningKind::HeatOver]) {
         let Some(rise) = rise_at(w.t_s) else { continue };
         let (x, y) = (axes.px(w.t_s), axes.py(rise));
+        let first = !named.contains(&w.kind);
+        named.push(w.kind);
         if w.kind == WarningKind::HeatSoon {
             // What the warning expected ten seconds on; where it gave no figure, the limit itself.
             if let Some(k) = w.value.or(limit) {
@@ -108,10 +112,14 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
                 });
             }
             mark(canvas, &[(x - 11.0, y + 9.0), (x + 11.0, y + 9.0), (x, y - 11.0)]);
-            place(canvas, f, (x - 17.0, y + 2.0), "heat soon", set, true);
+            if first {
+                place(canvas, f, (x - 17.0, y + 2.0), "heat soon", set);
+            }
         } else {
             mark(canvas, &[(x - 9.0, y - 9.0), (x + 9.0, y - 9.0), (x + 9.0, y + 9.0), (x - 9.0, y + 9.0)]);
-            place(canvas, f, (x - 15.0, y - 14.0), "over the limit", set, true);
+            if first {
+                place(canvas, f, (x - 15.0, y - 14.0), "over the limit", set);
+            }
         }
     }
 }
@@ -121,9 +129,9 @@ fn mark(canvas: &mut Canvas, points: &[(f64, f64)]) {
 }
 
 /// A label left of a mark, or right of it where there is no room.
-fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type, left: bool) {
+fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type) {
     let y = at.1.clamp(frame.y + 18.0, frame.bottom() - 6.0);
-    if left && at.0 - set.width(text) > frame.x {
+    if at.0 - set.width(text) > frame.x {
         canvas.text(at.0, y, text, set.end());
     } else {
         canvas.text(at.0 + 34.0, y, text, set);

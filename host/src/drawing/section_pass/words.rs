@@ -23,6 +23,9 @@ pub(super) struct Taking {
     pub(super) text: String,
 }
 
+/// Over the limit this soon after a pass began, nobody could have lifted earlier in it, s.
+const AT_ONCE_S: f64 = 1.0;
+
 /// The finding in one sentence.
 pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     let mut parts = Vec::new();
@@ -73,7 +76,12 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     let mut out = Vec::new();
     let act = |text: String| Taking { mark: Mark::Act, text };
     let note = |text: String| Taking { mark: Mark::Note, text };
-    if let Some(t) = facts.first_over_s {
+    if let Some(t) = facts.first_over_s.filter(|t| t - facts.span_s.0 < AT_ONCE_S) {
+        out.push(act(format!(
+            "Let the panel cool before a pass: at {} this one was over the limit already.",
+            into_pass(input, t)
+        )));
+    } else if let Some(t) = facts.first_over_s {
         let during = facts.stroke_at(t).map_or(String::new(), |n| format!(", in stroke {n}"));
         out.push(act(format!(
             "Lift earlier: the limit was crossed at {}{during}. Let the panel cool before going on.",
@@ -139,7 +147,9 @@ fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
     let mut out = Vec::new();
     let (decimals, unit) = if map.distance_m.is_some() { (0, input.scale().long_length_unit()) } else { (1, "s") };
     let value = |v: f64| number(if map.distance_m.is_some() { input.scale().long_length(v) } else { v }, decimals);
-    if let Some(zones) = map.zones() {
+    // Where lanes are only guessed, as after a rest, no part of the section can be called rubbed less.
+    let placed = input.pass.track_sd_m.is_none_or(|sd| sd < 0.5 * map.pad_radius_m);
+    if let Some(zones) = map.zones().filter(|_| placed) {
         let least = zones.iter().copied().reduce(|a, b| if b.mean < a.mean { b } else { a }).unwrap_or(zones[0]);
         let most = zones.iter().copied().reduce(|a, b| if b.mean > a.mean { b } else { a }).unwrap_or(zones[0]);
         // A faultless serpentine leaves a corner of a taped square with about half of the middle's rubbing.

@@ -276,11 +276,11 @@ impl History {
 fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let group: Vec<Candidate> = all.into_iter().take(GROUP).collect();
     let two: Vec<usize> = (0..group.len().min(2)).collect();
-    let why = vec![
-        "The shop has tried nothing yet, so there is no evidence: these are the two mildest in its own order, and the test spot \
-         decides."
-            .to_owned(),
-    ];
+    let these = if two.len() > 1 { "these are the two mildest" } else { "this is the mildest" };
+    let why = vec![format!(
+        "No try on another vehicle is written down yet, so there is no evidence: {these} in the shop's own order, and the test spot \
+         decides. What was tried on this vehicle itself, `steadypass trial verdict` tells."
+    )];
     (group, two, why)
 }
 
@@ -318,7 +318,7 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
 
 /// What stands behind a chance, in words.
 pub fn evidence(c: &Candidate) -> String {
-    let Some(chance) = c.chance else { return "never tried".to_owned() };
+    let Some(chance) = c.chance else { return "never tried on another vehicle".to_owned() };
     let percent = |p: f64| format!("{:.0}", p * 100.0);
     let here = match c.here {
         (0, _) => "never tried on this class of paint".to_owned(),
