@@ -121,6 +121,16 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     film(&["--phase", "before"], 2, &["READINGS"]);
     s.fails(&["thickness", "ledger"], &["--out", "never"], 1, &["no panel has readings before and after"]);
 
+    s.fails(
+        &["thickness", "remove"],
+        &["--vehicle", "saloon A", "--panel", "bonnet", "--point", "1", "--phase", "before"],
+        1,
+        &["no reading before", "point 1 on bonnet", "thickness show"],
+    );
+    let what = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing"];
+    s.fails(&["trial", "remove"], &what, 1, &["no such try", "trial verdict"]);
+    s.fails(&["note", "remove"], &["never said"], 1, &["just these words", "note list"]);
+
     let note = ["note", "add"];
     s.fails(&note, &[" "], 1, &["0 characters", "1 to 4000"]);
     s.fails(&note, &["--session", "3", "text"], 1, &["no session 3"]);
@@ -137,6 +147,33 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     expect(&["review", "x.mcap", "--out", "never", "--machine", "machine 2"], 2, &["--shop"]);
     assert_eq!(s.holds(), before, "nothing was changed");
     assert!(!PathBuf::from("never").exists());
+}
+
+#[test]
+fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
+    let s = Small::new();
+    let before = s.holds();
+    let film = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "1"];
+    let tried = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing"];
+    let do_it = |verb: &[&str], rest: &[&str]| succeeds(&s.with(verb, rest));
+    do_it(&["thickness", "add"], &[&film[..], &["--phase", "after", "118"]].concat());
+    do_it(&["trial", "add"], &[&tried[..], &["--technician", "Robin", "--passes", "3"]].concat());
+    do_it(&["note", "add"], &["kept"]);
+    let kept = s.holds();
+    do_it(&["thickness", "add"], &[&film[..], &["--phase", "before", "12", "1220"]].concat());
+    do_it(&["trial", "add"], &[&tried[..], &["--technician", "Robin", "--passes", "4", "--panel", "Roof"]].concat());
+    do_it(&["note", "add"], &["slip"]);
+    assert_ne!(s.holds(), kept);
+    // A panel is one however it is typed.
+    let film = ["--vehicle", "saloon A", "--panel", "BONNET", "--point", "1"];
+    do_it(&["thickness", "remove"], &[&film[..], &["--phase", "before"]].concat());
+    do_it(&["trial", "remove"], &[&tried[..], &["--panel", "roof"]].concat());
+    do_it(&["note", "remove"], &["slip"]);
+    assert_eq!(s.holds(), kept);
+    do_it(&["thickness", "remove"], &[&film[..], &["--phase", "after"]].concat());
+    do_it(&["trial", "remove"], &tried);
+    do_it(&["note", "remove"], &["kept"]);
+    assert_eq!(s.holds(), before);
 }
 
 #[test]

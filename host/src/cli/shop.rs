@@ -289,6 +289,29 @@ pub(crate) enum TrialVerb {
     },
     /// Writes a try down, and says how things stand.
     Add(Box<TrialAddArgs>),
+    /// Takes wrongly typed tries away.
+    #[command(
+        after_help = "Example:\n  steadypass trial remove --shop ~/shop --vehicle \"saloon A\" --pad \"white foam\" --liquid finishing"
+    )]
+    Remove {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// Vehicle, as the shop calls it.
+        #[arg(long, value_name = "LABEL")]
+        vehicle: String,
+        /// Pad, as the shop calls it.
+        #[arg(long, value_name = "NAME")]
+        pad: String,
+        /// Liquid, as the shop calls it.
+        #[arg(long, value_name = "NAME")]
+        liquid: String,
+        /// Only tries on this panel.
+        #[arg(long, value_name = "TEXT")]
+        panel: Option<String>,
+        /// Only tries of this day.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        day: Option<jiff::civil::Date>,
+    },
     /// Which to keep: the least aggressive that reached the finish.
     #[command(after_help = "Example:\n  steadypass trial verdict --shop ~/shop --vehicle \"saloon A\" --panel bonnet")]
     Verdict {
@@ -389,6 +412,14 @@ pub(crate) enum NoteVerb {
         /// The note.
         text: String,
     },
+    /// Takes a wrongly typed note away.
+    #[command(after_help = "Example:\n  steadypass note remove --shop ~/shop \"Deep scratch left as it is.\"")]
+    Remove {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// The note, word by word.
+        text: String,
+    },
     /// Lists notes, those marked while recording among them.
     #[command(after_help = "Example:\n  steadypass note list --shop ~/shop --vehicle \"saloon A\"")]
     List {
@@ -455,6 +486,29 @@ pub(crate) enum ThicknessVerb {
         /// Readings of the whole build, µm (1 mil = 25.4 µm).
         #[arg(required = true)]
         readings: Vec<f64>,
+    },
+    /// Takes wrongly typed readings of one point away.
+    #[command(
+        after_help = "Example:\n  steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase before"
+    )]
+    Remove {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// Vehicle, as the shop calls it.
+        #[arg(long, value_name = "LABEL")]
+        vehicle: String,
+        /// Panel.
+        #[arg(long)]
+        panel: String,
+        /// Point on the panel.
+        #[arg(long)]
+        point: String,
+        /// before or after the work.
+        #[arg(long)]
+        phase: String,
+        /// Only readings of this day.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        day: Option<jiff::civil::Date>,
     },
     /// Panels with their readings, removal and cautions.
     #[command(after_help = "Example:\n  steadypass thickness show --shop ~/shop --vehicle \"saloon A\"")]

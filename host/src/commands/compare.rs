@@ -177,7 +177,7 @@ fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, uni
     let ours = find(shown)?;
     let name = |s: &Session| {
         let who = technicians.iter().find(|t| t.id == s.technician).map_or("?", |t| t.entry.name.as_str());
-        format!("{who}, {}", s.day)
+        format!("{who}, {} (session {})", s.day, s.id)
     };
     let invented = |s: &Session| matches!(s.source.as_str(), "simulation" | "generated");
     let sheet = ReferenceSheet {

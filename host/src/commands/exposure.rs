@@ -173,11 +173,14 @@ fn name_of(day: &Day) -> String {
     format!("{who}, {}", date_of(day))
 }
 
+/// Width of the tools' column in the terminal; a longer name is cut, and shows it.
+const TOOL_LETTERS: usize = 36;
+
 fn table(day: &Day, limits: Limits) -> String {
     let mut out = format!("{}\n{}\n", name_of(day), exposure_finding(day, limits));
     let _ = writeln!(
         out,
-        "  {:<36} {:<9} {:<6} {:>8} {:>18} {:>8}",
+        "  {:<TOOL_LETTERS$} {:<9} {:<6} {:>8} {:>18} {:>8}",
         "tool", "basis", "hand", "min", "a_hv, m/s²", "points"
     );
     for source in day.sources() {
@@ -190,17 +193,29 @@ fn table(day: &Day, limits: Limits) -> String {
             },
         );
         // Characters, not bytes, and no control characters from a recording's text.
-        let tool: String = tool.chars().map(|c| if c.is_control() { ' ' } else { c }).take(36).collect();
+        let mut letters = tool.chars().map(|c| if c.is_control() { ' ' } else { c });
+        let mut tool: String = letters.by_ref().take(TOOL_LETTERS).collect();
+        if letters.next().is_some() {
+            tool.pop();
+            tool.push('…');
+        }
         let minutes = running_s / 60.0;
-        let _ =
-            writeln!(out, "  {tool:<36} {:<9} {:<6} {minutes:>8.1} {a:>18} {points:>8}", basis.as_str(), hand.as_str());
+        let _ = writeln!(
+            out,
+            "  {tool:<TOOL_LETTERS$} {:<9} {:<6} {minutes:>8.1} {a:>18} {points:>8}",
+            basis.as_str(),
+            hand.as_str()
+        );
         if let Some(c) = contribution {
-            let hours = |a8: f64| hours_to(a8, c.a_hv_mps2.value);
+            let after = |a8: f64| match hours_to(a8, c.a_hv_mps2.value) {
+                hours if hours <= 24.0 => format!("after {hours:.1} h of running a day"),
+                _ => "not in a whole day of running".to_owned(),
+            };
             let _ = writeln!(
                 out,
-                "    alone, the action value is reached after {:.1} h a day of running, the limit value after {:.1} h",
-                hours(limits.action_mps2),
-                hours(limits.limit_mps2)
+                "    alone, the action value is reached {}, the limit value {}",
+                after(limits.action_mps2),
+                after(limits.limit_mps2)
             );
         }
         if source.measured_s < 0.95 * running_s {
@@ -212,9 +227,11 @@ fn table(day: &Day, limits: Limits) -> String {
         }
     }
     let points = day.dose().points();
+    // Few points are told to a tenth: rounded, they would not add up.
+    let decimals = usize::from(points.hi < 10.0);
     let _ = writeln!(
         out,
-        "  {:.0} points ({:.0} to {:.0}); 100 at A(8) 2.5 m/s², 400 at 5 m/s²",
+        "  {:.decimals$} points ({:.decimals$} to {:.decimals$}); 100 at A(8) 2.5 m/s², 400 at 5 m/s²",
         points.value, points.lo, points.hi
     );
     out

@@ -31,6 +31,11 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             console.result("noted")?;
             Ok(Done::Fine)
         }
+        NoteVerb::Remove { shop: folder, text } => {
+            let gone = store::open(&folder.folder)?.remove_notes(text).map_err(store::of(&folder.folder))?;
+            console.result(&format!("{} removed", count(gone, "note", "notes")))?;
+            Ok(Done::Fine)
+        }
         NoteVerb::List { shop: folder, vehicle, session } => {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use steadypass::{
     compare::draw::{LedgerRow, ledger_png},
+    guidance::units::count,
     shop::{
         FilmReading, Id, Phase, Place, Setting,
         film::{FACTORY_UM, Gauge, panels},
@@ -25,8 +26,7 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
             let id = store.vehicle(vehicle).map_err(&failed)?;
-            let phase =
-                Phase::of(phase).ok_or_else(|| Failure::Usage(format!("--phase {phase}: choose before or after")))?;
+            let phase = phase_of(phase)?;
             let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
             let day = day.clone().unwrap_or(today);
             store
@@ -48,9 +48,24 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                 .map_err(&failed)?;
             show(console, &folder.folder, Some(vehicle))
         }
+        ThicknessVerb::Remove { shop: folder, vehicle, panel, point, phase, day } => {
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
+            let id = store.vehicle(vehicle).map_err(&failed)?;
+            let day = day.map(|day| day.to_string());
+            let gone =
+                store.remove_film_readings(id, [panel, point], phase_of(phase)?, day.as_deref()).map_err(&failed)?;
+            let list: Vec<String> = gone.iter().map(f64::to_string).collect();
+            console.remark(&format!("{} removed: {} µm.", count(gone.len(), "reading", "readings"), list.join(" ")));
+            show(console, &folder.folder, Some(vehicle))
+        }
         ThicknessVerb::Show { shop: folder, vehicle } => show(console, &folder.folder, vehicle.as_deref()),
         ThicknessVerb::Ledger { shop: folder, sort, out } => write_ledger(console, &folder.folder, *sort, out),
     }
+}
+
+fn phase_of(word: &str) -> Result<Phase, Failure> {
+    Phase::of(word).ok_or_else(|| Failure::Usage(format!("--phase {word}: choose before or after")))
 }
 
 fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> Outcome {

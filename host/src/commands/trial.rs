@@ -1,8 +1,11 @@
 //! `trial`: the test spot. What to try, what came of it, which to keep.
 
-use steadypass::shop::{
-    ProductKind, Shop, Trial,
-    trial::{Candidate, History, evidence},
+use steadypass::{
+    guidance::units::count,
+    shop::{
+        ProductKind, Shop, Trial, TriesOf,
+        trial::{Candidate, History, evidence},
+    },
 };
 
 use super::{Console, Done, Failure, Outcome, store};
@@ -36,6 +39,21 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
             };
             store.add_trial(&trial).map_err(&failed)?;
             verdict(console, &store, &add.vehicle, None)
+        }
+        TrialVerb::Remove { shop: folder, vehicle, pad, liquid, panel, day } => {
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
+            let day = day.map(|day| day.to_string());
+            let of = TriesOf {
+                vehicle: store.vehicle(vehicle).map_err(&failed)?,
+                pad: store.product(ProductKind::Pad, pad).map_err(&failed)?,
+                liquid: store.product(ProductKind::Liquid, liquid).map_err(&failed)?,
+                panel: panel.as_deref(),
+                day: day.as_deref(),
+            };
+            let gone = store.remove_trials(of).map_err(&failed)?;
+            console.remark(&format!("{} removed.", count(gone.len(), "try", "tries")));
+            verdict(console, &store, vehicle, None)
         }
         TrialVerb::Verdict { shop: folder, vehicle, panel } => {
             let store = store::open(&folder.folder)?;
@@ -113,7 +131,7 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
         let reached = if t.finish_reached { "reached the finish" } else { "did not reach it" };
         let film = t.film_taken_um.map_or(String::new(), |f| format!(", {f} µm taken"));
         let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
-        console.result(&format!("{name}{panel}, {} passes: {reached}{film}", t.passes))?;
+        console.result(&format!("{name}{panel}, {}: {reached}{film}", count(t.passes, "pass", "passes")))?;
     }
     console.result(&verdict.words)?;
     Ok(Done::Fine)

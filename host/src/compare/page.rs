@@ -7,7 +7,7 @@ use base64::engine::general_purpose::STANDARD;
 
 use super::{Comparison, Figure};
 use crate::drawing::canvas::escape;
-use crate::guidance::Units;
+use crate::guidance::{Units, units::count};
 
 const STYLE: &str = include_str!("../report/style.css");
 const CAUTIONS: &str = include_str!("../report/cautions.html");
@@ -111,11 +111,11 @@ fn table(html: &mut String, comparison: &Comparison, units: Units) {
         let data = &group.data;
         let _ = write!(
             html,
-            "<tr><th scope=\"row\">{}<br><small>{} days, {} sessions, {} passes</small></th>",
+            "<tr><th scope=\"row\">{}<br><small>{}, {}, {}</small></th>",
             escape(&data.name),
-            data.day_count(),
-            data.sessions,
-            data.passes
+            count(data.day_count(), "day", "days"),
+            count(data.sessions, "session", "sessions"),
+            count(data.passes, "pass", "passes")
         );
         for figure in Figure::ALL {
             let label = format!("{} {}", figure.title(), figure.unit(units));

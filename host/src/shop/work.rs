@@ -97,6 +97,28 @@ pub struct FilmReading {
     pub note: String,
 }
 
+impl Trial {
+    /// From the columns of `trials` in the order of the fields.
+    pub(super) fn read(row: &rusqlite::Row<'_>) -> rusqlite::Result<Self> {
+        Ok(Self {
+            vehicle: row.get(0)?,
+            panel: row.get(1)?,
+            day: row.get(2)?,
+            technician: row.get(3)?,
+            machine: row.get(4)?,
+            pad: row.get(5)?,
+            liquid: row.get(6)?,
+            session: row.get(7)?,
+            passes: row.get(8)?,
+            finish_reached: row.get(9)?,
+            haze: row.get(10)?,
+            holograms: row.get(11)?,
+            film_taken_um: row.get(12)?,
+            note: row.get(13)?,
+        })
+    }
+}
+
 impl Shop {
     /// Writes a trial down.
     ///
@@ -151,24 +173,7 @@ impl Shop {
         self.rows(
             "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes, finish_reached,
              haze, holograms, film_taken_um, note FROM trials ORDER BY day, id",
-            |row| {
-                Ok(Trial {
-                    vehicle: row.get(0)?,
-                    panel: row.get(1)?,
-                    day: row.get(2)?,
-                    technician: row.get(3)?,
-                    machine: row.get(4)?,
-                    pad: row.get(5)?,
-                    liquid: row.get(6)?,
-                    session: row.get(7)?,
-                    passes: row.get(8)?,
-                    finish_reached: row.get(9)?,
-                    haze: row.get(10)?,
-                    holograms: row.get(11)?,
-                    film_taken_um: row.get(12)?,
-                    note: row.get(13)?,
-                })
-            },
+            Trial::read,
         )
     }
 

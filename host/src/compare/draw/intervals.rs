@@ -103,7 +103,7 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
             figure.number(figure.possible(hi), units)
         );
     } else {
-        numbers = format!("{numbers}  (too few days)");
+        numbers = format!("{numbers}  (few days)");
     }
     for (j, (_, day)) in group.data.days[i].iter().enumerate() {
         // Days are spread a little up and down so that equal ones stay apart.

@@ -20,6 +20,7 @@ use std::collections::BTreeMap;
 pub use chance::{Cell, Chance, chance};
 
 use super::{Id, Known, Product, ProductKind, Result, Shop, Trial, Vehicle};
+use crate::guidance::units::count;
 
 /// A pad with a liquid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -266,7 +267,10 @@ impl History {
                 } else {
                     format!(" It left {}: a finishing step is needed.", left.join(" and "))
                 };
-                format!("Keep {name}: the least aggressive that reached the finish, in {} passes.{left}", t.passes)
+                format!(
+                    "Keep {name}: the least aggressive that reached the finish, in {}.{left}",
+                    count(t.passes, "pass", "passes")
+                )
             }
         };
         Verdict { tries, keep, words }

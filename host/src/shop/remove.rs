@@ -1,0 +1,122 @@
+//! What was typed wrongly, taken away again: found by what it says, as whoever typed it remembers it. What came from recordings
+//! stays; every filing computes it anew.
+
+use rusqlite::{Row, params};
+
+use super::{Id, Phase, Result, Shop, ShopError, Trial};
+use crate::session::same_name;
+
+/// Which tries to take away.
+#[derive(Clone, Copy, Debug)]
+pub struct TriesOf<'a> {
+    /// On which vehicle.
+    pub vehicle: Id,
+    /// With which pad.
+    pub pad: Id,
+    /// With which liquid.
+    pub liquid: Id,
+    /// Only on this part of it.
+    pub panel: Option<&'a str>,
+    /// Only of this day, `YYYY-MM-DD`.
+    pub day: Option<&'a str>,
+}
+
+impl Shop {
+    /// Takes the gauge's readings of a point away, of one day or of all; returns them, µm, as they were typed.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] when there is none; nothing is changed then.
+    pub fn remove_film_readings(
+        &self,
+        vehicle: Id,
+        [panel, point]: [&str; 2],
+        phase: Phase,
+        day: Option<&str>,
+    ) -> Result<Vec<f64>> {
+        let read = |row: &Row<'_>| {
+            let (id, on): (Id, Id) = (row.get(0)?, row.get(1)?);
+            let names: [String; 4] = [row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?];
+            Ok((id, (on, names, row.get::<_, f64>(6)?)))
+        };
+        let found = self.take_away(
+            "film_readings",
+            "SELECT id, vehicle_id, panel, point, phase, day, film_um FROM film_readings ORDER BY id",
+            read,
+            |(on, [its_panel, its_point, its_phase, its_day], _)| {
+                *on == vehicle
+                    && same_name(its_panel, panel)
+                    && its_point.trim() == point.trim()
+                    && its_phase == phase.as_str()
+                    && day.is_none_or(|day| its_day == day)
+            },
+        )?;
+        if found.is_empty() {
+            return Err(ShopError::Value(format!(
+                "no reading {} the work of point {point} on {panel} is written down; `steadypass thickness show` lists them",
+                phase.as_str()
+            )));
+        }
+        Ok(found.into_iter().map(|(_, _, film_um)| film_um).collect())
+    }
+
+    /// Takes tries away; returns them.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] when there is none; nothing is changed then.
+    pub fn remove_trials(&self, of: TriesOf<'_>) -> Result<Vec<Trial>> {
+        let found = self.take_away(
+            "trials",
+            "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes, finish_reached,
+             haze, holograms, film_taken_um, note, id FROM trials ORDER BY day, id",
+            |row| Ok((row.get(14)?, Trial::read(row)?)),
+            |t| {
+                (t.vehicle, t.pad, t.liquid) == (of.vehicle, of.pad, of.liquid)
+                    && of.panel.is_none_or(|panel| same_name(&t.panel, panel))
+                    && of.day.is_none_or(|day| t.day == day)
+            },
+        )?;
+        if found.is_empty() {
+            return Err(ShopError::Value(
+                "no such try is written down; `steadypass trial verdict` lists a vehicle's".to_owned(),
+            ));
+        }
+        Ok(found)
+    }
+
+    /// Takes typed notes of these words away; returns how many.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] when there is none; nothing is changed then.
+    pub fn remove_notes(&self, text: &str) -> Result<usize> {
+        let found = self.take_away(
+            "notes",
+            "SELECT id, text FROM notes WHERE recorded = 0",
+            |row| Ok((row.get(0)?, row.get::<_, String>(1)?)),
+            |its| its.trim() == text.trim(),
+        )?;
+        if found.is_empty() {
+            return Err(ShopError::Value(
+                "no typed note has just these words; `steadypass note list` shows them all, and those of recordings stay"
+                    .to_owned(),
+            ));
+        }
+        Ok(found.len())
+    }
+
+    /// Deletes the rows of `table` that `select` gives and `fits` wants, all or none.
+    fn take_away<T>(
+        &self,
+        table: &'static str,
+        select: &str,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<(Id, T)>,
+        fits: impl Fn(&T) -> bool,
+    ) -> Result<Vec<T>> {
+        self.whole(|| {
+            let found: Vec<(Id, T)> = self.rows(select, read)?.into_iter().filter(|(_, it)| fits(it)).collect();
+            for (id, _) in &found {
+                self.db.execute(&format!("DELETE FROM {table} WHERE id = ?1"), params![id])?;
+            }
+            Ok(found.into_iter().map(|(_, it)| it).collect())
+        })
+    }
+}
