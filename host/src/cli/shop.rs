@@ -450,6 +450,23 @@ pub(crate) enum SortArg {
     Product,
 }
 
+/// Which point of which panel, before the work or after it.
+#[derive(Debug, Args)]
+pub(crate) struct GaugePoint {
+    /// Vehicle, as the shop calls it.
+    #[arg(long, value_name = "LABEL")]
+    pub(crate) vehicle: String,
+    /// Panel.
+    #[arg(long)]
+    pub(crate) panel: String,
+    /// Point on the panel, as the shop names it.
+    #[arg(long)]
+    pub(crate) point: String,
+    /// before or after the work.
+    #[arg(long)]
+    pub(crate) phase: String,
+}
+
 #[derive(Debug, Subcommand)]
 pub(crate) enum ThicknessVerb {
     /// Writes readings of one point down, and shows the vehicle's panels.
@@ -461,18 +478,8 @@ pub(crate) enum ThicknessVerb {
     Add {
         #[command(flatten)]
         shop: ShopFolder,
-        /// Vehicle, as the shop calls it.
-        #[arg(long, value_name = "LABEL")]
-        vehicle: String,
-        /// Panel.
-        #[arg(long)]
-        panel: String,
-        /// Point on the panel, as the shop names it.
-        #[arg(long)]
-        point: String,
-        /// before or after the work.
-        #[arg(long)]
-        phase: String,
+        #[command(flatten)]
+        at: GaugePoint,
         /// Number of the section on the panel that the point lies in, as in the recording.
         #[arg(long, value_name = "NUMBER", requires = "at_m")]
         section: Option<u32>,
@@ -494,18 +501,8 @@ pub(crate) enum ThicknessVerb {
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
-        /// Vehicle, as the shop calls it.
-        #[arg(long, value_name = "LABEL")]
-        vehicle: String,
-        /// Panel.
-        #[arg(long)]
-        panel: String,
-        /// Point on the panel.
-        #[arg(long)]
-        point: String,
-        /// before or after the work.
-        #[arg(long)]
-        phase: String,
+        #[command(flatten)]
+        at: GaugePoint,
         /// Only readings of this day.
         #[arg(long, value_name = "YYYY-MM-DD")]
         day: Option<jiff::civil::Date>,

@@ -17,7 +17,7 @@ use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
     match &args.what {
-        ThicknessVerb::Add { shop: folder, vehicle, panel, point, phase, section, at_m, day, readings } => {
+        ThicknessVerb::Add { shop: folder, at, section, at_m, day, readings } => {
             let place = match (section, at_m.as_slice()) {
                 (Some(section), &[along_m, across_m]) => Some(Place { section: *section, along_m, across_m }),
                 (None, []) => None,
@@ -25,8 +25,8 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             };
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
-            let id = store.vehicle(vehicle).map_err(&failed)?;
-            let phase = phase_of(phase)?;
+            let id = store.vehicle(&at.vehicle).map_err(&failed)?;
+            let phase = phase_of(&at.phase)?;
             let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
             let day = day.clone().unwrap_or(today);
             store
@@ -34,8 +34,8 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                     for &film_um in readings {
                         store.add_film_reading(&FilmReading {
                             vehicle: id,
-                            panel: panel.clone(),
-                            point: point.clone(),
+                            panel: at.panel.clone(),
+                            point: at.point.clone(),
                             phase,
                             day: day.clone(),
                             film_um,
@@ -46,18 +46,19 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                     Ok(())
                 })
                 .map_err(&failed)?;
-            show(console, &folder.folder, Some(vehicle))
+            show(console, &folder.folder, Some(&at.vehicle))
         }
-        ThicknessVerb::Remove { shop: folder, vehicle, panel, point, phase, day } => {
+        ThicknessVerb::Remove { shop: folder, at, day } => {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
-            let id = store.vehicle(vehicle).map_err(&failed)?;
+            let id = store.vehicle(&at.vehicle).map_err(&failed)?;
             let day = day.map(|day| day.to_string());
-            let gone =
-                store.remove_film_readings(id, [panel, point], phase_of(phase)?, day.as_deref()).map_err(&failed)?;
+            let gone = store
+                .remove_film_readings(id, [&at.panel, &at.point], phase_of(&at.phase)?, day.as_deref())
+                .map_err(&failed)?;
             let list: Vec<String> = gone.iter().map(f64::to_string).collect();
             console.remark(&format!("{} removed: {} µm.", count(gone.len(), "reading", "readings"), list.join(" ")));
-            show(console, &folder.folder, Some(vehicle))
+            show(console, &folder.folder, Some(&at.vehicle))
         }
         ThicknessVerb::Show { shop: folder, vehicle } => show(console, &folder.folder, vehicle.as_deref()),
         ThicknessVerb::Ledger { shop: folder, sort, out } => write_ledger(console, &folder.folder, *sort, out),

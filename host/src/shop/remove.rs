@@ -3,6 +3,7 @@
 
 use rusqlite::{Row, params};
 
+use super::work::TRIALS;
 use super::{Id, Phase, Result, Shop, ShopError, Trial};
 use crate::session::same_name;
 
@@ -66,9 +67,8 @@ impl Shop {
     pub fn remove_trials(&self, of: TriesOf<'_>) -> Result<Vec<Trial>> {
         let found = self.take_away(
             "trials",
-            "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes, finish_reached,
-             haze, holograms, film_taken_um, note, id FROM trials ORDER BY day, id",
-            |row| Ok((row.get(14)?, Trial::read(row)?)),
+            TRIALS,
+            |row| Ok((row.get("id")?, Trial::read(row)?)),
             |t| {
                 (t.vehicle, t.pad, t.liquid) == (of.vehicle, of.pad, of.liquid)
                     && of.panel.is_none_or(|panel| same_name(&t.panel, panel))

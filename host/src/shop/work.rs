@@ -97,8 +97,13 @@ pub struct FilmReading {
     pub note: String,
 }
 
+/// All tries, oldest first, for [`Trial::read`].
+pub(super) const TRIALS: &str =
+    "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id,
+    passes, finish_reached, haze, holograms, film_taken_um, note, id FROM trials ORDER BY day, id";
+
 impl Trial {
-    /// From the columns of `trials` in the order of the fields.
+    /// From a row of [`TRIALS`].
     pub(super) fn read(row: &rusqlite::Row<'_>) -> rusqlite::Result<Self> {
         Ok(Self {
             vehicle: row.get(0)?,
@@ -170,11 +175,7 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn trials(&self) -> Result<Vec<Trial>> {
-        self.rows(
-            "SELECT vehicle_id, panel, day, technician_id, machine_id, pad_id, liquid_id, session_id, passes, finish_reached,
-             haze, holograms, film_taken_um, note FROM trials ORDER BY day, id",
-            Trial::read,
-        )
+        self.rows(TRIALS, Trial::read)
     }
 
     /// Writes a gauge reading down.
