@@ -6,7 +6,11 @@ use std::{net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, Args, Parser, Subcommand};
 use shop::{CompareArgs, DayArgs, FileArgs, NoteArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
-use steadypass::{guidance::Units, simulation::DEMO_SPEED};
+use steadypass::{
+    guidance::Units,
+    name::{self, NotAName},
+    simulation::DEMO_SPEED,
+};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
 ///
@@ -75,6 +79,20 @@ pub(crate) enum Verb {
     Simulate(SimulateArgs),
 }
 
+/// A name that goes into recordings, and that plans and the shop take too; an empty one means that it is not told.
+fn a_name(text: &str) -> Result<String, String> {
+    match name::checked(text) {
+        Ok(name) => Ok(name.to_owned()),
+        Err(NotAName::Empty) => Ok(String::new()),
+        Err(why) => Err(format!("expected up to {} characters on one line, found {}", name::MOST_CHARS, why.as_str())),
+    }
+}
+
+/// A day, in the one form that sorts and that everybody reads the same way.
+fn a_day(text: &str) -> Result<jiff::civil::Date, String> {
+    text.parse().ok().filter(|_| text.len() == 10).ok_or_else(|| "expected a day as YYYY-MM-DD".to_owned())
+}
+
 /// Who, what with, on what.
 #[derive(Clone, Debug, Default, Args)]
 pub(crate) struct FactArgs {
@@ -82,10 +100,10 @@ pub(crate) struct FactArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) plan: Option<PathBuf>,
     /// Who works. Default: the plan's.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,
     /// What is worked on. Default: the plan's.
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = a_name)]
     pub(crate) panel: Option<String>,
 }
 
@@ -230,10 +248,10 @@ pub(crate) struct ReviewArgs {
     #[arg(long, value_name = "M")]
     pub(crate) stroke_length_m: Option<f64>,
     /// Who works, where the recording does not say or says it wrong.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,
     /// Panel, where the recording does not say.
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = a_name)]
     pub(crate) panel: Option<String>,
     #[command(flatten)]
     pub(crate) file: FileArgs,
@@ -273,7 +291,7 @@ pub(crate) struct ExposureArgs {
     #[arg(long, value_name = "NAME")]
     pub(crate) technician: Option<String>,
     /// Only this day.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Folder for exposure.csv and a drawing of each day.
     #[arg(long, value_name = "DIR")]

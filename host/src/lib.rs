@@ -15,6 +15,7 @@ pub mod exposure;
 pub mod guidance;
 pub mod link;
 pub mod live;
+pub mod name;
 pub mod recording;
 pub mod replay;
 pub mod report;

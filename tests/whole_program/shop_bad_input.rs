@@ -100,7 +100,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     trial(&["--passes", "2", "--haze", "7"], 1, &["haze 7", "0 none, 1 slight, 2 plain, 3 heavy"]);
     trial(&["--passes", "2", "--film-um", "NaN"], 1, &["film taken NaN", "-100 to 1000"]);
     trial(&["--passes", "2", "--session", "9"], 1, &["no session 9", "shop status --all"]);
-    trial(&["--passes", "2", "--day", "yesterday"], 1, &["\"yesterday\"", "YYYY-MM-DD"]);
+    trial(&["--passes", "2", "--day", "yesterday"], 2, &["'yesterday'", "a day as YYYY-MM-DD"]);
     trial(&["--passes", "2", "--machine", "machine 9"], 1, &["did you mean \"machine 2\""]);
     trial(&["--passes", "many"], 2, &["many"]);
     s.fails(&["trial", "propose"], &["--vehicle", "saloon B"], 1, &["did you mean \"saloon A\""]);
@@ -114,7 +114,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     // One wrong reading of two: neither is stored.
     film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "0 to 5000"]);
     film(&["--phase", "before", "nan"], 1, &["NaN µm", "0 to 5000"]);
-    film(&["--phase", "before", "--day", "2026-02-30", "120"], 1, &["2026-02-30", "YYYY-MM-DD"]);
+    film(&["--phase", "before", "--day", "2026-02-30", "120"], 2, &["2026-02-30", "YYYY-MM-DD"]);
     film(&["--phase", "before", "--at-m", "0.1,0.2", "120"], 2, &["--section"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1,20", "120"], 1, &["20 m across", "0 to 3 m"]);

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::a_day;
+
 /// The shop's folder.
 #[derive(Clone, Debug, Args)]
 pub(crate) struct ShopFolder {
@@ -242,11 +244,11 @@ pub(crate) struct CompareArgs {
     #[arg(long, value_name = "NAME")]
     pub(crate) liquid: Option<String>,
     /// Only from this day on.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub(crate) from: Option<String>,
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    pub(crate) from: Option<jiff::civil::Date>,
     /// Only up to this day.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub(crate) to: Option<String>,
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    pub(crate) to: Option<jiff::civil::Date>,
     /// Session shown beside the trainer's, by its number in `shop status --all`.
     #[arg(long, value_name = "NUMBER")]
     pub(crate) session: Option<i64>,
@@ -309,7 +311,7 @@ pub(crate) enum TrialVerb {
         #[arg(long, value_name = "TEXT")]
         panel: Option<String>,
         /// Only tries of this day.
-        #[arg(long, value_name = "YYYY-MM-DD")]
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
         day: Option<jiff::civil::Date>,
     },
     /// Which to keep: the least aggressive that reached the finish.
@@ -371,8 +373,8 @@ pub(crate) struct TrialAddArgs {
     #[arg(long, value_name = "NUMBER")]
     pub(crate) session: Option<i64>,
     /// Day. Default: today.
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub(crate) day: Option<String>,
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    pub(crate) day: Option<jiff::civil::Date>,
     /// Anything else.
     #[arg(long, default_value = "", hide_default_value = true)]
     pub(crate) note: String,
@@ -386,7 +388,7 @@ pub(crate) struct NoteArgs {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum NoteVerb {
-    /// Writes a note down: about a vehicle, a panel of it, a session, or a section of a session.
+    /// Writes a note down: about a vehicle, a panel of it, a session, a section of a session, or the shop.
     #[command(
         after_help = "Examples:\n  steadypass note add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \"Deep scratch left as it is.\"\n  \
                         steadypass note add --shop ~/shop --session 12 --section 2 \"New pad from here on.\""
@@ -407,8 +409,8 @@ pub(crate) enum NoteVerb {
         #[arg(long, value_name = "NUMBER", requires = "session")]
         section: Option<u32>,
         /// Day. Default: today, or the session's.
-        #[arg(long, value_name = "YYYY-MM-DD")]
-        day: Option<String>,
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+        day: Option<jiff::civil::Date>,
         /// The note.
         text: String,
     },
@@ -488,8 +490,8 @@ pub(crate) enum ThicknessVerb {
         #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section")]
         at_m: Vec<f64>,
         /// Day. Default: today.
-        #[arg(long, value_name = "YYYY-MM-DD")]
-        day: Option<String>,
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+        day: Option<jiff::civil::Date>,
         /// Readings of the whole build, µm (1 mil = 25.4 µm).
         #[arg(required = true)]
         readings: Vec<f64>,
@@ -504,7 +506,7 @@ pub(crate) enum ThicknessVerb {
         #[command(flatten)]
         at: GaugePoint,
         /// Only readings of this day.
-        #[arg(long, value_name = "YYYY-MM-DD")]
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
         day: Option<jiff::civil::Date>,
     },
     /// Panels with their readings, removal and cautions.
@@ -561,7 +563,7 @@ pub(crate) struct DayArgs {
     #[arg(long, value_name = "NAME")]
     pub(crate) technician: String,
     /// Day. Default: today.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Also write the sheet as a page.
     #[arg(long, value_name = "FILE.html")]

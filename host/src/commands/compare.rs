@@ -30,11 +30,6 @@ pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
     if let Some(session) = args.session {
         return beside(console, &store, session, args.reference, units, &args.out);
     }
-    for day in [&args.from, &args.to].into_iter().flatten() {
-        if day.parse::<jiff::civil::Date>().is_err() || day.len() != 10 {
-            return Err(Failure::Usage(format!("{day}: expected a day as YYYY-MM-DD")));
-        }
-    }
     let product =
         |kind, name: &Option<String>| name.as_ref().map(|n| store.product(kind, n)).transpose().map_err(&failed);
     let question = Question {
@@ -47,8 +42,8 @@ pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
         machine: args.machine.as_ref().map(|n| store.machine(n)).transpose().map_err(&failed)?,
         pad: product(ProductKind::Pad, &args.pad)?,
         liquid: product(ProductKind::Liquid, &args.liquid)?,
-        from: args.from.clone(),
-        to: args.to.clone(),
+        from: args.from.map(|day| day.to_string()),
+        to: args.to.map(|day| day.to_string()),
     };
     let comparison = Comparison::of(question.by, gather(&store, &question).map_err(&failed)?);
     if comparison.groups.is_empty() {

@@ -15,7 +15,7 @@ use steadypass::{
     tables::guarded,
 };
 
-use super::{Console, Done, Failure, Outcome, facts, write_whole};
+use super::{Console, Done, Failure, Outcome, facts, today, write_whole};
 use crate::cli::ExposureArgs;
 
 const HEADER: [&str; 16] = [
@@ -149,7 +149,7 @@ fn with_declared(mut days: Vec<Day>, declared: Vec<Declared>, args: &ExposureArg
     match days.as_mut_slice() {
         [] => {
             let technician = args.technician.clone().unwrap_or_default();
-            let date = args.day.or_else(|| Some(jiff::ZonedDateTime::now().date()));
+            let date = args.day.or_else(|| Some(today()));
             days.push(Day { technician, date, stretches: Vec::new(), declared });
         }
         [day] => day.declared = declared,

@@ -82,6 +82,11 @@ failures_from!(
     steadypass::results::ResultsError
 );
 
+/// The day by this computer's clock and zone.
+fn today() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date()
+}
+
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {
     let console = Console::new(&cli.global);
@@ -91,7 +96,7 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
         #[cfg(not(unix))]
         Verb::Demo(_) => Err(Failure::failed(
             "`demo` needs a pseudo-terminal, which this system does not have. `steadypass simulate --kind demo --out DIR` makes \
-             the same data; `steadypass import` and `steadypass review` do the rest of the job with it",
+             the same data; `steadypass import --invented` and `steadypass review` do the rest of the job with it",
         )),
         Verb::Ports => ports::run(&console),
         Verb::Record(args) => record::run(&console, &args),

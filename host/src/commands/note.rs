@@ -7,7 +7,7 @@ use steadypass::{
     shop::{Id, Note, Session},
 };
 
-use super::{Console, Done, Failure, Outcome, store};
+use super::{Console, Done, Failure, Outcome, store, today};
 use crate::cli::shop::{NoteArgs, NoteVerb};
 
 pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
@@ -17,9 +17,8 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             let failed = store::of(&folder.folder);
             let known = store.sessions().map_err(&failed)?;
             let of_session = session.and_then(|id| known.iter().find(|s| s.id == id)).map(|s| s.day.clone());
-            let today = || jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
             let note = Note {
-                day: day.clone().or(of_session).unwrap_or_else(today),
+                day: day.map(|day| day.to_string()).or(of_session).unwrap_or_else(|| today().to_string()),
                 session: *session,
                 section: *section,
                 vehicle: vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?,

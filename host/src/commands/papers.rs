@@ -9,7 +9,7 @@ use steadypass::{
     shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
 };
 
-use super::{Console, Done, Failure, Outcome, store, write_whole};
+use super::{Console, Done, Failure, Outcome, store, today, write_whole};
 use crate::cli::shop::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
@@ -42,7 +42,7 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     let store = store::open(&args.shop.folder)?;
     let failed = store::of(&args.shop.folder);
     let technician = store.technician(&args.technician).map_err(&failed)?;
-    let day = args.day.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string();
+    let day = args.day.unwrap_or_else(today).to_string();
     let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
     if sheet.works.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));

@@ -33,7 +33,7 @@ use super::{
     facts,
     live::{Ended, Live},
     review::{Request, review},
-    store,
+    store, today,
     watchers::Watchers,
 };
 use crate::cli::{RecordArgs, WatchArgs};
@@ -61,7 +61,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
     let earlier = match &args.file.shop {
         Some(folder) => {
-            let today = jiff::ZonedDateTime::now().date();
+            let today = today();
             live::earlier::passes_of(&store::open(folder)?, today, console.units(plan.units))
                 .map_err(store::of(folder))?
         }

@@ -12,7 +12,7 @@ use steadypass::{
     },
 };
 
-use super::{Console, Done, Failure, Outcome, store, write_whole};
+use super::{Console, Done, Failure, Outcome, store, today, write_whole};
 use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
@@ -27,8 +27,7 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             let failed = store::of(&folder.folder);
             let id = store.vehicle(&at.vehicle).map_err(&failed)?;
             let phase = phase_of(&at.phase)?;
-            let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
-            let day = day.clone().unwrap_or(today);
+            let day = day.unwrap_or_else(today).to_string();
             store
                 .whole(|| {
                     for &film_um in readings {

@@ -8,7 +8,7 @@ use steadypass::{
     },
 };
 
-use super::{Console, Done, Failure, Outcome, store};
+use super::{Console, Done, Failure, Outcome, store, today};
 use crate::cli::shop::{TrialArgs, TrialVerb};
 
 pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
@@ -20,11 +20,10 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
         TrialVerb::Add(add) => {
             let store = store::open(&add.shop.folder)?;
             let failed = store::of(&add.shop.folder);
-            let today = jiff::ZonedDateTime::now().strftime("%Y-%m-%d").to_string();
             let trial = Trial {
                 vehicle: store.vehicle(&add.vehicle).map_err(&failed)?,
                 panel: add.panel.clone(),
-                day: add.day.clone().unwrap_or(today),
+                day: add.day.unwrap_or_else(today).to_string(),
                 technician: store.technician(&add.technician).map_err(&failed)?,
                 machine: add.machine.as_ref().map(|m| store.machine(m)).transpose().map_err(&failed)?,
                 pad: store.product(ProductKind::Pad, &add.pad).map_err(&failed)?,
@@ -63,7 +62,7 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
 }
 
 fn history(store: &Shop) -> Result<History, Failure> {
-    let year = i64::from(jiff::ZonedDateTime::now().year());
+    let year = i64::from(today().year());
     History::of(store, year).map_err(store::of(store.folder()))
 }
 

@@ -1,6 +1,7 @@
 //! What was typed, refused where it cannot be.
 
 use super::{Result, ShopError};
+use crate::name::{self, MOST_CHARS, NotAName};
 
 /// A day as it is stored.
 pub(super) fn checked_day(day: &str) -> Result<&str> {
@@ -10,10 +11,17 @@ pub(super) fn checked_day(day: &str) -> Result<&str> {
     }
 }
 
-/// Refuses a panel's name that is none; an empty one means it was not told.
-pub(super) fn checked_panel(panel: &str) -> Result<()> {
-    if panel.chars().count() > 80 || panel.chars().any(char::is_control) {
-        return Err(ShopError::Value(format!("panel {panel:?}: a name has up to 80 characters and no line breaks")));
+/// A name without the blanks around it; `what` says of what it is one.
+pub(super) fn checked_name<'a>(what: &str, text: &'a str) -> Result<&'a str> {
+    name::checked(text).map_err(|_| {
+        ShopError::Value(format!("{what} {text:?}: a name has 1 to {MOST_CHARS} characters and no line breaks"))
+    })
+}
+
+/// The same of a panel; an empty one means it was not told.
+pub(super) fn checked_panel(panel: &str) -> Result<&str> {
+    match name::checked(panel) {
+        Err(NotAName::Empty) => Ok(""),
+        _ => checked_name("panel", panel),
     }
-    Ok(())
 }

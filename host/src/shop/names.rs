@@ -3,6 +3,7 @@
 use rusqlite::{OptionalExtension as _, Row, params};
 use serde::{Deserialize, Serialize};
 
+use super::checked::checked_name;
 use super::{Result, Shop, ShopError};
 use crate::analysis::MachineKind;
 
@@ -110,15 +111,6 @@ pub struct Technician {
     pub note: String,
 }
 
-/// Names are kept without outer spaces, 1 to 80 characters, no control characters.
-fn clean(what: &str, name: &str) -> Result<String> {
-    let name = name.trim();
-    if name.is_empty() || name.chars().count() > 80 || name.chars().any(char::is_control) {
-        return Err(ShopError::Value(format!("{what} {name:?}: a name has 1 to 80 characters and no line breaks")));
-    }
-    Ok(name.to_owned())
-}
-
 /// A UNIQUE failure means the name is taken; anything else is what it is.
 fn taken(what: &'static str, name: &str) -> impl FnOnce(rusqlite::Error) -> ShopError {
     let name = name.to_owned();
@@ -150,10 +142,10 @@ impl Shop {
     /// # Errors
     /// [`ShopError::NameTaken`], whatever the case of the letters.
     pub fn add_technician(&self, technician: &Technician) -> Result<Id> {
-        let name = clean("technician", &technician.name)?;
+        let name = checked_name("technician", &technician.name)?;
         self.db
             .execute("INSERT INTO technicians (name, note) VALUES (?1, ?2)", params![name, technician.note])
-            .map_err(taken("technician", &name))?;
+            .map_err(taken("technician", name))?;
         Ok(self.db.last_insert_rowid())
     }
 
@@ -162,7 +154,7 @@ impl Shop {
     /// # Errors
     /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a kind, throw or pad size that cannot be.
     pub fn add_machine(&self, machine: &MachineEntry) -> Result<Id> {
-        let name = clean("machine", &machine.name)?;
+        let name = checked_name("machine", &machine.name)?;
         one_of("kind", &machine.kind, &["orbital", "rotary"])?;
         match machine.throw_mm {
             Some(_) if machine.kind == "rotary" => {
@@ -180,7 +172,7 @@ impl Shop {
                     "INSERT INTO machines (name, kind, throw_mm, note) VALUES (?1, ?2, ?3, ?4)",
                     params![name, machine.kind, machine.throw_mm, machine.note],
                 )
-                .map_err(taken("machine", &name))?;
+                .map_err(taken("machine", name))?;
             let id = self.db.last_insert_rowid();
             for pad in &machine.pad_diameters_mm {
                 self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![id, pad])?;
@@ -205,14 +197,14 @@ impl Shop {
     /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a place in the order outside 1 to 99.
     pub fn add_product(&self, product: &Product) -> Result<Id> {
         let kind = product.kind.as_str();
-        let name = clean(kind, &product.name)?;
+        let name = checked_name(kind, &product.name)?;
         in_range("place in the order of aggressiveness", product.aggressiveness as f64, 1.0, 99.0)?;
         self.db
             .execute(
                 "INSERT INTO products (kind, name, aggressiveness, note) VALUES (?1, ?2, ?3, ?4)",
                 params![kind, name, product.aggressiveness, product.note],
             )
-            .map_err(taken(kind, &name))?;
+            .map_err(taken(kind, name))?;
         Ok(self.db.last_insert_rowid())
     }
 
@@ -221,7 +213,7 @@ impl Shop {
     /// # Errors
     /// [`ShopError::NameTaken`]; [`ShopError::Value`] for words that are not in the lists.
     pub fn add_vehicle(&self, vehicle: &Vehicle) -> Result<Id> {
-        let label = clean("vehicle", &vehicle.label)?;
+        let label = checked_name("vehicle", &vehicle.label)?;
         one_of("paint", &vehicle.paint, &["clear-coat", "single-stage", "respray", "unknown"])?;
         one_of("colour", &vehicle.colour, &["dark", "medium", "light", "unknown"])?;
         one_of("hardness", &vehicle.hardness, &["soft", "medium", "hard", "unknown"])?;
@@ -242,7 +234,7 @@ impl Shop {
                     vehicle.note
                 ],
             )
-            .map_err(taken("vehicle", &label))?;
+            .map_err(taken("vehicle", label))?;
         Ok(self.db.last_insert_rowid())
     }
 

@@ -2,7 +2,7 @@
 
 use rusqlite::params;
 
-use super::checked::{checked_day, checked_panel};
+use super::checked::{checked_day, checked_name, checked_panel};
 use super::{Id, Result, Shop, ShopError};
 
 /// One pad-and-liquid combination tried on a test spot, with its result.
@@ -188,11 +188,7 @@ impl Shop {
             return Err(ShopError::Value(format!("film {} µm: expected 0 to 5000", reading.film_um)));
         }
         for (what, name) in [("panel", &reading.panel), ("point", &reading.point)] {
-            if name.trim().is_empty() || name.chars().count() > 80 || name.chars().any(char::is_control) {
-                return Err(ShopError::Value(format!(
-                    "{what} {name:?}: a name has 1 to 80 characters and no line breaks"
-                )));
-            }
+            checked_name(what, name)?;
         }
         if let Some(place) = reading.place {
             if !(1..=9999).contains(&place.section) {

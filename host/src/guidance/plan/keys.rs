@@ -25,9 +25,6 @@ impl NumberKey {
     }
 }
 
-/// Text of a name: something, but not a novel.
-pub(super) const TEXT_CHARS: usize = 80;
-
 pub(super) const PACE_MM_S: NumberKey = NumberKey::new("pace_mm_s", 2.0, 508.0, "mm/s");
 pub(super) const PACE_IN_S: NumberKey = NumberKey::new("pace_in_s", 0.1, 20.0, "in/s");
 // Below 1 K the thermometer's noise decides, above 40 K paint is long past what the trade allows.

@@ -5,7 +5,8 @@ use toml::de::{DeTable, DeValue};
 
 use super::Band;
 use super::error::{Place, PlanError, Problem, Source};
-use super::keys::{NumberKey, TEXT_CHARS};
+use super::keys::NumberKey;
+use crate::name;
 
 /// How alike two keys must be (Jaro-Winkler, 0 to 1) for one to be offered in place of the other. At 0.8 `pace_mms` finds
 /// `pace_mm_s` and `colour` finds nothing.
@@ -67,21 +68,20 @@ impl<'a> Table<'a> {
     }
 
     /// A name or other free text, trimmed.
-    pub(super) fn text(&self, name: &'static str) -> Result<Option<Found<String>>, PlanError> {
+    pub(super) fn text(&self, key: &'static str) -> Result<Option<Found<String>>, PlanError> {
         const EXPECTED: &str = "a text of 1 to 80 characters in quotes";
-        const { assert!(TEXT_CHARS == 80) };
-        let Some(value) = self.get(name) else { return Ok(None) };
+        const { assert!(name::MOST_CHARS == 80) };
+        let Some(value) = self.get(key) else { return Ok(None) };
         let DeValue::String(text) = value.get_ref() else {
-            return Err(self.wrong_type(name, EXPECTED, value.get_ref(), value.span()));
+            return Err(self.wrong_type(key, EXPECTED, value.get_ref(), value.span()));
         };
-        let text = text.trim();
-        let found = match text.chars().count() {
-            0 => "an empty text",
-            n if n > TEXT_CHARS => "a longer text",
-            _ if text.chars().any(char::is_control) => "control characters",
-            _ => return Ok(Some(self.found(text.to_owned(), value.span()))),
-        };
-        Err(wrong(self.source.at(value.span()), Problem::WrongType { key: name, expected: EXPECTED, found }))
+        match name::checked(text) {
+            Ok(text) => Ok(Some(self.found(text.to_owned(), value.span()))),
+            Err(why) => {
+                let problem = Problem::WrongType { key, expected: EXPECTED, found: why.as_str() };
+                Err(wrong(self.source.at(value.span()), problem))
+            }
+        }
     }
 
     /// One of a few words.
