@@ -82,8 +82,10 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
         any = true;
         let name = names.get(&panel.vehicle).map_or("?", String::as_str);
         let removal = match panel.removal {
+            Some(r) if r.grew() => "reads thicker than before, no removal is derived".to_owned(),
             Some(r) => {
-                format!("removed {:.1} ± {:.1} µm (90 %, {} points)", r.value, r.half_width(f64::INFINITY), panel.pairs)
+                let points = count(panel.pairs, "point", "points");
+                format!("removed {:.1} ± {:.1} µm (90 %, {points})", r.value, r.half_width())
             }
             None if panel.pairs > 0 => {
                 "removal not given, for the gauge's spread is not known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, \

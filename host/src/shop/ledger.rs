@@ -101,7 +101,7 @@ fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) 
     let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
     let found = slope(&maps.spots(panel, &ids), gauge)?;
     // Film that grew as a whole is no wear, whatever a line through it says.
-    (found.removal.value > -2.0 * found.removal.sd).then(|| Wear {
+    (!found.removal.grew()).then(|| Wear {
         vehicle: panel.vehicle,
         panel: panel.name.clone(),
         product: None,
@@ -122,7 +122,7 @@ fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) 
 }
 
 fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, f64>, maps: &Maps) -> Option<Wear> {
-    let removal = panel.removal.filter(|r| r.value > -2.0 * r.sd)?;
+    let removal = panel.removal.filter(|r| !r.grew())?;
     // One session without a rubbing distance, and the sum would be too small.
     let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
     let rubbed_m = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>())?;

@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::film::{Gauge, Panel, Point, RUBBING_RELATIVE_SD, Um, ratio_at};
+use super::film::{Gauge, Panel, Point, RUBBING_RELATIVE_SD, Um, ratio};
 use super::{Id, MAP_CELLS, Place, Result, SectionMap, Shop};
 
 /// Fewest points that give a slope of their own: below it the section's mean is taken.
@@ -76,16 +76,15 @@ pub fn slope(spots: &[Spot], gauge: Option<Gauge>) -> Option<Slope> {
     let df = (n - 1) as f64;
     let scatter = sum(&|s| (s.removal_um - um_per_m * s.rubbed_m).powi(2)) / df;
     let variance = scatter.max(gauge.map_or(0.0, |g| g.sd_um * g.sd_um));
-    let quantile = StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(0.95);
-    let by_points = Um { value: um_per_m, sd: (variance / squares).sqrt() };
-    let (_, interval) = ratio_at(by_points, 1.0, RUBBING_RELATIVE_SD, quantile)?;
+    let by_points = Um { value: um_per_m, sd: (variance / squares).sqrt(), df };
+    let (_, interval) = ratio(by_points, 1.0, RUBBING_RELATIVE_SD)?;
     let mean = |of: &dyn Fn(&Spot) -> f64| spots.iter().map(of).sum::<f64>() / n as f64;
     let parts = mean(&|s| s.gauge_part);
     Some(Slope {
         um_per_m,
         interval,
         points: n,
-        removal: Um { value: mean(&|s| s.removal_um), sd: (variance * parts / n as f64).sqrt() },
+        removal: Um { value: mean(&|s| s.removal_um), sd: (variance * parts / n as f64).sqrt(), df },
         rubbed_m: mean(&|s| s.rubbed_m),
         constant_um: constant(spots),
     })

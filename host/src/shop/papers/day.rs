@@ -134,10 +134,8 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Picture, owner_report, report_html};
     use super::*;
     use crate::shop::demo::{Extent, STYLES, generate};
-    use crate::shop::{FilmReading, Phase, Setting};
 
     #[test]
     fn a_day_adds_up_and_an_empty_day_is_empty() {
@@ -151,44 +149,5 @@ mod tests {
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
-    }
-
-    #[test]
-    fn the_owner_s_page_tells_the_work_and_names_no_technician() {
-        let shop = Shop::in_memory();
-        let cast = generate(&shop, &STYLES, Extent { days: 8, sections: 2 }, 4).expect("generated");
-        shop.set(Setting::Name, "Corner <Shop>").expect("set");
-        shop.set(Setting::Care, "Wash by hand.\nNo brushes.").expect("set");
-        for (phase, film_um) in [(Phase::Before, 121.0), (Phase::After, 118.0)] {
-            let reading = FilmReading {
-                vehicle: cast.vehicles[0],
-                panel: "Bonnet".into(),
-                point: "1".into(),
-                phase,
-                day: "2026-03-02".into(),
-                film_um,
-                place: None,
-                note: String::new(),
-            };
-            shop.add_film_reading(&reading).expect("added");
-        }
-        let mut report = owner_report(&shop, cast.vehicles[0]).expect("known");
-        report.pictures = vec![
-            Picture { caption: "bonnet".into(), bytes: b"\xff\xd8\xff picture".to_vec() },
-            Picture { caption: "a script".into(), bytes: b"<svg onload=1>".to_vec() },
-        ];
-        let page = report_html(&report, Units::Si);
-        for words in [
-            "Corner &lt;Shop&gt;",
-            "121\u{a0}µm before, 118\u{a0}µm after",
-            "<p>No brushes.</p>",
-            "our limit of +11.1 K",
-        ] {
-            assert!(page.contains(words), "{words:?} not in {page}");
-        }
-        for style in STYLES {
-            assert!(!page.contains(style.name), "{} is on the owner's page", style.name);
-        }
-        assert!(!page.contains("onload"), "only pictures are embedded");
     }
 }
