@@ -112,6 +112,25 @@ fn tables_that_cannot_be_imported_leave_nothing() {
     expect(&["import", &text(&at(&folder, "none.csv"))], 1, &["none.csv", "no such file"]);
     fs::write(&table, b"\x89MCAP0\r\n\x01rest").expect("write");
     expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", "a recording already", "steadypass review"]);
+    for (name, found) in [("R".repeat(81), "a longer text"), ("Ro\nbin".to_owned(), "control characters")] {
+        expect(&["import", &text(&table), "--technician", &name], 2, &["--technician", "up to 80 characters", found]);
+    }
+}
+
+#[test]
+fn a_table_in_g_is_imported_with_a_word_about_its_unit() {
+    let folder = TempDir::new().expect("temp");
+    let (table, out) = (at(&folder, "g.csv"), text(&at(&folder, "g.mcap")));
+    let with_z = |z: f64| {
+        let rows: String = (0..300).map(|i| format!("{:.2},0,0,{z}\n", f64::from(i) * 0.01)).collect();
+        fs::write(&table, format!("t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n{rows}")).expect("write");
+        stderr(&run(&["import", &text(&table), "--out", &out]))
+    };
+    let said = with_z(1.0);
+    assert!(said.contains("averages 1.00 m/s²") && said.contains("multiply by 9.80665"), "{said}");
+    fs::remove_file(&out).expect("it was imported");
+    let said = with_z(9.8);
+    assert!(!said.contains("averages"), "{said}");
 }
 
 #[test]

@@ -15,7 +15,7 @@ const RUN_ROWS: usize = 72;
 /// A time step this much larger than the usual one is a hole.
 const HOLE: f64 = 1.5;
 /// Larger numbers than these are a wrong unit or a broken file, not a measurement.
-const MAX_ACCEL_MPS2: f64 = 1e5;
+const MAX_ACCEL_MPS2: f64 = 5e3; // 500 g, the widest chips for shocks
 const MAX_GYRO_RADPS: f64 = 1e4;
 const CELSIUS_RANGE: std::ops::RangeInclusive<f64> = -100.0..=1000.0;
 
@@ -28,6 +28,9 @@ pub struct ImportSummary {
     pub seconds: f64,
     /// Accelerometer samples missing, judged by time steps.
     pub lost: u64,
+    /// Size of the acceleration averaged over a second, m/s², the mean of all seconds: 9.8 where gravity is in it and the unit
+    /// is right, because vibration averages out and an arm adds little. `None` for less than a second.
+    pub steady_mps2: Option<f64>,
     /// Whether the table has gyro readings.
     pub has_gyro: bool,
     /// Whether the table has surface temperatures.
@@ -126,6 +129,7 @@ fn import_rows(
     let mut summary = ImportSummary::default();
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
+    let mut steady = Steady::default();
     let mut record = csv::ByteRecord::new();
     let mut done = Vec::new();
     loop {
@@ -175,6 +179,7 @@ fn import_rows(
             }
         };
         if let Some(sample) = triple(1, MAX_ACCEL_MPS2, "acceleration")? {
+            steady.push(t_us, sample);
             accel.push(t_us, sample, &mut done);
             summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
             store(writer, log_ns, &mut done, TableEntry::Accel)?;
@@ -198,6 +203,7 @@ fn import_rows(
             progress(record.position().map_or(0, csv::Position::byte));
         }
     }
+    summary.steady_mps2 = steady.mean();
     let log_ns = (summary.seconds * 1e9) as u64;
     let mut rest = accel.finish();
     summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
@@ -257,6 +263,36 @@ fn number(
                 shown()
             ),
         )),
+    }
+}
+
+/// Averages the acceleration over each whole second, and the sizes of these averages over all.
+#[derive(Debug, Default)]
+struct Steady {
+    second: i64,
+    sum: [f64; 3],
+    samples: u32,
+    sizes: f64,
+    seconds: u32,
+}
+
+impl Steady {
+    fn push(&mut self, t_us: f64, sample: [f32; 3]) {
+        let second = (t_us * 1e-6) as i64;
+        if second != self.second {
+            self.sizes += self.sum.iter().map(|v| v * v).sum::<f64>().sqrt() / f64::from(self.samples.max(1));
+            self.seconds += 1;
+            *self = Self { second, sizes: self.sizes, seconds: self.seconds, ..Self::default() };
+        }
+        for (sum, v) in self.sum.iter_mut().zip(sample) {
+            *sum += f64::from(v);
+        }
+        self.samples += 1;
+    }
+
+    /// The second that is not over says nothing.
+    fn mean(&self) -> Option<f64> {
+        (self.seconds > 0).then(|| self.sizes / f64::from(self.seconds))
     }
 }
 

@@ -516,6 +516,23 @@ fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
 }
 
 #[test]
+fn what_acceleration_averages_to_tells_a_table_in_g() {
+    // A tool at 50 Hz that turns over after a second: only averages over seconds show one g throughout.
+    let table = |seconds: usize| {
+        let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+        for i in 0..=seconds * 100 {
+            let (swing, up) = (if i % 2 == 0 { 5.0 } else { -5.0 }, if i < 100 { 0.8 } else { -0.8 });
+            text += &format!("{:.2},0.6,{swing},{up}\n", i as f64 * 0.01);
+        }
+        import(&text).1.expect("imports").steady_mps2
+    };
+    let steady = table(2).expect("two seconds");
+    assert!((steady - 1.0).abs() < 0.01, "{steady}");
+    let short = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n0,0,0,9.8\n0.5,0,0,9.8\n";
+    assert_eq!(import(short).1.expect("imports").steady_mps2, None);
+}
+
+#[test]
 fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
     let row = |t: &str| format!("{t},0,0,9.8,0,0,0,20,20\n");
     let cases = [
@@ -536,6 +553,7 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
         (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
         (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
         (format!("{HEADER}\n{}0.1,0,0,9.8,0,0,0,2000,20\n", row("0")), "line 3, column `surface_c`: 2000 is outside"),
+        (format!("{HEADER}\n{}0.1,0,0,9999,0,0,0,20,20\n", row("0")), "line 3, column `accel_z_mps2`: 9999 is outside"),
         (format!("{HEADER}\n{}0.1,inf,0,9.8,0,0,0,20,20\n", row("0")), "not a finite number"),
         (format!("{HEADER}\n{},0,0,9.8,0,0,0,20,20\n", row("0")), "every row needs its time"),
     ];
