@@ -1,12 +1,13 @@
 //! The folder of a review: tables, drawings, page. All of it is written beside its final place, and moved there only when
 //! all of it is whole; what an earlier review left over goes last. So no file is ever half written, and nothing of an earlier
 //! review is lost before the new one is there. A program that is killed in the middle of the moving (some renames, no more) may
-//! leave files of both, each of them whole; the next review of the recording puts that right.
+//! leave files of both, each of them whole; one that is killed before leaves a hidden folder. Later reviews put both right.
 
 use std::{
     fs::{self, File},
     io::{self, BufWriter, Write},
     path::{Path, PathBuf},
+    time::Duration,
 };
 
 use tempfile::TempDir;
@@ -16,6 +17,9 @@ use crate::{
     session::Event,
     tables::{PASSES, SERIES, STROKES, Table, WARNINGS},
 };
+
+/// What the names of files and folders begin with that are not whole yet.
+const UNFINISHED: &str = ".unfinished-";
 
 /// Why results could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -71,7 +75,7 @@ impl Results {
         let failed = |source| ResultsError { path: folder.to_owned(), source };
         let made = Made((!folder.exists()).then(|| folder.to_owned()));
         fs::create_dir_all(folder).map_err(failed)?;
-        let staging = tempfile::Builder::new().prefix(".unfinished-").tempdir_in(folder).map_err(failed)?;
+        let staging = tempfile::Builder::new().prefix(UNFINISHED).tempdir_in(folder).map_err(failed)?;
         let open = |(name, header): (&str, &[&str])| {
             let file = File::create(staging.path().join(name)).map_err(failed)?;
             Table::new(BufWriter::new(file), header).map_err(|e| failed(e.into()))
@@ -139,6 +143,7 @@ impl Results {
             fs::remove_file(old).map_err(failed)?;
         }
         self.staging.close().map_err(failed)?;
+        sweep(&self.folder, FORGOTTEN);
         Ok(paths)
     }
 
@@ -156,7 +161,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
     let mut unfinished = tempfile::Builder::new();
-    unfinished.prefix(".unfinished-");
+    unfinished.prefix(UNFINISHED);
     // Rights as any new file has them, not the private ones of a temporary file.
     #[cfg(unix)]
     unfinished.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
@@ -184,9 +189,38 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
     Ok(stale)
 }
 
+/// No review takes as long as this, so a hidden folder of that age belongs to one that was killed.
+const FORGOTTEN: Duration = Duration::from_secs(3600);
+
+/// Removes hidden folders that nothing has been written to for so long. One that will not go is no reason to fail.
+fn sweep(folder: &Path, untouched: Duration) {
+    let old = |entry: &fs::DirEntry| {
+        let hidden = entry.file_name().to_string_lossy().starts_with(UNFINISHED);
+        let age = entry.metadata().ok().filter(fs::Metadata::is_dir).and_then(|m| m.modified().ok()?.elapsed().ok());
+        hidden && age.is_some_and(|age| age >= untouched)
+    };
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten().filter(old) {
+        let _ = fs::remove_dir_all(entry.path());
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_killed_review_left_is_swept_away_when_it_is_old() {
+        let folder = tempfile::tempdir().unwrap();
+        let (hidden, own) = (folder.path().join(".unfinished-x"), folder.path().join("own"));
+        for made in [&hidden, &own] {
+            fs::create_dir(made).unwrap();
+            fs::write(made.join("series.csv"), "half").unwrap();
+        }
+        sweep(folder.path(), FORGOTTEN);
+        assert!(hidden.exists(), "it may be in use");
+        sweep(folder.path(), Duration::ZERO);
+        assert!(!hidden.exists() && own.join("series.csv").exists());
+    }
 
     #[test]
     fn a_folder_made_for_nothing_goes_again_and_one_that_was_there_stays() {

@@ -28,6 +28,10 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     }
     let plan = Plan::from_toml(&PlanSource::new("the demo's plan", PLAN)).map_err(|e| facts::plan_failure(&e))?;
     let recording = args.out.join("demo.mcap");
+    if recording.exists() {
+        // Its review would be of a recording that is no more, were this demo stopped half way.
+        remove(&args.out.join("index.html"))?;
+    }
     for old in [recording.clone(), part_path(&recording)] {
         remove(&old)?;
     }
