@@ -48,6 +48,11 @@ const APART_S: f64 = 0.18;
 /// Share of a burst that its shape may leave in a smaller one beside it, and how close that is, s.
 const BLUR: f64 = 0.1;
 const BESIDE_S: f64 = 0.9;
+/// Of two opposed bursts this close, s, the weaker may be no more than the flank of the stronger, wider than usual, if it has at
+/// most this share of its strength; then as much of it as this says nothing, of either.
+const FLANK_S: f64 = 0.3;
+const FLANK_AT_MOST: f64 = 0.6;
+const FLANK: f64 = 0.7;
 /// What is looked at ends this long before the next event that is not in the fit, s.
 const CLEAR_S: f64 = 0.35;
 /// Gauss-Newton moves of one fit.
@@ -307,11 +312,23 @@ fn keep_apart(times: &mut [f64]) {
 
 fn blurs(times: &[f64], steps: &[[f64; 2]]) -> Vec<f64> {
     let size = |v: &[f64; 2]| v[0].hypot(v[1]);
-    let beside = |j: usize| {
-        let near = (0..times.len()).filter(|i| *i != j && (times[*i] - times[j]).abs() < BESIDE_S);
-        near.map(|i| size(&steps[i])).fold(0.0, f64::max)
+    let opposed = |a: &[f64; 2], b: &[f64; 2]| a[0] * b[0] + a[1] * b[1] < 0.0;
+    let blur = |j: usize| {
+        let (mut beside, mut shared) = (0.0_f64, 0.0_f64);
+        for i in (0..times.len()).filter(|i| *i != j) {
+            let (apart_s, own, other) = ((times[i] - times[j]).abs(), size(&steps[j]), size(&steps[i]));
+            if apart_s < BESIDE_S {
+                beside = beside.max(other - own);
+            }
+            // The two bursts of a step aside are about as strong as each other.
+            let flank = own.min(other);
+            if apart_s < FLANK_S && flank < FLANK_AT_MOST * own.max(other) && opposed(&steps[i], &steps[j]) {
+                shared = shared.max(flank);
+            }
+        }
+        (BLUR * beside).hypot(FLANK * shared)
     };
-    (0..times.len()).map(|j| BLUR * (beside(j) - size(&steps[j])).max(0.0)).collect()
+    (0..times.len()).map(blur).collect()
 }
 
 /// Which pairs of neighbouring bursts are one movement to and fro, that may go on between them.
@@ -488,6 +505,22 @@ mod tests {
             })
             .filter(|p| (p.at - 750).abs() <= 5)
             .collect()
+    }
+
+    #[test]
+    fn the_flank_of_a_strong_burst_is_doubted_and_a_step_aside_is_not() {
+        let doubt = |times: [f64; 2], first: f64, second: f64| blurs(&times, &[[first, 0.0], [second, 0.0]]);
+        // 0.04 m/s against 0.11 m/s a quarter second later: what is left of the weaker one is within its doubt, and the same
+        // is doubted of the stronger one.
+        let flank = doubt([0.0, 0.25], -0.04, 0.11);
+        assert!(flank[0] > 0.027 && (flank[1] - 0.028).abs() < 1e-12, "{flank:?}");
+        for (what, steady) in [
+            ("as strong as each other", doubt([0.0, 0.25], -0.1, 0.11)),
+            ("far apart", doubt([0.0, 0.5], -0.04, 0.11)),
+            ("the same way", doubt([0.0, 0.25], 0.04, 0.11)),
+        ] {
+            assert!(steady[0] <= 0.008 && steady[1] == 0.0, "{what}: {steady:?}");
+        }
     }
 
     #[test]

@@ -92,8 +92,9 @@ impl Warning {
         };
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, Some(value), Some(limit)) => {
+                // A forecast; its tenths would be made up.
                 let near = if value < limit { "close to the " } else { "" };
-                format!("{act}: {} expected within 10 s, {near}limit {}", figure(value), figure(limit))
+                format!("{act}: about {} within 10 s, {near}limit {}", units.rough_rise(value), figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),

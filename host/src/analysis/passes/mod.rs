@@ -5,7 +5,7 @@
 //! Strokes that follow each other by sideways steps belong to one pass. Runs of strokes separated by a rest belong to one
 //! pass if they are parallel and the rest is short ([`group::PAUSE_S`]); at an angle (a crosshatch) they are two. A pass lasts
 //! from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
-//! pressed or more than [`SECTION_PAUSE_S`] go by without work.
+//! pressed or the motor has stood for more than [`SECTION_PAUSE_S`].
 
 mod group;
 
@@ -16,7 +16,7 @@ use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
 use group::group;
 
-/// Longest time without work inside a section, s.
+/// Longest time that the motor stands inside a section, s.
 pub(super) const SECTION_PAUSE_S: f64 = 60.0;
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
 const ASKEW: f64 = 0.15;
@@ -121,7 +121,7 @@ fn take_moves(strokes: &[RawStroke], moves: &[Option<[f64; 2]>], out: &mut [Refi
         let (Some(event), Some(second)) = (strokes[i].moved, moves[i]) else { continue };
         let both = sum(out[i].steps[1], second);
         out[i].steps[1] = both;
-        if strokes.get(i + 1).is_some_and(|s| s.start == event && !s.start_unseen) {
+        if strokes.get(i + 1).is_some_and(|s| s.start == event && !s.masked[0]) {
             out[i].askew = true;
             out[i + 1].steps[0] = both;
             out[i + 1].askew = true;
@@ -418,7 +418,7 @@ mod tests {
                 let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
                 spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
                 let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-                RawStroke { start, end, start_unseen: false, supposed: [false; 2], joined: !first, moved: None }
+                RawStroke { start, end, masked: [false; 2], supposed: [false; 2], joined: !first, moved: None }
             })
             .collect()
     }
@@ -465,7 +465,7 @@ mod tests {
         let stroke = |t_s: f64, v: f64| RawStroke {
             start: Event { t_s, step: [v, 0.0], blur: 0.0 },
             end: Event { t_s: t_s + 9.0, step: [-v, 0.0], blur: 0.0 },
-            start_unseen: false,
+            masked: [false; 2],
             supposed: [false; 2],
             joined: false,
             moved: None,
@@ -483,7 +483,7 @@ mod tests {
         let mut strokes = pass(&mut rng, 5, 0.03, 0.05, 0.4);
         // What stands there is the end of a quick move.
         strokes[0].start.step = [-0.2, 0.15];
-        strokes[0].start_unseen = true;
+        strokes[0].masked[0] = true;
         let passes = preview(&strokes, &[], Known::default());
         assert_eq!(passes.len(), 1);
         let first = &passes[0].strokes[0];

@@ -31,11 +31,10 @@ impl Pipeline {
             let Some(mark_us) = self.marks_us.pop_front() else { break };
             let mark_s = mark_us * 1e-6;
             self.motor.cuts_s.push(mark_s);
-            self.section_marks_s.push(mark_s);
             self.settle_at_s = Some(mark_s + motion::MEASURED_S);
             self.begin_section(mark_s);
         }
-        if self.travelled_s.is_some_and(|last| t_s - last > SECTION_PAUSE_S) {
+        if self.worked_s.is_some_and(|last| t_s - last > SECTION_PAUSE_S) {
             self.begin_section(t_s);
         }
         let now = self.motion.now();
@@ -52,8 +51,9 @@ impl Pipeline {
         }
         let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
         let state = state_of(on, working);
-        if state == State::Working {
-            self.travelled_s = Some(t_s);
+        // With the motor running the arm may work unseen; a start taken from paint that is warm by now would hide its heat.
+        if state == State::Working || self.worked_s.is_some() && state == State::Running {
+            self.worked_s = Some(t_s);
         }
         let arm_mps = self.arm_mps(t_s, state);
         let earlier_passes = self.passes_in_section + self.passes_in_stretch.saturating_sub(1);

@@ -76,16 +76,16 @@ pub struct Pipeline {
     passes_in_section: u32,
     /// When the section began, s.
     section_begun_s: f64,
-    /// When the arm last travelled, s; `None` before a section's first work.
-    travelled_s: Option<f64>,
+    /// When the machine was last at work, s; `None` before a section's first stroke.
+    worked_s: Option<f64>,
     pass_count: u32,
     section: u32,
     section_heading: Option<f64>,
     last_work_s: f64,
     last_sample_us: f64,
     settle_at_s: Option<f64>,
-    /// Marks not yet used to split sections, s.
-    section_marks_s: Vec<f64>,
+    /// Begins of sections that no pass has been counted to yet, s.
+    sections_begun_s: Vec<f64>,
 }
 
 impl Pipeline {
@@ -117,14 +117,14 @@ impl Pipeline {
             passes_in_stretch: 0,
             passes_in_section: 0,
             section_begun_s: f64::NEG_INFINITY,
-            travelled_s: None,
+            worked_s: None,
             pass_count: 0,
             section: 0,
             section_heading: None,
             last_work_s: f64::NEG_INFINITY,
             last_sample_us: f64::NEG_INFINITY,
             settle_at_s: None,
-            section_marks_s: Vec::new(),
+            sections_begun_s: Vec::new(),
         }
     }
 
@@ -283,10 +283,11 @@ impl Pipeline {
     /// Another panel, or the same one after it has been left alone.
     fn begin_section(&mut self, t_s: f64) {
         self.section_begun_s = t_s;
+        self.sections_begun_s.push(t_s);
         self.surface.new_section();
         self.passes_in_section = 0;
         self.passes_in_stretch = 0;
-        self.travelled_s = None;
+        self.worked_s = None;
     }
 }
 

@@ -5,7 +5,7 @@ use super::degrees;
 use super::statistics::{mean_of, quantile, variation};
 use crate::analysis::findings::{Finding, Measured, Pass, State, Stroke};
 use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
-use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
+use crate::analysis::passes::SettledPass;
 use crate::analysis::strokes::Mode;
 use crate::analysis::surface::SETTLE_S;
 use crate::analysis::traverse::WANDER;
@@ -73,12 +73,12 @@ impl Pipeline {
     fn hand_out(&mut self, pass: &SettledPass) {
         let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
         let (start_s, end_s) = (first.start_s, last.end_s);
-        let marked = self.section_marks_s.iter().any(|m| *m <= start_s && *m >= self.last_work_s - 1.0);
-        if self.section == 0 || marked || start_s - self.last_work_s > SECTION_PAUSE_S {
+        let begun = self.sections_begun_s.iter().any(|at| *at <= start_s && *at >= self.last_work_s - 1.0);
+        if self.section == 0 || begun {
             self.section += 1;
             self.section_heading = None;
         }
-        self.section_marks_s.retain(|m| *m > start_s);
+        self.sections_begun_s.retain(|at| *at > start_s);
         self.last_work_s = end_s;
         self.pass_count += 1;
         // Passes from before a mark are settled after it.

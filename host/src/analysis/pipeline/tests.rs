@@ -18,6 +18,11 @@ struct Day {
 }
 
 fn day(seed: u64) -> Day {
+    day_with_rest(seed, 0.0, true)
+}
+
+/// The same with a rest of the arm between the two passes, the motor running on or not.
+fn day_with_rest(seed: u64, rest_s: f64, motor_runs_on: bool) -> Day {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let speed = rng.random_range(0.025..0.07);
     let length = rng.random_range(0.35..0.55);
@@ -38,7 +43,12 @@ fn day(seed: u64) -> Day {
         }
         passes.push((start, t - 1.0));
         t += 1.0;
+        if pass == 0 {
+            t += rest_s;
+        }
     }
+    let rest_ends_s = passes[1].0 - 2.0;
+    let stands = |t: f64| !motor_runs_on && t > passes[0].1 + 1.0 && t < rest_ends_s;
     let off = t + 1.0;
     let end = off + 3.0;
     let gauss = |rng: &mut ChaCha8Rng| -> f64 { StandardNormal.sample(rng) };
@@ -58,7 +68,7 @@ fn day(seed: u64) -> Day {
                 a[0] += step[0] * g;
                 a[1] += step[1] * g;
             }
-            let on = if t > 2.0 && t < off { 12.0 } else { 0.0 };
+            let on = if t > 2.0 && t < off && !stands(t) { 12.0 } else { 0.0 };
             let (s, c) = (tau * 63.0 * t).sin_cos();
             let [x, y] = tip(t);
             [
@@ -134,6 +144,17 @@ fn two_passes_at_right_angles_are_found_with_their_strokes() {
         }
         let across = passes[1].direction_deg.expect("known").abs();
         assert!((across - 90.0).abs() < 12.0, "seed {seed}: {across}°");
+    }
+}
+
+/// A start taken anew from paint that is warm by now would hide its heat.
+#[test]
+fn a_section_ends_when_the_motor_has_stood_for_a_minute_and_not_while_it_runs() {
+    for (rest_s, motor_runs_on, sections) in [(80.0, true, [1, 1]), (80.0, false, [1, 2]), (40.0, false, [1, 1])] {
+        let (_, findings) = play(&day_with_rest(2, rest_s, motor_runs_on), true, 32, 8);
+        let found: Vec<u32> =
+            findings.iter().filter_map(|f| if let Finding::Pass(p) = f { Some(p.section) } else { None }).collect();
+        assert_eq!(found, sections, "{rest_s} s, motor runs on: {motor_runs_on}");
     }
 }
 

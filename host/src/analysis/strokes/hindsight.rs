@@ -29,11 +29,12 @@ impl Account {
                 continue;
             }
             if !begins(role)
-                && let Some((start, start_unseen)) = open.take()
+                && let Some((start, unseen)) = open.take()
             {
                 let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
                 let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
-                out.push(RawStroke { start, end: event, start_unseen, supposed: [false; 2], joined, moved });
+                let masked = [unseen, role == Role::EndLifted];
+                out.push(RawStroke { start, end: event, masked, supposed: [false; 2], joined, moved });
                 joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
             if begins(role) || role == Role::Reversal {
@@ -48,7 +49,7 @@ impl Account {
             if let Some(start) = seen.or(supposed.filter(|start| start.t_s > since_s + STARTS_AFTER_S)) {
                 let supposed = [seen.is_none(), false];
                 let stroke =
-                    RawStroke { start, end: ended.end, start_unseen: false, supposed, joined: false, moved: None };
+                    RawStroke { start, end: ended.end, masked: [false; 2], supposed, joined: false, moved: None };
                 out[at] = RawStroke { joined: true, ..next };
                 out.insert(at, stroke);
             }
@@ -78,7 +79,7 @@ impl Account {
                 (end_s - start.t_s > MOST * usual_s).then_some(RawStroke {
                     start,
                     end: unseen_at(end_s),
-                    start_unseen: false,
+                    masked: [false; 2],
                     supposed: [false, true],
                     joined: true,
                     moved: None,

@@ -39,7 +39,7 @@ const ASLANT_COST: f64 = 4.0;
 /// What going elsewhere without a stop at the stroke's end costs, natural log.
 const NO_STOP_COST: f64 = 2.5;
 /// What setting off across at once, without a rest, costs, natural log.
-const AT_ONCE_COST: f64 = 3.0;
+const AT_ONCE_COST: f64 = 5.0;
 /// What a stroke whose start was not seen costs, natural log; besides, that it goes back, or to one side across.
 const UNSEEN_COST: f64 = 4.0;
 const UNSEEN_BACK_COST: f64 = 0.7;
@@ -77,6 +77,8 @@ const MOVE_COST: f64 = 3.0;
 const MOVE_MPS: f64 = 0.2;
 /// What calling a strong burst at rest no work at all costs, natural log: the machine is set down, or turned over.
 const HANDLED_COST: f64 = 6.0;
+/// What ending a stroke by lifting the machine off costs, natural log.
+const LIFTED_COST: f64 = 4.0;
 /// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative.
 const HURRY: f64 = 0.5;
 /// A start quicker than this is not told as a stroke's speed, m/s: nobody corrects paint that fast, but steps aside are quicker.
@@ -99,6 +101,8 @@ enum Role {
     EndUnnoticed,
     /// End of a stroke, followed by rest.
     EndResting,
+    /// The same as the machine was lifted off, or its motor ran down: a burst of any size and direction.
+    EndLifted,
     /// End of one stroke and start of the next.
     Reversal,
     /// Start or end of a quick move to another place, no stroke.
@@ -149,8 +153,9 @@ struct Account {
 pub(super) struct RawStroke {
     pub(super) start: Event,
     pub(super) end: Event,
-    /// Its start was not seen: `start` is the end of the quick move that led there, whose step says nothing of its speed.
-    pub(super) start_unseen: bool,
+    /// Whether the step at its start, its end says nothing of its speed: of the start because it is the end of the quick move that
+    /// led there, of the end because the machine was lifted off.
+    pub(super) masked: [bool; 2],
     /// Whether its start, its end are only supposed, for nothing showed them: the stroke is taken to have lasted as long as the
     /// others. The turn at its other end says that it was there.
     pub(super) supposed: [bool; 2],
@@ -163,7 +168,7 @@ pub(super) struct RawStroke {
 impl RawStroke {
     /// Whether the burst at its start (0) or end (1) says nothing of its speed.
     pub(super) fn says_nothing(&self, end: usize) -> bool {
-        self.supposed[end] || end == 0 && self.start_unseen
+        self.supposed[end] || self.masked[end]
     }
 }
 
@@ -198,6 +203,11 @@ pub(super) struct StrokeTracker {
 /// Natural log of a normal density, without its constant.
 fn fits(error: f64, sd: f64) -> f64 {
     -0.5 * (error / sd) * (error / sd) - sd.ln()
+}
+
+/// How likely a stroke lasts so long where they usually last `usual_s`, natural log; anyone may stop half way for once.
+fn lasting(time_s: f64, usual_s: f64) -> f64 {
+    (-0.5 * ((time_s / usual_s).ln() / STROKE_SCATTER).powi(2)).max(-5.0)
 }
 
 /// What so many seconds of rest cost, natural log.
@@ -354,7 +364,13 @@ impl Account {
         let pair = Pair::of(first, event, d);
         let sd = STEP_MPS.hypot(SUM_ASKEW * pair.size());
         let (begins, _) = self.begins(sum.map(|v| -v), sd);
-        let score = begins + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
+        // It began after the last burst that was one.
+        let longest_s = first.t_s - self.since_s - STARTS_AFTER_S;
+        if longest_s < MIN_STROKE_S {
+            return None;
+        }
+        let hurried = self.stroke_s.map_or(0.0, |usual| lasting(longest_s.min(usual), usual));
+        let score = begins + hurried + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
         let score = score - self.rest_cost(event.t_s);
         let before = self.after(0.0, Mode::Sidestep, Role::EndUnnoticed, first);
         let mut next = before.after(score, Mode::Stroke, Role::Start, event);
@@ -518,29 +534,30 @@ impl Account {
         let (taken, side) = (-along(d, event.step), across(d, event.step));
         let blurred = STEP_MPS.hypot(event.blur);
         let sd = blurred.hypot(0.15 * speed).hypot(ASKEW * side.abs());
-        let lasting = match self.stroke_s {
-            Some(usual) => (-0.5 * ((time_s / usual).ln() / STROKE_SCATTER).powi(2)).max(-5.0),
+        let lasts = match self.stroke_s {
+            Some(usual) => lasting(time_s, usual),
             None => -0.5 * ((time_s / USUAL_S).ln() / USUAL_SCATTER).powi(2),
         };
-        let put = |mut next: Self| {
-            next.speed = Some(Self::learned(speed, taken, sd));
+        let ended = |mut next: Self| {
             next.stroke_s = Some(self.stroke_s.map_or(time_s, |u| 0.6 * u + 0.4 * time_s));
             next.strokes += 1;
             next
         };
+        let put = |next: Self| Self { speed: Some(Self::learned(speed, taken, sd)), ..ended(next) };
         let stopping = fits(taken - speed, sd);
-        let score = stopping + fits(side, blurred.hypot(0.2 * speed)) + lasting - REAL_COST - 1.0;
+        let score = stopping + fits(side, blurred.hypot(0.2 * speed)) + lasts - REAL_COST - 1.0;
         out.push(put(self.after(score, Mode::Rest, Role::EndResting, event)));
+
+        // Lifted off, or the motor running down: when it ended is told, and no more.
+        let score = goes_anywhere(event.step) + lasts - REAL_COST - LIFTED_COST;
+        out.push(ended(self.after(score, Mode::Rest, Role::EndLifted, event)));
 
         // Half of a turn says little by itself: what it leaks along the stroke may exceed the stroke's own speed.
         let lent = fits(event.step[0], QUICK_MPS) + fits(event.step[1], QUICK_MPS);
-        let mut next = self.after(lent + lasting - REAL_COST, Mode::Sidestep, Role::EndTurning, event);
-        next.stroke_s = Some(self.stroke_s.map_or(time_s, |u| 0.6 * u + 0.4 * time_s));
-        next.strokes += 1;
-        next.lent = lent;
-        out.push(next);
+        let next = self.after(lent + lasts - REAL_COST, Mode::Sidestep, Role::EndTurning, event);
+        out.push(Self { lent, ..ended(next) });
 
-        let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * blurred).hypot(0.25 * speed)) + lasting;
+        let score = fits(taken - 2.0 * speed, 2.0 * sd) + fits(side, (2.0 * blurred).hypot(0.25 * speed)) + lasts;
         let mut next = put(self.after(score - REAL_COST - 3.0, Mode::Stroke, Role::Reversal, event));
         next.speed = Some(Self::learned(speed, 0.5 * taken, sd));
         next.current = self.after_turn(taken, blurred);

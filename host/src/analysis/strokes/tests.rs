@@ -63,7 +63,7 @@ fn a_start_hidden_by_the_move_before_it_is_told_from_the_moves_end() {
             let strokes = settled(events, times[7].1 + 1.0);
             let told: Vec<(f64, f64)> = strokes.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
             assert_eq!(told, times, "speed {speed}, sideways {side}");
-            let unseen: Vec<usize> = (0..strokes.len()).filter(|i| strokes[*i].start_unseen).collect();
+            let unseen: Vec<usize> = (0..strokes.len()).filter(|i| strokes[*i].masked[0]).collect();
             assert_eq!(unseen, [4]);
         }
     }
@@ -181,7 +181,7 @@ fn a_first_start_that_passed_for_noise_is_found_once_the_turns_tell_its_speed() 
         let strokes = settled(events, times[7].1 + 1.0);
         let told: Vec<(f64, f64)> = strokes.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
         assert_eq!(told, times);
-        assert!(strokes.iter().all(|s| s.supposed == [false; 2] && !s.start_unseen));
+        assert!(strokes.iter().all(|s| s.supposed == [false; 2] && s.masked == [false; 2]));
         assert!(strokes[1].joined);
     }
 }
@@ -213,6 +213,38 @@ fn a_last_end_that_the_motor_running_down_hides_is_supposed() {
             let last = strokes[7];
             assert!((last.end.t_s - end_s).abs() < most, "{} {end_s}", last.end.t_s);
             assert!(last.supposed == [false, true] && last.says_nothing(1));
+        }
+    }
+}
+
+#[test]
+fn a_last_stroke_that_ends_in_a_lift_is_told_with_its_end_and_no_speed_from_there() {
+    let mut rng = ChaCha8Rng::seed_from_u64(27);
+    for _ in 0..40 {
+        let (mut events, times) = day(&mut rng, 0.03, 0.12);
+        events.truncate(events.len() - 3);
+        let end_s = times[7].1;
+        // What lifting does to the chip has nothing to do with the stroke's speed, and may even point along it.
+        let lift = [(0.0, [0.02, 0.13]), (0.2, [-0.06, 0.03]), (1.0, [0.09, -0.11])];
+        let lift = lift.map(|(after_s, step)| Event { t_s: end_s + after_s, step, blur: 0.0 });
+        let strokes = settled(events.into_iter().chain(lift), end_s + 2.5);
+        assert_eq!(strokes.len(), times.len());
+        let last = strokes[7];
+        assert!((last.end.t_s - end_s).abs() < 0.3, "{} {end_s}", last.end.t_s);
+        assert!(last.says_nothing(1) && !last.says_nothing(0));
+    }
+}
+
+#[test]
+fn no_stroke_is_thought_to_have_begun_and_ended_within_a_second() {
+    // A stroke that rests at its end; a second later two bursts that, alone, would be the turn of one whose start was not seen.
+    let bursts = [(5.0, 0.03, 0.0), (14.0, -0.03, 0.0), (15.0, 0.03, 0.1), (15.5, 0.03, -0.1), (24.5, -0.03, 0.0)];
+    let mut tracker = StrokeTracker::new();
+    bursts.into_iter().for_each(|(t_s, x, y)| tracker.push(Event { t_s, step: [x, y], blur: 0.0 }));
+    for account in &tracker.accounts {
+        let bursts = account.bursts();
+        for pair in bursts.windows(2).filter(|pair| pair[1].0 == Role::EndUnnoticed) {
+            assert!(pair[1].1.t_s - pair[0].1.t_s > MIN_STROKE_S, "{bursts:?}");
         }
     }
 }
