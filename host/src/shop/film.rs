@@ -112,8 +112,16 @@ impl Gauge {
             squares += values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
             df += (values.len() - 1) as f64;
         }
-        (df >= 5.0 && squares > 0.0).then(|| Self { sd_um: (squares / df).sqrt(), df })
+        // Five equal readings of a gauge that tells whole micrometres do not make a perfect one.
+        (df >= 5.0).then(|| Self { sd_um: (squares / df).sqrt().max(rounding_sd_um(readings)), df })
     }
+}
+
+/// Standard deviation of rounding, µm, to the step that all these readings are told in (JCGM 100:2008, F.2.2.1: a step over √12).
+fn rounding_sd_um(readings: &[FilmReading]) -> f64 {
+    let whole = |step: f64| readings.iter().all(|r| (r.film_um / step - (r.film_um / step).round()).abs() < 1e-6);
+    let step = [1.0, 0.1].into_iter().find(|step| whole(*step)).unwrap_or(0.01);
+    step / 12f64.sqrt()
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -147,7 +155,8 @@ pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f
             Phase::After => point.after.push(r.film_um),
         }
     }
-    panels.into_values().map(|panel| panel.judged(gauge, floor_um)).collect()
+    let rounding_um = rounding_sd_um(readings);
+    panels.into_values().map(|panel| panel.judged(gauge, rounding_um, floor_um)).collect()
 }
 
 impl Panel {
@@ -173,7 +182,7 @@ impl Panel {
         self.points.values().filter(|p| !p.before.is_empty() && !p.after.is_empty())
     }
 
-    fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
+    fn judged(mut self, gauge: Option<Gauge>, rounding_um: f64, floor_um: Option<f64>) -> Self {
         self.mark_odd();
         let pairs: Vec<(f64, f64)> = self
             .paired()
@@ -183,7 +192,7 @@ impl Panel {
             })
             .collect();
         self.pairs = pairs.len();
-        self.removal = removal(&pairs, gauge);
+        self.removal = removal(&pairs, gauge, rounding_um);
         let now = |p: &Point| if p.after.is_empty() { mean(&p.before) } else { mean(&p.after) };
         self.thinnest_um = self.points.values().map(now).min_by(f64::total_cmp);
         self.caution(gauge, floor_um);
@@ -241,18 +250,19 @@ impl Panel {
     }
 }
 
-/// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show.
-fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>) -> Option<Um> {
+/// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show, never
+/// less than what the rounding of the readings does.
+fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f64) -> Option<Um> {
     let n = pairs.len() as f64;
     if pairs.is_empty() {
         return None;
     }
     let value = pairs.iter().map(|p| p.0).sum::<f64>() / n;
-    let by_gauge =
-        gauge.map(|g| Um { value, sd: g.sd_um * pairs.iter().map(|p| p.1).sum::<f64>().sqrt() / n, df: g.df });
+    let spread = pairs.iter().map(|p| p.1).sum::<f64>().sqrt() / n;
+    let by_gauge = gauge.map(|g| Um { value, sd: g.sd_um * spread, df: g.df });
     let by_points = (pairs.len() >= 3).then(|| {
         let squares: f64 = pairs.iter().map(|p| (p.0 - value).powi(2)).sum();
-        Um { value, sd: (squares / (n - 1.0) / n).sqrt(), df: n - 1.0 }
+        Um { value, sd: (squares / (n - 1.0) / n).sqrt().max(rounding_um * spread), df: n - 1.0 }
     });
     by_gauge.into_iter().chain(by_points).reduce(|a, b| if b.sd > a.sd { b } else { a })
 }
@@ -329,6 +339,13 @@ mod tests {
             assert!((um(0.0, df).half_width() - t95).abs() < 5e-4);
             assert!(um(-t975 - 1e-3, df).grew() && !um(-t975 + 1e-3, df).grew());
         }
+        // All points the same, told in whole micrometres: the rounding is left, sqrt(2 / 12 / 3) µm.
+        let readings: Vec<FilmReading> = ["1", "2", "3"]
+            .iter()
+            .flat_map(|point| [reading(point, Phase::Before, 120.0), reading(point, Phase::After, 117.0)])
+            .collect();
+        let removal = panels(&readings, None, None)[0].removal.expect("three pairs");
+        assert!((removal.sd - (2.0_f64 / 36.0).sqrt()).abs() < 1e-12, "{removal:?}");
         // Three points without a known gauge: their own scatter, two degrees of freedom.
         let readings: Vec<FilmReading> = [(120.0, 117.0), (120.0, 118.0), (120.0, 116.0)]
             .iter()
@@ -400,6 +417,12 @@ mod tests {
         assert!((gauge.sd_um - 2f64.sqrt()).abs() < 1e-12);
         assert_eq!(gauge.df, 6.0);
         assert_eq!(Gauge::of(None, &readings[..8]), None);
+        // Equal readings leave what rounding hides: a step over the root of twelve.
+        let equal = |um: f64| -> Vec<FilmReading> { (0..6).map(|_| reading("1", Phase::Before, um)).collect() };
+        let sd_um = |um: f64| Gauge::of(None, &equal(um)).expect("six readings of one spot").sd_um;
+        for (um, step) in [(121.0, 1.0), (121.3, 0.1), (121.92, 0.01)] {
+            assert!((sd_um(um) - step / 12f64.sqrt()).abs() < 1e-12, "{um}");
+        }
     }
 
     #[test]

@@ -20,7 +20,7 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
     let groups: Vec<&Group> = comparison.groups.iter().take(MOST_GROUPS.min(4)).collect();
     let figures: Vec<Figure> =
         Figure::ALL.into_iter().filter(|f| groups.iter().any(|g| g.data.days[f.index()].len() > 1)).collect();
-    let mut canvas = Canvas::new(WIDTH as u32, (300.0 + figures.len().max(1) as f64 * (ROW + 62.0)) as u32);
+    let mut canvas = Canvas::new(WIDTH as u32, (300.0 + figures.len() as f64 * (ROW + 62.0)) as u32);
     let mut under =
         "One dot is a working day, first to last; days off are not counted. A line is drawn where the change stands \
                      out."
@@ -38,7 +38,8 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
         let name = lettering::fit(&lettering::safe(&group.data.name, 60), size::FINDING, Weight::SemiBold, width - GAP);
         canvas.text(x, top + 30.0, &name, Type::of(size::FINDING).bold());
         if let Some((first, last)) = group.data.span() {
-            canvas.text(x, top + 60.0, &format!("{first} to {last}"), Type::of(size::NOTE).fill(theme::SOFT));
+            let span = if first == last { first.to_owned() } else { format!("{first} to {last}") };
+            canvas.text(x, top + 60.0, &span, Type::of(size::NOTE).fill(theme::SOFT));
         }
     }
     for (row, figure) in figures.iter().enumerate() {
