@@ -44,14 +44,6 @@ impl Units {
         }
     }
 
-    /// The same where tenths are not known.
-    pub fn rough_rise(self, k: f64) -> String {
-        match self {
-            Self::Si => format!("{k:+.0} K"),
-            Self::Us => format!("{:+.0} °F", k / K_PER_FAHRENHEIT_DEGREE),
-        }
-    }
-
     /// Arm speed; `mps` in m/s.
     pub fn arm_speed(self, mps: f64) -> String {
         match self {

@@ -92,9 +92,9 @@ impl Warning {
         };
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, Some(value), Some(limit)) => {
-                // A forecast; its tenths would be made up.
-                let near = if value < limit { "close to the " } else { "" };
-                format!("{act}: about {} within 10 s, {near}limit {}", units.rough_rise(value), figure(limit))
+                // How far beyond the limit is a guess from a second or two of warming; the table has it, a person need not.
+                let why = if value < limit { "close to the limit of" } else { "within 10 s it may pass the limit of" };
+                format!("{act}: {why} {}", figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),
@@ -343,6 +343,12 @@ mod tests {
         });
         assert_eq!(soon.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatSoon]);
         assert_eq!((soon[0].value, soon[0].limit), (Some(13.0), Some(20.0 * 5.0 / 9.0)));
+        assert_eq!(
+            soon[0].text(Units::Us, "OPM"),
+            "Lift soon or move on: within 10 s it may pass the limit of +20.0 °F"
+        );
+        let near = Warning { value: Some(10.8), ..soon[0] };
+        assert_eq!(near.text(Units::Si, "OPM"), "Lift soon or move on: close to the limit of +11.1 K");
         assert!(soon[0].t_s <= 0.15);
 
         let over = run(&mut watch, 5.0, 5.0, steady(12.0));

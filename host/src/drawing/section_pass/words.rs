@@ -33,10 +33,10 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     match (fast.is_empty(), slow.is_empty(), facts.in_band()) {
         (true, true, None) if facts.strokes.is_empty() => parts.push("No strokes could be told apart".to_owned()),
         (true, true, None) => parts.push("Arm speed not judged".to_owned()),
-        (true, true, Some((n, all))) if n == all => parts.push(if all == 1 {
-            "The stroke kept to the target pace".to_owned()
-        } else {
-            format!("All {all} strokes kept to the target pace")
+        (true, true, Some((n, all))) if n == all => parts.push(match all {
+            1 => "The stroke kept to the target pace".to_owned(),
+            2 => "Both strokes kept to the target pace".to_owned(),
+            all => format!("All {all} strokes kept to the target pace"),
         }),
         (true, true, Some((n, all))) => {
             parts.push(format!("{n} of {all} strokes at the target pace, none clearly off"));
