@@ -192,7 +192,7 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
 /// No review takes as long as this, so a hidden folder of that age belongs to one that was killed.
 const FORGOTTEN: Duration = Duration::from_secs(3600);
 
-/// Removes hidden folders that nothing has been written to for so long. One that will not go is no reason to fail.
+/// Removes hidden folders that no file has been added to for so long. One that will not go is no reason to fail.
 fn sweep(folder: &Path, untouched: Duration) {
     let old = |entry: &fs::DirEntry| {
         let hidden = entry.file_name().to_string_lossy().starts_with(UNFINISHED);

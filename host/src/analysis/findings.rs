@@ -77,6 +77,8 @@ pub struct LiveTick {
     pub last_stroke_place: Option<StrokePlace>,
     /// Strokes finished in the current pass, as far as can be told now.
     pub strokes: u32,
+    /// Times a section was begun so far, by the mark button or because the motor had stood.
+    pub sections_begun: u32,
     /// Spot temperature, °C, corrected for emissivity.
     pub surface_c: Option<f64>,
     /// Rise over the section's start, K.

@@ -19,8 +19,6 @@ use crate::{
 const HEAT_AGAIN_S: f64 = 5.0;
 /// The same for the pace: about half a stroke.
 const PACE_AGAIN_S: f64 = 10.0;
-/// A panel that has not been worked for this long is a section left, s; as the analysis counts it.
-const SECTION_PAUSE_S: f64 = 60.0;
 /// What was last done stays on screen for this long, s.
 const NOTICE_S: f64 = 8.0;
 /// Passes kept in the list.
@@ -139,7 +137,8 @@ pub struct Model {
     units: Units,
     view: View,
     rose_s: f64,
-    last_work_s: f64,
+    /// Begins of sections, as the analysis counts them, that are shown.
+    sections_begun: u32,
     notice_s: f64,
     advice: Advice,
 }
@@ -188,7 +187,7 @@ impl Model {
             units,
             view,
             rose_s: f64::NEG_INFINITY,
-            last_work_s: f64::NAN,
+            sections_begun: 0,
             notice_s: f64::NEG_INFINITY,
             advice: Advice::Nothing,
         }
@@ -222,7 +221,11 @@ impl Model {
                 WarningKind::PaceFast => self.sound(Cue::SlowDown, warning.t_s),
                 _ => {}
             },
-            Event::Mark { .. } => self.new_section(),
+            Event::Mark { .. } => {
+                // The analysis counts it, too, a moment later.
+                self.sections_begun += 1;
+                self.new_section();
+            }
             Event::Pass(judged) => self.settled(judged),
             // The note itself says so, at once.
             Event::Row(_)
@@ -300,11 +303,10 @@ impl Model {
         if tick.t_s - self.notice_s > NOTICE_S {
             view.notice = None;
         }
-        if tick.state == State::Working {
-            if tick.t_s - self.last_work_s > SECTION_PAUSE_S {
-                self.new_section();
-            }
-            self.last_work_s = tick.t_s;
+        // What was covered stays to be looked at until the next work.
+        if tick.state == State::Working && tick.sections_begun > self.sections_begun {
+            self.sections_begun = tick.sections_begun;
+            self.new_section();
         }
         self.cover.tick(tick);
         self.picture();
@@ -552,7 +554,7 @@ mod tests {
     }
 
     #[test]
-    fn a_section_begins_by_mark_or_after_a_minute_without_work() {
+    fn a_section_begins_by_mark_or_when_the_analysis_says_so_and_shows_with_the_next_work() {
         let mut stand = Stand::new();
         stand.model.event(&Event::Mark { t_s: 0.0 }, &stand.guidance.clone());
         assert_eq!(stand.model.view().section, 1, "a mark before any work");
@@ -560,11 +562,19 @@ mod tests {
         assert!(stand.model.view().covered > 0.1);
         stand.model.event(&Event::Mark { t_s: 5.0 }, &stand.guidance.clone());
         assert_eq!((stand.model.view().section, stand.model.view().covered), (2, 0.0));
-        stand.run(1.0, |tick| tick.strokes = 0);
-        stand.run(5.0, |tick| tick.strokes = 1);
-        stand.run(61.0, |tick| (tick.state, tick.strokes) = (State::Still, 0));
+        // The analysis counts the second mark only while the next stroke is being laid.
+        stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (0, 1));
+        stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (1, 1));
+        stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (1, 2));
         assert_eq!(stand.model.view().section, 2);
-        stand.run(0.1, |tick| tick.strokes = 0);
+        stand.run(5.0, |tick| (tick.strokes, tick.sections_begun) = (1, 2));
+        // The arm rests for long with the motor running: the same section.
+        stand.run(90.0, |tick| (tick.state, tick.strokes, tick.sections_begun) = (State::Running, 1, 2));
+        stand.run(0.1, |tick| (tick.strokes, tick.sections_begun) = (1, 2));
+        assert_eq!(stand.model.view().section, 2);
+        stand.run(61.0, |tick| (tick.state, tick.strokes, tick.sections_begun) = (State::Still, 0, 3));
+        assert_eq!(stand.model.view().section, 2);
+        stand.run(0.1, |tick| (tick.strokes, tick.sections_begun) = (0, 3));
         assert_eq!(stand.model.view().section, 3);
     }
 

@@ -29,7 +29,7 @@ pub struct ImportSummary {
     /// Accelerometer samples missing, judged by time steps.
     pub lost: u64,
     /// Size of the acceleration averaged over a second, m/s², the mean of all seconds: 9.8 where gravity is in it and the unit
-    /// is right, because vibration averages out and an arm adds little. `None` for less than a second.
+    /// is right, because vibration averages out and an arm adds little. `None` for less than a second of ten samples.
     pub steady_mps2: Option<f64>,
     /// Whether the table has gyro readings.
     pub has_gyro: bool,
@@ -277,11 +277,16 @@ struct Steady {
 }
 
 impl Steady {
+    /// Fewer samples than this in a second average nothing.
+    const ENOUGH: u32 = 10;
+
     fn push(&mut self, t_us: f64, sample: [f32; 3]) {
         let second = (t_us * 1e-6) as i64;
         if second != self.second {
-            self.sizes += self.sum.iter().map(|v| v * v).sum::<f64>().sqrt() / f64::from(self.samples.max(1));
-            self.seconds += 1;
+            if self.samples >= Self::ENOUGH {
+                self.sizes += self.sum.iter().map(|v| v * v).sum::<f64>().sqrt() / f64::from(self.samples);
+                self.seconds += 1;
+            }
             *self = Self { second, sizes: self.sizes, seconds: self.seconds, ..Self::default() };
         }
         for (sum, v) in self.sum.iter_mut().zip(sample) {

@@ -528,6 +528,11 @@ fn what_acceleration_averages_to_tells_a_table_in_g() {
     };
     let steady = table(2).expect("two seconds");
     assert!((steady - 1.0).abs() < 0.01, "{steady}");
+    // The first second holds nothing but a temperature.
+    let late: String = (100..=320).map(|i| format!("{:.2},0,0,9.81,\n", f64::from(i) * 0.01)).collect();
+    let late = format!("t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,surface_c\n0.05,,,,21.5\n{late}");
+    let steady = import(&late).1.expect("imports").steady_mps2.expect("a second");
+    assert!((steady - 9.81).abs() < 1e-3, "{steady}");
     let short = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n0,0,0,9.8\n0.5,0,0,9.8\n";
     assert_eq!(import(short).1.expect("imports").steady_mps2, None);
 }

@@ -1,7 +1,7 @@
 //! What was typed, refused where it cannot be.
 
 use super::{Result, ShopError};
-use crate::name::{self, MOST_CHARS, NotAName};
+use crate::name::{self, MOST_CHARS};
 
 /// A day as it is stored.
 pub(super) fn checked_day(day: &str) -> Result<&str> {
@@ -20,8 +20,5 @@ pub(super) fn checked_name<'a>(what: &str, text: &'a str) -> Result<&'a str> {
 
 /// The same of a panel; an empty one means it was not told.
 pub(super) fn checked_panel(panel: &str) -> Result<&str> {
-    match name::checked(panel) {
-        Err(NotAName::Empty) => Ok(""),
-        _ => checked_name("panel", panel),
-    }
+    if panel.trim().is_empty() { Ok("") } else { checked_name("panel", panel) }
 }

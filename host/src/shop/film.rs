@@ -42,7 +42,8 @@ pub struct Um {
     pub value: f64,
     /// One standard deviation.
     pub sd: f64,
-    /// Degrees of freedom that the standard deviation was estimated with; infinite where it was told.
+    /// Degrees of freedom that the standard deviation was estimated with; infinite where it was told. They stay where rounding made
+    /// it larger than was estimated: too wide rather than too narrow.
     pub df: f64,
 }
 
@@ -81,6 +82,8 @@ pub struct Panel {
     pub removal: Option<Um>,
     /// Points that the removal rests on.
     pub pairs: usize,
+    /// Standard deviation of the rounding of its readings, µm.
+    pub rounding_um: f64,
     /// Lowest mean of a point after the work (before it where there is none yet).
     pub thinnest_um: Option<f64>,
     /// What the user must know.
@@ -113,14 +116,16 @@ impl Gauge {
             df += (values.len() - 1) as f64;
         }
         // Five equal readings of a gauge that tells whole micrometres do not make a perfect one.
-        (df >= 5.0).then(|| Self { sd_um: (squares / df).sqrt().max(rounding_sd_um(readings)), df })
+        (df >= 5.0)
+            .then(|| Self { sd_um: (squares / df).sqrt().max(rounding_sd_um(readings.iter().map(|r| r.film_um))), df })
     }
 }
 
-/// Standard deviation of rounding, µm, to the step that all these readings are told in (JCGM 100:2008, F.2.2.1: a step over √12).
-fn rounding_sd_um(readings: &[FilmReading]) -> f64 {
-    let whole = |step: f64| readings.iter().all(|r| (r.film_um / step - (r.film_um / step).round()).abs() < 1e-6);
-    let step = [1.0, 0.1].into_iter().find(|step| whole(*step)).unwrap_or(0.01);
+/// Standard deviation of rounding, µm, to the step that all these readings are told in (JCGM 100:2008, F.2.2.1: a step over √12):
+/// whole micrometres, tenths of a mil, tenths, or hundredths.
+fn rounding_sd_um(readings: impl Iterator<Item = f64> + Clone) -> f64 {
+    let whole = |step: f64| readings.clone().all(|um| (um / step - (um / step).round()).abs() < 1e-6);
+    let step = [1.0, 2.54, 0.1].into_iter().find(|step| whole(*step)).unwrap_or(0.01);
     step / 12f64.sqrt()
 }
 
@@ -155,8 +160,7 @@ pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f
             Phase::After => point.after.push(r.film_um),
         }
     }
-    let rounding_um = rounding_sd_um(readings);
-    panels.into_values().map(|panel| panel.judged(gauge, rounding_um, floor_um)).collect()
+    panels.into_values().map(|panel| panel.judged(gauge, floor_um)).collect()
 }
 
 impl Panel {
@@ -182,7 +186,8 @@ impl Panel {
         self.points.values().filter(|p| !p.before.is_empty() && !p.after.is_empty())
     }
 
-    fn judged(mut self, gauge: Option<Gauge>, rounding_um: f64, floor_um: Option<f64>) -> Self {
+    fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
+        self.rounding_um = rounding_sd_um(self.points.values().flat_map(|p| p.before.iter().chain(&p.after)).copied());
         self.mark_odd();
         let pairs: Vec<(f64, f64)> = self
             .paired()
@@ -192,7 +197,7 @@ impl Panel {
             })
             .collect();
         self.pairs = pairs.len();
-        self.removal = removal(&pairs, gauge, rounding_um);
+        self.removal = removal(&pairs, gauge, self.rounding_um);
         let now = |p: &Point| if p.after.is_empty() { mean(&p.before) } else { mean(&p.after) };
         self.thinnest_um = self.points.values().map(now).min_by(f64::total_cmp);
         self.caution(gauge, floor_um);
@@ -216,7 +221,7 @@ impl Panel {
         }
         if let Some(removal) = self.removal.filter(Um::grew) {
             cautions.push(format!(
-                "Reads {:.1} µm thicker than before: other points, filler residue or a gauge not zeroed. Clean it, zero the gauge, read again.",
+                "Reads {:.1} µm thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the gauge, read again.",
                 -removal.value
             ));
         }
@@ -251,7 +256,7 @@ impl Panel {
 }
 
 /// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show, never
-/// less than what the rounding of the readings does.
+/// less than what the rounding of the readings does: equal readings of one point are all rounded by the same.
 fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f64) -> Option<Um> {
     let n = pairs.len() as f64;
     if pairs.is_empty() {
@@ -262,9 +267,11 @@ fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f64) -> Opti
     let by_gauge = gauge.map(|g| Um { value, sd: g.sd_um * spread, df: g.df });
     let by_points = (pairs.len() >= 3).then(|| {
         let squares: f64 = pairs.iter().map(|p| (p.0 - value).powi(2)).sum();
-        Um { value, sd: (squares / (n - 1.0) / n).sqrt().max(rounding_um * spread), df: n - 1.0 }
+        Um { value, sd: (squares / (n - 1.0) / n).sqrt(), df: n - 1.0 }
     });
-    by_gauge.into_iter().chain(by_points).reduce(|a, b| if b.sd > a.sd { b } else { a })
+    let rounded_um = rounding_um * (2.0 / n).sqrt();
+    let larger = by_gauge.into_iter().chain(by_points).reduce(|a, b| if b.sd > a.sd { b } else { a });
+    larger.map(|um| Um { sd: um.sd.max(rounded_um), ..um })
 }
 
 /// Relative standard deviation of a section's mean rubbing distance: a pad speed good to 2 %, an area good to 5 % each way where
@@ -420,7 +427,7 @@ mod tests {
         // Equal readings leave what rounding hides: a step over the root of twelve.
         let equal = |um: f64| -> Vec<FilmReading> { (0..6).map(|_| reading("1", Phase::Before, um)).collect() };
         let sd_um = |um: f64| Gauge::of(None, &equal(um)).expect("six readings of one spot").sd_um;
-        for (um, step) in [(121.0, 1.0), (121.3, 0.1), (121.92, 0.01)] {
+        for (um, step) in [(121.0, 1.0), (121.3, 0.1), (121.92, 2.54), (121.93, 0.01)] {
             assert!((sd_um(um) - step / 12f64.sqrt()).abs() < 1e-12, "{um}");
         }
     }

@@ -12,7 +12,8 @@
 //! proportional to the rubbing distance, so removal = slope · distance with no constant. Pressure is **not measured**: the
 //! slope is Preston's constant times the pressure these hands used. Least squares with a point's weight from how often it was
 //! read; the scatter about the line, if larger than the gauge's own, decides how certain the slope is, so that errors of the
-//! way the pad took and of the gauge's place are counted in. What all points share, the scale of the rubbing distance, is not in
+//! way the pad took and of the gauge's place are counted in. Its degrees of freedom are the points' in either case: too wide rather than
+//! too narrow where the gauge's own spread is the larger. What all points share, the scale of the rubbing distance, is not in
 //! the scatter and is added ([`RUBBING_RELATIVE_SD`]).
 //!
 //! A constant that is there all the same (a gauge zeroed anew, wax on the paint before) is looked for and told, not fitted away.

@@ -5,7 +5,7 @@
 //! Strokes that follow each other by sideways steps belong to one pass. Runs of strokes separated by a rest belong to one
 //! pass if they are parallel and the rest is short ([`group::PAUSE_S`]); at an angle (a crosshatch) they are two. A pass lasts
 //! from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
-//! pressed or the motor has stood for more than [`SECTION_PAUSE_S`].
+//! pressed or the motor has stood for a minute; that is the pipeline's to say.
 
 mod group;
 
@@ -16,8 +16,6 @@ use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Stretch};
 use group::group;
 
-/// Longest time that the motor stands inside a section, s.
-pub(super) const SECTION_PAUSE_S: f64 = 60.0;
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
 const ASKEW: f64 = 0.15;
 const SUM_ASKEW: f64 = 0.05;
@@ -275,7 +273,7 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
         let weight: f64 = said.iter().map(|s| 1.0 / s.1).sum();
         let speed = said.iter().map(|s| s.0 / s.1).sum::<f64>() / weight;
         // ln of the odds of this way against the other, given a speed of that size.
-        let mut odds = 2.0 * speed * speed.abs() * weight;
+        let mut odds = if said.is_empty() { 0.0 } else { 2.0 * speed * speed.abs() * weight };
         if let Some(last) = ways.last() {
             odds -= last * TO_AND_FRO;
         }
@@ -475,6 +473,12 @@ mod tests {
         assert!(second(0.04) > 0.9, "clear");
         assert!(second(-0.04) < -0.9, "back");
         assert!(second(0.002) < -0.9, "faint");
+        // Of a stroke with neither end told, to and fro is all that can be said.
+        let before = pass(&mut ChaCha8Rng::seed_from_u64(7), 3, 0.04, 0.05, 0.0);
+        let silent = RawStroke { masked: [true; 2], ..stroke(before[2].end.t_s + 2.0, 0.04) };
+        let passes = preview(&[&before[..], &[silent]].concat(), &[], Known::default());
+        let last = passes[0].strokes[3];
+        assert!(last.direction[0] < -0.9 && last.traverse.speed_mps.is_finite(), "{last:?}");
     }
 
     #[test]

@@ -8,10 +8,13 @@ use crate::analysis::heat;
 use crate::analysis::motion;
 use crate::analysis::orbit::{OrbitTick, TICK_US};
 use crate::analysis::pad_speed::pad_speed_mps;
-use crate::analysis::passes::{SECTION_PAUSE_S, SettledPass};
+use crate::analysis::passes::SettledPass;
 use crate::analysis::strokes::Mode;
 use crate::analysis::track;
 use crate::analysis::traverse::Z90;
+
+/// Longest time that the motor stands inside a section, s. A stream that stays away as long counts as standing: nobody knows.
+const SECTION_PAUSE_S: f64 = 60.0;
 
 impl Pipeline {
     /// One tenth of a second.
@@ -34,8 +37,8 @@ impl Pipeline {
             self.settle_at_s = Some(mark_s + motion::MEASURED_S);
             self.begin_section(mark_s);
         }
-        if self.worked_s.is_some_and(|last| t_s - last > SECTION_PAUSE_S) {
-            self.begin_section(t_s);
+        if let Some(last_s) = self.worked_s.filter(|last| t_s - last > SECTION_PAUSE_S) {
+            self.begin_section(last_s);
         }
         let now = self.motion.now();
         if now.strokes != self.strokes_seen {
@@ -52,7 +55,7 @@ impl Pipeline {
         let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
         let state = state_of(on, working);
         // With the motor running the arm may work unseen; a start taken from paint that is warm by now would hide its heat.
-        if state == State::Working || self.worked_s.is_some() && state == State::Running {
+        if state == State::Working || self.worked_s.is_some() && self.motor.runs() {
             self.worked_s = Some(t_s);
         }
         let arm_mps = self.arm_mps(t_s, state);
@@ -71,6 +74,7 @@ impl Pipeline {
             last_stroke_mps: self.last_stroke,
             last_stroke_place: self.last_place,
             strokes: self.strokes_in_pass,
+            sections_begun: self.sections_begun,
             surface_c: surface.surface_c,
             surface_rise_k: surface.rise_k,
             rise_in_10s_k: surface.rise_in_10s_k,

@@ -86,6 +86,8 @@ pub struct Pipeline {
     settle_at_s: Option<f64>,
     /// Begins of sections that no pass has been counted to yet, s.
     sections_begun_s: Vec<f64>,
+    /// Begins of sections in all.
+    sections_begun: u32,
 }
 
 impl Pipeline {
@@ -125,6 +127,7 @@ impl Pipeline {
             last_sample_us: f64::NEG_INFINITY,
             settle_at_s: None,
             sections_begun_s: Vec::new(),
+            sections_begun: 0,
         }
     }
 
@@ -284,6 +287,7 @@ impl Pipeline {
     fn begin_section(&mut self, t_s: f64) {
         self.section_begun_s = t_s;
         self.sections_begun_s.push(t_s);
+        self.sections_begun += 1;
         self.surface.new_section();
         self.passes_in_section = 0;
         self.passes_in_stretch = 0;

@@ -16,6 +16,9 @@ const SPIN_UP_S: f64 = 0.8;
 const GATHERS_S: f64 = 0.6;
 const RUNS_DOWN_S: f64 = 0.4;
 
+/// Shaking without a rate for less than this is the machine being handled, s.
+const HANDLED_S: f64 = 2.0;
+
 /// What the motor did at a tick.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Motor {
@@ -33,6 +36,8 @@ pub(super) struct MotorLog {
     on: VecDeque<Option<Motor>>,
     /// Ticks since it last ran.
     pub(super) off_ticks: i64,
+    /// Ticks since it last stood.
+    on_ticks: i64,
     /// Times that end a pass, s.
     pub(super) cuts_s: Vec<f64>,
 }
@@ -46,17 +51,24 @@ impl MotorLog {
         self.on.push_back(on);
         if on == Some(Motor::Off) {
             self.off_ticks += 1;
+            self.on_ticks = 0;
             if self.off_ticks as f64 * TICK_US == OFF_CUT_S * 1e6 {
                 self.cuts_s.push(index as f64 * TICK_US * 1e-6 - OFF_CUT_S);
             }
         } else {
             self.off_ticks = 0;
+            self.on_ticks += i64::from(on.is_some());
         }
         let longest = ((motion::LONGEST_S + 60.0) * 1e6 / TICK_US) as usize;
         if self.on.len() > longest {
             self.on.pop_front();
             self.first += 1;
         }
+    }
+
+    /// Whether it runs now: at speed, or shaking for longer than setting the machine down does.
+    pub(super) fn runs(&self) -> bool {
+        self.on.back() == Some(&Some(Motor::AtSpeed)) || self.on_ticks as f64 * TICK_US >= HANDLED_S * 1e6
     }
 
     /// Notes that a rate was found at a tick, with hindsight.

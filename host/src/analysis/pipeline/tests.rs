@@ -21,7 +21,7 @@ fn day(seed: u64) -> Day {
     day_with_rest(seed, 0.0, true)
 }
 
-/// The same with a rest of the arm between the two passes, the motor running on or not.
+/// The same with a rest of the arm between the two passes, the motor running on, or standing while the machine is once set down.
 fn day_with_rest(seed: u64, rest_s: f64, motor_runs_on: bool) -> Day {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let speed = rng.random_range(0.025..0.07);
@@ -70,11 +70,12 @@ fn day_with_rest(seed: u64, rest_s: f64, motor_runs_on: bool) -> Day {
             }
             let on = if t > 2.0 && t < off && !stands(t) { 12.0 } else { 0.0 };
             let (s, c) = (tau * 63.0 * t).sin_cos();
+            let set_down = if stands(t) && (t - rest_ends_s + 25.0).abs() < 0.1 { 8.0 } else { 0.0 };
             let [x, y] = tip(t);
             [
                 (a[0] - 9.81 * y.sin() + on * c + 0.05 * gauss(&mut rng) + 0.1) as f32,
                 (a[1] + 9.81 * x.sin() + 0.8 * on * s + 0.05 * gauss(&mut rng) - 0.1) as f32,
-                (9.81 * x.cos() * y.cos() + 0.3 * on * c + 0.05 * gauss(&mut rng)) as f32,
+                (9.81 * x.cos() * y.cos() + 0.3 * on * c + set_down * s + 0.05 * gauss(&mut rng)) as f32,
             ]
         })
         .collect();

@@ -154,7 +154,7 @@ pub(super) struct RawStroke {
     pub(super) start: Event,
     pub(super) end: Event,
     /// Whether the step at its start, its end says nothing of its speed: of the start because it is the end of the quick move that
-    /// led there, of the end because the machine was lifted off.
+    /// led there, of the end because the machine was lifted off or its motor ran down.
     pub(super) masked: [bool; 2],
     /// Whether its start, its end are only supposed, for nothing showed them: the stroke is taken to have lasted as long as the
     /// others. The turn at its other end says that it was there.
@@ -352,7 +352,9 @@ impl Account {
     fn turned_unseen(&self, event: Event) -> Option<Self> {
         let (first, refund) = self.passed_over?;
         let time_s = event.t_s - first.t_s;
-        if time_s < SIDESTEP_S.0 || time_s > SIDESTEP_S.1 {
+        // It began after the last burst that was one.
+        let longest_s = first.t_s - self.since_s - STARTS_AFTER_S;
+        if time_s < SIDESTEP_S.0 || time_s > SIDESTEP_S.1 || longest_s < MIN_STROKE_S {
             return None;
         }
         let sum: [f64; 2] = [0, 1].map(|i| 0.5 * (first.step[i] + event.step[i]));
@@ -363,13 +365,8 @@ impl Account {
         let d = sum.map(|v| v / speed);
         let pair = Pair::of(first, event, d);
         let sd = STEP_MPS.hypot(SUM_ASKEW * pair.size());
-        let (begins, _) = self.begins(sum.map(|v| -v), sd);
-        // It began after the last burst that was one.
-        let longest_s = first.t_s - self.since_s - STARTS_AFTER_S;
-        if longest_s < MIN_STROKE_S {
-            return None;
-        }
-        let hurried = self.stroke_s.map_or(0.0, |usual| lasting(longest_s.min(usual), usual));
+        let (begins, usual_s) = self.begins(sum.map(|v| -v), sd);
+        let hurried = usual_s.map_or(0.0, |usual| lasting(longest_s.min(usual), usual));
         let score = begins + hurried + pair.steps_aside(None, speed) - 2.0 * REAL_COST - UNSEEN_COST - refund;
         let score = score - self.rest_cost(event.t_s);
         let before = self.after(0.0, Mode::Sidestep, Role::EndUnnoticed, first);
@@ -548,9 +545,13 @@ impl Account {
         let score = stopping + fits(side, blurred.hypot(0.2 * speed)) + lasts - REAL_COST - 1.0;
         out.push(put(self.after(score, Mode::Rest, Role::EndResting, event)));
 
-        // Lifted off, or the motor running down: when it ended is told, and no more.
+        // Lifted off, or the motor running down: when it ended is told, and no more. One whose start was not seen either would be
+        // a stroke that nothing shows.
+        let seen = self.past.as_ref().is_some_and(|p| p.role != Role::MoveThenStart);
         let score = goes_anywhere(event.step) + lasts - REAL_COST - LIFTED_COST;
-        out.push(ended(self.after(score, Mode::Rest, Role::EndLifted, event)));
+        if seen {
+            out.push(ended(self.after(score, Mode::Rest, Role::EndLifted, event)));
+        }
 
         // Half of a turn says little by itself: what it leaks along the stroke may exceed the stroke's own speed.
         let lent = fits(event.step[0], QUICK_MPS) + fits(event.step[1], QUICK_MPS);

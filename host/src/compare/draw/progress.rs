@@ -29,7 +29,7 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
         under.push_str(&format!(" The first {} of {} are shown.", groups.len(), comparison.groups.len()));
     }
     if figures.is_empty() {
-        under = "Nobody has two working days yet: there is no progress to show.".to_owned();
+        under = "None of these has two working days yet: there is no progress to show.".to_owned();
     }
     let top = head(&mut canvas, "Progress over working days", &under, comparison.invented());
     let width = (WIDTH - 2.0 * MARGIN - AXIS) / groups.len().max(1) as f64;

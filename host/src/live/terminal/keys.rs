@@ -4,9 +4,10 @@ use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use super::draw::Prompt;
 use crate::live::board::Ask;
+use crate::name;
 
-/// Longest line that can be typed, letters.
-const LONGEST: usize = 200;
+/// Longest note that can be typed, letters.
+const LONGEST_NOTE: usize = 200;
 
 const NOTE: &str = "Note";
 const TECHNICIAN: &str = "Who takes the machine";
@@ -92,7 +93,12 @@ impl Keys {
             KeyCode::Backspace => {
                 text.pop();
             }
-            KeyCode::Char(letter) if !letter.is_control() && text.chars().count() < LONGEST => text.push(letter),
+            KeyCode::Char(letter) if !letter.is_control() => {
+                let longest = if label == NOTE { LONGEST_NOTE } else { name::MOST_CHARS };
+                if text.chars().count() < longest {
+                    text.push(letter);
+                }
+            }
             _ => {}
         }
         self.prompt = Some(Prompt::Line { label, text });

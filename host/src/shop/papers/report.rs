@@ -41,7 +41,7 @@ pub struct PanelWork {
     pub limit_k: f64,
     /// Mean film before and after, µm: of the points read at both times, if there are any.
     pub film_um: (Option<f64>, Option<f64>),
-    /// What was taken off, where the gauge's spread is known.
+    /// What was taken off, where the gauge's spread is known or three points tell it.
     pub removal: Option<Um>,
 }
 
