@@ -379,3 +379,7 @@ fn csv_error(table: &Path, error: &csv::Error) -> Error {
         _ => problem(table, error.to_string()),
     }
 }
+
+#[cfg(test)]
+#[path = "table_tests.rs"]
+mod tests;

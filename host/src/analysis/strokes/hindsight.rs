@@ -2,8 +2,9 @@
 
 use super::{
     ASKEW, Account, Event, MIN_STROKE_S, Mode, RawStroke, Role, STARTS_AFTER_S, STEP_MPS, STROKE_SCATTER, SUM_ASKEW,
-    UNEVEN, UNSEEN_COST, USUAL_S, USUAL_SCATTER, across, along, fits, is_noise,
+    UNSEEN_COST, USUAL_S, USUAL_SCATTER, across, along, fits, is_noise,
 };
+use crate::analysis::traverse::UNEVEN;
 
 /// Two starts this close, relative to the stroke's time, make the same stroke of it.
 const SAME_START: f64 = 0.15;

@@ -1,0 +1,112 @@
+use std::fs;
+
+use tempfile::TempDir;
+
+use super::*;
+use crate::analysis::Reading;
+use crate::recording::{Reader, Timeline};
+
+const HEADER: &str =
+    "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c";
+
+fn import(text: &str) -> (TempDir, std::result::Result<ImportSummary, String>) {
+    let folder = TempDir::new().expect("temp");
+    let table = folder.path().join("table.csv");
+    fs::write(&table, text).expect("write");
+    let result = import_table(&table, &folder.path().join("out.mcap"), &Facts::default(), |_| {});
+    (folder, result.map_err(|e| e.to_string()))
+}
+
+#[test]
+fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
+    let mut text = format!("\u{feff}{HEADER},remark\r\n");
+    let times: Vec<usize> = (0..300).filter(|i| !(40..45).contains(i) && !(200..260).contains(i)).collect();
+    for i in &times {
+        let gyro = if i % 8 == 0 { "0.1,0.2,0.3" } else { ",," };
+        let surface = if i % 100 == 0 { "31.5,22" } else { "," };
+        text += &format!("{:.6},{i},1.5,9.81,{gyro},{surface},x\r\n", *i as f64 * 0.001);
+    }
+    let (folder, result) = import(&text);
+    let summary = result.expect("imports");
+    assert_eq!((summary.rows, summary.lost), (times.len() as u64, 65));
+    assert!(summary.has_gyro && summary.has_surface);
+    let (mut timeline, mut reader) = (Timeline::new(), Reader::open(&folder.path().join("out.mcap")).expect("opens"));
+    let (mut seen, mut looks) = (Vec::new(), 0);
+    while reader
+        .next_chunk(|entry| {
+            timeline.push(&entry, &mut |reading| match reading {
+                Reading::Accel(run) => {
+                    for (k, sample) in run.samples.iter().enumerate() {
+                        let t_us = run.first_us + run.spacing_us * k as f64;
+                        assert!((t_us / 1000.0 - f64::from(sample[0])).abs() < 1e-3, "sample {} at {t_us}", sample[0]);
+                        seen.push(sample[0] as usize);
+                    }
+                }
+                Reading::Surface(look) => {
+                    assert_eq!((look.apparent_c, look.ambient_c, look.corrected), (Some(31.5), Some(22.0), true));
+                    looks += 1;
+                }
+                _ => {}
+            });
+        })
+        .expect("reads")
+    {}
+    assert_eq!((seen, looks), (times, 2));
+    assert_eq!(timeline.losses().accel_samples, 65);
+}
+
+#[test]
+fn what_acceleration_averages_to_tells_a_table_in_g() {
+    // A tool at 50 Hz that turns over after a second: only averages over seconds show one g throughout.
+    let table = |seconds: usize| {
+        let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+        for i in 0..=seconds * 100 {
+            let (swing, up) = (if i % 2 == 0 { 5.0 } else { -5.0 }, if i < 100 { 0.8 } else { -0.8 });
+            text += &format!("{:.2},0.6,{swing},{up}\n", i as f64 * 0.01);
+        }
+        import(&text).1.expect("imports").steady_mps2
+    };
+    let steady = table(2).expect("two seconds");
+    assert!((steady - 1.0).abs() < 0.01, "{steady}");
+    // The first second holds nothing but a temperature.
+    let late: String = (100..=320).map(|i| format!("{:.2},0,0,9.81,\n", f64::from(i) * 0.01)).collect();
+    let late = format!("t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,surface_c\n0.05,,,,21.5\n{late}");
+    let steady = import(&late).1.expect("imports").steady_mps2.expect("a second");
+    assert!((steady - 9.81).abs() < 1e-3, "{steady}");
+    let short = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n0,0,0,9.8\n0.5,0,0,9.8\n";
+    assert_eq!(import(short).1.expect("imports").steady_mps2, None);
+}
+
+#[test]
+fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
+    let row = |t: &str| format!("{t},0,0,9.8,0,0,0,20,20\n");
+    let cases = [
+        (String::new(), "no column `t_s`"),
+        (format!("{HEADER}\n"), "no rows"),
+        (format!("{HEADER}\n{}", row("0")), "only one row"),
+        ("t_s,accel_x_mps2,accel_y_mps2\n0,1,2\n".into(), "no column `accel_z_mps2`"),
+        (format!("{HEADER},t_s\n"), "stands there twice"),
+        (format!("{HEADER}\n{}{}", row("0"), row("NaN")), "line 3, column `t_s`: `NaN` is not a finite number"),
+        (
+            format!("{HEADER}\n{}0.1,0,abc,9.8,0,0,0,20,20\n", row("0")),
+            "line 3, column `accel_y_mps2`: `abc` is not a number",
+        ),
+        (
+            format!("{HEADER}\n{}{}{}", row("0"), row("0.2"), row("0.1")),
+            "line 4, column `t_s`: 0.1 does not come after 0.2",
+        ),
+        (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
+        (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
+        (format!("{HEADER}\n{}0.1,0,0,9.8,0,0,0,2000,20\n", row("0")), "line 3, column `surface_c`: 2000 is outside"),
+        (format!("{HEADER}\n{}0.1,0,0,9999,0,0,0,20,20\n", row("0")), "line 3, column `accel_z_mps2`: 9999 is outside"),
+        (format!("{HEADER}\n{}0.1,inf,0,9.8,0,0,0,20,20\n", row("0")), "not a finite number"),
+        (format!("{HEADER}\n{},0,0,9.8,0,0,0,20,20\n", row("0")), "every row needs its time"),
+    ];
+    for (text, expected) in cases {
+        let (folder, result) = import(&text);
+        let said = result.expect_err("refused");
+        assert!(said.contains(expected), "{said:?} should say {expected:?}");
+        let left: Vec<_> = fs::read_dir(folder.path()).expect("list").map(|f| f.expect("entry").file_name()).collect();
+        assert_eq!(left, ["table.csv"], "nothing is left behind");
+    }
+}
