@@ -9,6 +9,7 @@ use shop::{CompareArgs, DayArgs, FileArgs, NoteArgs, ReportArgs, ShopArgs, Thick
 use steadypass::{
     guidance::Units,
     name::{self, NotAName},
+    shop::day_of,
     simulation::DEMO_SPEED,
 };
 
@@ -88,9 +89,9 @@ fn a_name(text: &str) -> Result<String, String> {
     }
 }
 
-/// A day, in the one form that sorts and that everybody reads the same way.
+/// A day, as the shop takes it.
 fn a_day(text: &str) -> Result<jiff::civil::Date, String> {
-    text.parse().ok().filter(|_| text.len() == 10).ok_or_else(|| "expected a day as YYYY-MM-DD".to_owned())
+    day_of(text).ok_or_else(|| "expected a day as YYYY-MM-DD".to_owned())
 }
 
 /// Who, what with, on what.

@@ -3,11 +3,16 @@
 use super::{Result, ShopError};
 use crate::name::{self, MOST_CHARS};
 
+/// A day in the one form that sorts and that everybody reads the same way: YYYY-MM-DD.
+pub fn day_of(text: &str) -> Option<jiff::civil::Date> {
+    text.parse().ok().filter(|_| text.len() == 10)
+}
+
 /// A day as it is stored.
 pub(super) fn checked_day(day: &str) -> Result<&str> {
-    match day.parse::<jiff::civil::Date>() {
-        Ok(_) if day.len() == 10 => Ok(day),
-        _ => Err(ShopError::Value(format!("{day:?}: expected a day as YYYY-MM-DD"))),
+    match day_of(day) {
+        Some(_) => Ok(day),
+        None => Err(ShopError::Value(format!("{day:?}: expected a day as YYYY-MM-DD"))),
     }
 }
 

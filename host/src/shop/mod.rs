@@ -38,6 +38,7 @@ mod tests;
 pub mod trial;
 mod work;
 
+pub use checked::day_of;
 pub use error::{Result, ShopError};
 pub use map::{MAP_CELLS, SectionMap};
 pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehicle};

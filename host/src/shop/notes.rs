@@ -55,7 +55,7 @@ impl Shop {
         if text.contains(|c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
             return Err(ShopError::Value("the note holds control characters; write it as plain text".into()));
         }
-        checked_panel(&note.panel)?;
+        let panel = checked_panel(&note.panel)?;
         match (note.session, note.section) {
             (None, Some(section)) => {
                 return Err(ShopError::Value(format!("section {section} of which session? Give its number too")));
@@ -65,7 +65,7 @@ impl Shop {
         }
         self.db.execute(
             "INSERT INTO notes (day, session_id, section, vehicle_id, panel, text) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![note.day, note.session, note.section, note.vehicle, note.panel.trim(), text],
+            params![note.day, note.session, note.section, note.vehicle, panel, text],
         )?;
         Ok(self.db.last_insert_rowid())
     }

@@ -142,7 +142,7 @@ impl Shop {
         if let Some(film) = trial.film_taken_um.filter(|f| !(-100.0..=1000.0).contains(f)) {
             return Err(ShopError::Value(format!("film taken {film} µm: expected -100 to 1000")));
         }
-        checked_panel(&trial.panel)?;
+        let panel = checked_panel(&trial.panel)?;
         if let Some(session) = trial.session {
             self.checked_session(session, None)?;
         }
@@ -152,7 +152,7 @@ impl Shop {
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
             params![
                 trial.vehicle,
-                trial.panel.trim(),
+                panel,
                 trial.day,
                 trial.technician,
                 trial.machine,
@@ -187,9 +187,7 @@ impl Shop {
         if !(0.0..=5000.0).contains(&reading.film_um) {
             return Err(ShopError::Value(format!("film {} µm: expected 0 to 5000", reading.film_um)));
         }
-        for (what, name) in [("panel", &reading.panel), ("point", &reading.point)] {
-            checked_name(what, name)?;
-        }
+        let (panel, point) = (checked_name("panel", &reading.panel)?, checked_name("point", &reading.point)?);
         if let Some(place) = reading.place {
             if !(1..=9999).contains(&place.section) {
                 return Err(ShopError::Value(format!("section {}: sections are numbered from 1", place.section)));
@@ -207,8 +205,8 @@ impl Shop {
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
             params![
                 reading.vehicle,
-                reading.panel.trim(),
-                reading.point.trim(),
+                panel,
+                point,
                 reading.phase.as_str(),
                 reading.day,
                 reading.film_um,
