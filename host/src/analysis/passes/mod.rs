@@ -13,7 +13,7 @@ use super::attitude::Vec3;
 use super::findings::Interval;
 use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
-use super::turns::{self, Stretch};
+use super::turns::{self, Event, Stretch};
 use group::group;
 
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
@@ -102,6 +102,7 @@ fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
     let (mut out, moves) = single_bursts(strokes);
     take_moves(strokes, &moves, &mut out);
+    take_asides(strokes, |e| e.step, &mut out);
     out
 }
 
@@ -134,6 +135,18 @@ struct Burst {
     of: Option<(usize, usize)>,
 }
 
+/// A stroke's end or start that lies within the step aside of a turn shows in the sum of that step's two bursts.
+fn take_asides(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &mut [Refined]) {
+    for i in 1..strokes.len() {
+        let Some([first, second]) = strokes[i].aside else { continue };
+        if strokes[i - 1].end == first {
+            out[i - 1].steps[1] = sum(step_at(first), step_at(second));
+        } else if strokes[i].start == second {
+            out[i].steps[0] = sum(step_at(first), step_at(second));
+        }
+    }
+}
+
 fn refine(
     stretch: Stretch<'_>,
     found: Found<'_>,
@@ -163,9 +176,11 @@ fn refine(
     let mut widths: Vec<(f64, f64)> =
         groups.iter().filter_map(|g| fit(g, found.width_s).map(|f| (f.width_s, f.width_weight))).collect();
     let width = weighted_median(&mut widths).unwrap_or(found.width_s);
+    let mut measured: Vec<(f64, [f64; 2])> = Vec::with_capacity(bursts.len());
     for g in &groups {
         let Some(fit) = fit(g, width) else { continue };
         for (j, b) in bursts[g.0.clone()].iter().enumerate() {
+            measured.push((b.t_s, fit.steps[j]));
             if let Some((i, end)) = b.of {
                 out[i].times_s[end] = fit.times_s[j];
                 out[i].steps[end] = fit.steps[j];
@@ -182,6 +197,8 @@ fn refine(
         out[i].steps[0] = out[i - 1].steps[1];
     }
     take_moves(strokes, &moves, &mut out);
+    let step_at = |e: Event| measured.iter().find(|m| m.0 == e.t_s).map_or(e.step, |m| m.1);
+    take_asides(strokes, step_at, &mut out);
     (out, width)
 }
 
@@ -218,6 +235,9 @@ enum Turn {
     Sidestep([f64; 2], f64),
     /// One burst.
     Reversal([f64; 2]),
+    /// A stop or a start of its own beside a sideways step: what they add up to, one standard deviation of that per axis, m/s, and
+    /// the mean speed over the turn along the across axis, m/s.
+    Stopped([f64; 2], f64, f64),
 }
 
 fn turn_into(axis: [f64; 2], i: usize, strokes: &[RawStroke], refined: &[Refined]) -> Turn {
@@ -227,6 +247,14 @@ fn turn_into(axis: [f64; 2], i: usize, strokes: &[RawStroke], refined: &[Refined
     let both = turn_sum(i, strokes, refined);
     if strokes[i].start == strokes[i - 1].end {
         return Turn::Reversal(both);
+    }
+    if let Some([first, second]) = strokes[i].aside {
+        let quick = [0, 1].map(|k| 0.5 * (first.step[k] - second.step[k]));
+        let within = strokes[i - 1].masked[1] || strokes[i].masked[0];
+        let leak = if within { SUM_ASKEW * quick[0].hypot(quick[1]) } else { 0.0 };
+        let (aside_s, turn_s) = (second.t_s - first.t_s, refined[i].times_s[0] - refined[i - 1].times_s[1]);
+        let sd = (core::f64::consts::SQRT_2 * STEP_SD_MPS).hypot(leak);
+        return Turn::Stopped(both, sd, across(axis, quick) * aside_s / turn_s);
     }
     let (end, start) = (refined[i - 1].steps[1], refined[i].steps[0]);
     Turn::Sidestep(both, 0.5 * across(axis, [end[0] - start[0], end[1] - start[1]]))
@@ -265,6 +293,7 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
                     (0.5 * way * along(axis, v), 0.5 * sd * sd)
                 }
                 Turn::Reversal(v) => (0.5 * way * along(axis, v), 0.25 * STEP_SD_MPS * STEP_SD_MPS),
+                Turn::Stopped(v, sd, _) => (0.5 * way * along(axis, v), 0.25 * sd * sd),
             });
         }
         if !strokes[members[to - 1]].says_nothing(1) {
@@ -371,7 +400,7 @@ fn assemble(
         let r = &refined[i];
         let sideways = match turn_into(axis, i, strokes, refined) {
             _ if n == 0 => Some(0.0),
-            Turn::Sidestep(_, side) => Some(side),
+            Turn::Sidestep(_, side) | Turn::Stopped(_, _, side) => Some(side),
             Turn::Reversal(_) => Some(0.0),
             Turn::None => None,
         };
@@ -416,7 +445,15 @@ mod tests {
                 let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
                 spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
                 let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-                RawStroke { start, end, masked: [false; 2], supposed: [false; 2], joined: !first, moved: None }
+                RawStroke {
+                    start,
+                    end,
+                    masked: [false; 2],
+                    supposed: [false; 2],
+                    joined: !first,
+                    aside: None,
+                    moved: None,
+                }
             })
             .collect()
     }
@@ -466,6 +503,7 @@ mod tests {
             masked: [false; 2],
             supposed: [false; 2],
             joined: false,
+            aside: None,
             moved: None,
         };
         let second =
@@ -511,6 +549,7 @@ mod tests {
                     start: later(s.start),
                     end: later(s.end),
                     joined: true,
+                    aside: None,
                     ..s
                 }),
             );

@@ -35,7 +35,7 @@ impl Account {
                 let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
                 let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
                 let masked = [unseen, role == Role::EndLifted];
-                out.push(RawStroke { start, end: event, masked, supposed: [false; 2], joined, moved });
+                out.push(RawStroke { start, end: event, masked, supposed: [false; 2], joined, aside: None, moved });
                 joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
             if begins(role) || role == Role::Reversal {
@@ -49,8 +49,15 @@ impl Account {
             let supposed = usual_s.map(|usual| unseen_at(ended.end.t_s - usual));
             if let Some(start) = seen.or(supposed.filter(|start| start.t_s > since_s + STARTS_AFTER_S)) {
                 let supposed = [seen.is_none(), false];
-                let stroke =
-                    RawStroke { start, end: ended.end, masked: [false; 2], supposed, joined: false, moved: None };
+                let stroke = RawStroke {
+                    start,
+                    end: ended.end,
+                    masked: [false; 2],
+                    supposed,
+                    joined: false,
+                    aside: None,
+                    moved: None,
+                };
                 out[at] = RawStroke { joined: true, ..next };
                 out.insert(at, stroke);
             }
@@ -83,6 +90,7 @@ impl Account {
                     masked: [false; 2],
                     supposed: [false, true],
                     joined: true,
+                    aside: None,
                     moved: None,
                 })
             }

@@ -13,6 +13,7 @@
 mod account;
 mod hindsight;
 mod pair;
+mod stops;
 #[cfg(test)]
 mod tests;
 
@@ -137,6 +138,9 @@ pub(super) struct RawStroke {
     pub(super) supposed: [bool; 2],
     /// It began with the sideways step (or reversal) that ended the stroke before.
     pub(super) joined: bool,
+    /// The two bursts of that turn's step aside, where the arm stood still before it or after it. Then the end before or the start
+    /// after is a burst of its own; the other one lies within the step aside and says nothing.
+    pub(super) aside: Option<[Event; 2]>,
     /// It ended with a quick move to elsewhere, whose second burst this is: the two together took its speed away.
     pub(super) moved: Option<Event>,
 }
@@ -145,6 +149,12 @@ impl RawStroke {
     /// Whether the burst at its start (0) or end (1) says nothing of its speed.
     pub(super) fn says_nothing(&self, end: usize) -> bool {
         self.supposed[end] || self.masked[end]
+    }
+
+    /// The bursts of the step aside that led here that are no end of a stroke.
+    fn bursts_aside(&self) -> impl Iterator<Item = Event> {
+        let masked = self.masked[0];
+        self.aside.into_iter().flat_map(move |[first, second]| [Some(first), (!masked).then_some(second)]).flatten()
     }
 }
 
@@ -193,7 +203,12 @@ fn rest_cost(seconds: f64) -> f64 {
 
 /// How likely a burst is noise: natural log of a density in the plane of velocities.
 fn is_noise(event: Event) -> f64 {
-    let sd = NOISE_MPS.hypot(event.blur);
+    is_noise_of(event, NOISE_MPS)
+}
+
+/// The same where the steps of noise bursts are known to have this standard deviation per axis, m/s.
+fn is_noise_of(event: Event, noise_mps: f64) -> f64 {
+    let sd = noise_mps.hypot(event.blur);
     fits(event.step[0], sd) + fits(event.step[1], sd) + 0.3
 }
 
@@ -274,7 +289,7 @@ impl StrokeTracker {
 
     /// Strokes finished in the best account.
     pub(super) fn strokes(&self) -> Vec<RawStroke> {
-        self.accounts[0].told(&self.heard)
+        stops::with_stops(self.accounts[0].told(&self.heard), &self.heard)
     }
 
     /// What is thought of the work so far, now that it has paused; the motor ran until `until_s`.
@@ -285,8 +300,10 @@ impl StrokeTracker {
             strokes.pop_if(|s| s.start == last.start);
             strokes.push(last);
         }
-        let moves = account.bursts().into_iter().filter(|(role, _)| *role == Role::Move);
-        Settled { strokes, moves_s: moves.map(|(_, e)| e.t_s).collect() }
+        let strokes = stops::with_stops(strokes, &self.heard);
+        let moves = account.bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e);
+        let asides = strokes.iter().flat_map(RawStroke::bursts_aside);
+        Settled { moves_s: moves.chain(asides).map(|e| e.t_s).collect(), strokes }
     }
 
     /// The best account now that work has paused: one at rest, or one whose last stroke ended unnoticed, with that stroke.

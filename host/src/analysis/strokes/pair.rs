@@ -39,6 +39,11 @@ impl Pair {
         }
     }
 
+    /// The quick movement between the two, m/s.
+    pub(super) fn quick(&self) -> [f64; 2] {
+        self.quick
+    }
+
     pub(super) fn size(&self) -> f64 {
         self.quick[0].hypot(self.quick[1])
     }
