@@ -401,7 +401,7 @@ pub enum Pattern {
     SpeedUp,
     /// The panel is too warm.
     TooHot,
-    /// No host; the sensor chooses this by itself.
+    /// Nobody watches: no host (the sensor chooses this by itself), or a host that does not get what it needs.
     LostHost,
 }
 

@@ -1,18 +1,15 @@
 //! What the technician sees while recording. The board has it for screen, page and sound; without a full screen there is one
 //! calm status line, and a line for each warning and pass.
 
-use std::{
-    path::Path,
-    sync::Arc,
-    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
-};
+use std::{path::Path, sync::Arc};
 
 use steadypass::{
     analysis::{Interval, LiveTick, State, Stroke},
     calibration::Calibration,
     guidance::{Plan, Units, units::count},
+    link,
     live::{Board, Model},
-    recording::{Body, Entry},
+    recording::{Body, Entry, LinkNote, Losses},
     results::Results,
     session::{Event, JudgedPass, Session},
 };
@@ -33,6 +30,8 @@ const STATUS_CHARS: usize = 79;
 pub(super) struct Ended {
     /// Seconds of data seen.
     pub(super) seconds: f64,
+    /// What is missing of it.
+    pub(super) losses: Losses,
     /// Settled strokes, where they were kept.
     pub(super) strokes: Vec<Stroke>,
 }
@@ -124,7 +123,14 @@ impl<'a> Live<'a> {
             due = self.take(event).or(due);
         }
         match &entry.body {
-            Body::Link(note) => self.model.link(note),
+            Body::Link(note) => {
+                self.model.link(note);
+                // Without samples no tick tells the sensor anything, and its light would go on saying that all is well.
+                if matches!(note, LinkNote::Lost { .. }) {
+                    self.pattern = Some(Pattern::LostHost);
+                    due = self.pattern;
+                }
+            }
             Body::Note(note) => self.model.note(note),
             Body::Frame(_) | Body::Table(_) => {}
         }
@@ -132,7 +138,7 @@ impl<'a> Live<'a> {
         if let Some(board) = &self.board
             && (ticked || !matches!(entry.body, Body::Frame(_)))
         {
-            let read = ticked.then(|| read_at(entry.log_ns)).flatten();
+            let read = ticked.then(|| link::moment_of(entry.log_ns)).flatten();
             board.show(self.model.view().clone(), read, ticked);
         }
         due
@@ -161,7 +167,7 @@ impl<'a> Live<'a> {
         if let Some(results) = self.results {
             results.finish()?;
         }
-        Ok(Ended { seconds: self.seconds, strokes: self.strokes.unwrap_or_default() })
+        Ok(Ended { seconds: self.seconds, losses: self.session.losses(), strokes: self.strokes.unwrap_or_default() })
     }
 
     fn take(&mut self, event: &Event) -> Option<Pattern> {
@@ -221,12 +227,6 @@ impl<'a> Live<'a> {
         let rate_unit = self.session.plan().rate_unit();
         status_text(tick, self.session.guidance().advice().sentence(), self.units, rate_unit)
     }
-}
-
-/// The moment that the bytes of an entry were read: its stamp is wall time that never steps back, so its age tells.
-fn read_at(log_ns: u64) -> Option<Instant> {
-    let now = SystemTime::now().duration_since(UNIX_EPOCH).ok()?;
-    Instant::now().checked_sub(now.saturating_sub(Duration::from_nanos(log_ns)))
 }
 
 fn state_word(state: State) -> &'static str {

@@ -10,18 +10,18 @@ use std::{
     path::{Path, PathBuf},
     sync::mpsc as std_mpsc,
     thread,
-    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
+    time::Duration,
 };
 
 use steadypass::{
     analysis::Stroke,
     calibration::{self, Calibration},
     guidance::units::count,
-    link::{Link, LinkError, LinkEvent, LinkReport},
+    link::{self, Link, LinkError, LinkEvent, LinkReport},
     live::{self, Ask, Board},
     recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
 };
-use steadypass_protocol::ToSensor;
+use steadypass_protocol::{Health, ToSensor};
 use tokio::{
     sync::{mpsc, watch},
     time::sleep,
@@ -218,12 +218,10 @@ async fn record_async<'scope, 'env>(
     tokio::pin!(hurried_on);
     let (mut reason, mut disk, mut hurried) = ("stopped", Ok(()), false);
     let mut stopping = false;
-    let mut clock = NoteClock::new();
     loop {
         tokio::select! {
             event = events.recv() => {
                 let Some(event) = event else { break };
-                clock.heard(&event);
                 disk = store(&mut writer, event, &to_analysis);
                 if disk.is_err() {
                     let _ = stop.send(true);
@@ -248,7 +246,7 @@ async fn record_async<'scope, 'env>(
                     let _ = stop.send(true);
                 }
                 Some(note) => {
-                    let log_ns = clock.now_ns();
+                    let log_ns = link::now_ns();
                     disk = writer.note(log_ns, &note);
                     let _ = to_analysis.send(Owned::Note(log_ns, note));
                     if disk.is_err() {
@@ -291,33 +289,6 @@ fn note_of(ask: Ask) -> Option<UserNote> {
     })
 }
 
-/// Stamps for notes, on the link's clock: its last stamp, carried on.
-struct NoteClock {
-    log_ns: u64,
-    at: Instant,
-}
-
-impl NoteClock {
-    fn new() -> Self {
-        let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
-        Self { log_ns: u64::try_from(since_1970.as_nanos()).unwrap_or(0), at: Instant::now() }
-    }
-
-    fn heard(&mut self, event: &LinkEvent) {
-        let (LinkEvent::Connected { log_ns, .. }
-        | LinkEvent::Frame { log_ns, .. }
-        | LinkEvent::BadFrames { log_ns, .. }
-        | LinkEvent::Lost { log_ns, .. }
-        | LinkEvent::Resumed { log_ns, .. }
-        | LinkEvent::Stranger { log_ns, .. }) = event;
-        (self.log_ns, self.at) = (*log_ns, Instant::now());
-    }
-
-    fn now_ns(&self) -> u64 {
-        self.log_ns + u64::try_from(self.at.elapsed().as_nanos()).unwrap_or(0)
-    }
-}
-
 fn finish(
     console: &Console,
     writer: RecordingWriter,
@@ -330,9 +301,12 @@ fn finish(
         Err(error) => (LinkReport::default(), error.to_string()),
     };
     let path = writer.finish(report.bad_frames, &reason)?;
-    let Ended { seconds, strokes } = ended?;
+    let Ended { seconds, losses, strokes } = ended?;
     if let Some(round_trip) = report.round_trip_us {
         console.detail(&format!("{} frames, shortest round trip {:.1} ms", report.frames, round_trip as f64 / 1000.0));
+    }
+    if let Some(health) = &report.health {
+        console.detail(&health_text(health));
     }
     if report.frames == 0 {
         return Err(Failure::failed(reason));
@@ -341,14 +315,29 @@ fn finish(
     if report.losses > 0 {
         lost.push(format!("the sensor was lost {}", count(report.losses, "time", "times")));
     }
-    if report.bad_frames > 0 {
-        lost.push(format!("{} came damaged", count(report.bad_frames, "frame", "frames")));
+    if losses.any() {
+        lost.push(losses.describe());
     }
     if !lost.is_empty() {
         console.remark(&format!("Some data is missing: {}.", lost.join(", ")));
     }
     let done = if lost.is_empty() { Done::Fine } else { Done::WithLosses };
     Ok(Recorded { path, seconds, strokes, done, hurried: false, _interruptible: None })
+}
+
+/// The sensor's own counters since it was switched on, in words.
+fn health_text(health: &Health) -> String {
+    let faults = |n: u16, what: &str| format!("{} {what}", count(u64::from(n), "fault", "faults"));
+    format!(
+        "The sensor of itself: its processor slept {:.0} % of the last second; {} thrown away because nobody read, {} lost in the \
+         motion chip, {}, {}, {}.",
+        f64::from(health.idle_permille) / 10.0,
+        count(u64::from(health.frames_dropped), "frame", "frames"),
+        count(u64::from(health.samples_lost), "sample", "samples"),
+        faults(health.imu_bus_faults, "on the motion chip's bus"),
+        faults(health.ir_bus_faults, "on the thermometer's"),
+        count(u64::from(health.watchdog_resets), "watchdog reset", "watchdog resets"),
+    )
 }
 
 /// What is known about the sensor. A folder that was named must be readable; without one, and without a home, nothing is known.

@@ -14,8 +14,6 @@ pub(super) struct Heard {
     next_index: Option<u32>,
     pub(super) last_block: Instant,
     pub(super) last_frame: Instant,
-    pub(super) bad: u64,
-    pub(super) noted: Instant,
 }
 
 /// The streams reach us up to a tenth of a second out of order; a second back means that the clock started anew.
@@ -25,7 +23,7 @@ const OVERTAKE_US: u64 = 2_000_000;
 
 impl Heard {
     pub(super) fn since(now: Instant) -> Self {
-        Self { latest_us: 0, block_us: None, next_index: None, last_block: now, last_frame: now, bad: 0, noted: now }
+        Self { latest_us: 0, block_us: None, next_index: None, last_block: now, last_frame: now }
     }
 
     /// An answer or an introduction: whether the clock started anew.

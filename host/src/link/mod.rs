@@ -12,6 +12,7 @@
 //! introductions, pongs and replies. An unplugged sensor does not end a recording: the same sensor resumes it with a gap,
 //! another one is refused.
 
+mod clock;
 mod error;
 mod heard;
 mod ports;
@@ -20,6 +21,7 @@ mod session;
 #[cfg(test)]
 mod tests;
 
+pub use clock::{moment_of, now_ns};
 pub use error::LinkError;
 pub use ports::{Port, find_port, list_ports};
 pub use session::{BAUD, Link, LinkEvent, LinkReport};

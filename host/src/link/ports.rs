@@ -55,13 +55,17 @@ fn describe(port: tokio_serial::SerialPortInfo) -> Port {
 /// # Errors
 /// When there is none or more than one.
 pub fn find_port() -> Result<String, LinkError> {
-    let ports = list_ports();
-    let likely: Vec<&Port> = ports.iter().filter(|p| p.likely).collect();
-    match likely.as_slice() {
-        [one] => Ok(one.name.clone()),
-        [] => Err(LinkError::NoSensor { ports: ports.len() }),
-        several => Err(LinkError::Several { ports: several.iter().map(|p| p.name.clone()).collect() }),
+    let mut likely = likely();
+    match (likely.pop(), likely.is_empty()) {
+        (Some(one), true) => Ok(one),
+        (Some(last), false) => Err(LinkError::Several { ports: likely.into_iter().chain([last]).collect() }),
+        (None, _) => Err(LinkError::NoSensor { ports: list_ports().len() }),
     }
+}
+
+/// Ports that may be a sensor's.
+pub(super) fn likely() -> Vec<String> {
+    list_ports().into_iter().filter(|p| p.likely).map(|p| p.name).collect()
 }
 
 /// Looks at what `port` is before opening it, for a clear answer where the serial library would only say "not a typewriter".

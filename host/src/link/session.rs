@@ -1,9 +1,12 @@
 //! One sensor, from the first hello to the last goodbye, through unplugging and restarts.
 
-use std::time::{Duration, Instant, SystemTime};
+use std::{
+    collections::BTreeSet,
+    time::{Duration, Instant},
+};
 
 use steadypass_protocol::{
-    DecodeError, FrameReader, Hello, MAX_FRAME, Outcome, Ping, Refusal, ToHost, ToSensor, encode,
+    DecodeError, FrameReader, Health, Hello, MAX_FRAME, Outcome, Ping, Refusal, ToHost, ToSensor, encode,
 };
 use tokio::{
     io::{AsyncReadExt, AsyncWriteExt},
@@ -12,7 +15,7 @@ use tokio::{
 };
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
-use super::{LinkError, find_port, heard::Heard, ports, round_trips::RoundTrips};
+use super::{LinkError, find_port, heard::Heard, now_ns, ports, round_trips::RoundTrips};
 
 /// Speed of the UART transport; USB ignores it.
 pub const BAUD: u32 = 921_600;
@@ -95,6 +98,8 @@ pub struct LinkReport {
     pub losses: u64,
     /// Shortest round trip in the last minute, µs.
     pub round_trip_us: Option<u64>,
+    /// What the sensor said last of its own health.
+    pub health: Option<Health>,
 }
 
 /// An open port with a sensor that has introduced itself.
@@ -112,27 +117,11 @@ struct Talk {
     reader: Box<FrameReader>,
     hello: Hello,
     hello_frame: Vec<u8>,
-    host: HostClock,
     /// Samples have come at least once.
     has_streamed: bool,
-}
-
-/// Wall time that never steps back: read once, then carried on by the monotonic clock.
-#[derive(Clone, Copy, Debug)]
-struct HostClock {
-    start: Instant,
-    start_ns: u64,
-}
-
-impl HostClock {
-    fn new() -> Self {
-        let since_1970 = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
-        Self { start: Instant::now(), start_ns: u64::try_from(since_1970.as_nanos()).unwrap_or(0) }
-    }
-
-    fn now_ns(&self) -> u64 {
-        self.start_ns + u64::try_from(self.start.elapsed().as_nanos()).unwrap_or(0)
-    }
+    /// Bad frames not yet noted, and when some were.
+    bad: u64,
+    noted: Instant,
 }
 
 /// The sensor's id as text.
@@ -146,7 +135,6 @@ impl Link {
     /// # Errors
     /// [`LinkError`] says what is there instead, within three seconds.
     pub async fn open(named: Option<&str>) -> Result<Self, LinkError> {
-        let host = HostClock::new();
         let port = match named {
             Some(port) => port.to_owned(),
             None => find_port()?,
@@ -154,8 +142,16 @@ impl Link {
         let mut stream = open_port(&port)?;
         let mut reader = Box::new(FrameReader::new());
         let (hello, hello_frame) = introduce(&port, &mut stream, &mut reader).await?;
-        let talk =
-            Talk { named: named.map(str::to_owned), port, reader, hello, hello_frame, host, has_streamed: false };
+        let talk = Talk {
+            named: named.map(str::to_owned),
+            port,
+            reader,
+            hello,
+            hello_frame,
+            has_streamed: false,
+            bad: 0,
+            noted: Instant::now(),
+        };
         Ok(Self { stream, talk })
     }
 
@@ -195,13 +191,16 @@ impl Link {
             let ended =
                 talk.stream_once(&mut stream, &events, &mut commands, &mut stop, &mut report, &mut trips).await?;
             report.round_trip_us = trips.shortest_us();
+            if talk.note_bad(&events).await.is_err() {
+                return Ok(report);
+            }
             let (reason, lost_at, restarted) = match ended {
                 Ended::Stopped => return Ok(report),
                 Ended::Restarted { silent_since } => ("it restarted".to_owned(), silent_since, true),
                 Ended::Lost(reason) => (reason, Instant::now(), false),
             };
             report.losses += 1;
-            if events.send(LinkEvent::Lost { log_ns: talk.host.now_ns(), reason }).await.is_err() {
+            if events.send(LinkEvent::Lost { log_ns: now_ns(), reason }).await.is_err() {
                 return Ok(report);
             }
             // After a restart the port may still be there.
@@ -215,7 +214,7 @@ impl Link {
                 };
             }
             let gap_s = lost_at.elapsed().as_secs_f64();
-            if events.send(LinkEvent::Resumed { log_ns: talk.host.now_ns(), gap_s }).await.is_err() {
+            if events.send(LinkEvent::Resumed { log_ns: now_ns(), gap_s }).await.is_err() {
                 return Ok(report);
             }
         }
@@ -225,9 +224,17 @@ impl Link {
 impl Talk {
     /// The introduction goes out before any data, so that counts can be read.
     async fn announce(&self, events: &mpsc::Sender<LinkEvent>) -> Result<(), mpsc::error::SendError<LinkEvent>> {
-        let log_ns = self.host.now_ns();
+        let log_ns = now_ns();
         events.send(LinkEvent::Connected { log_ns, port: self.port.clone(), hello: self.hello }).await?;
         events.send(LinkEvent::Frame { log_ns, raw: self.hello_frame.clone() }).await
+    }
+
+    async fn note_bad(&mut self, events: &mpsc::Sender<LinkEvent>) -> Result<(), mpsc::error::SendError<LinkEvent>> {
+        self.noted = Instant::now();
+        match std::mem::take(&mut self.bad) {
+            0 => Ok(()),
+            count => events.send(LinkEvent::BadFrames { log_ns: now_ns(), count }).await,
+        }
     }
 
     async fn stream_once(
@@ -262,7 +269,7 @@ impl Talk {
                     Ok(0) => return Ok(Ended::Lost("it was unplugged".into())),
                     Err(e) => return Ok(Ended::Lost(e.to_string())),
                     Ok(n) => {
-                        let log_ns = self.host.now_ns();
+                        let log_ns = now_ns();
                         let silent_since = heard.last_block;
                         let frames = self.take(&bytes[..n], log_ns, &mut heard, report, trips);
                         for raw in frames.raw {
@@ -298,13 +305,9 @@ impl Talk {
                     }
                 }
                 _ = ping.tick() => {
-                    let log_ns = self.host.now_ns();
-                    if heard.bad > 0 && heard.noted.elapsed() >= NOTE_BAD_EVERY {
-                        let count = std::mem::take(&mut heard.bad);
-                        heard.noted = Instant::now();
-                        if events.send(LinkEvent::BadFrames { log_ns, count }).await.is_err() {
-                            return Ok(Ended::Stopped);
-                        }
+                    let log_ns = now_ns();
+                    if self.noted.elapsed() >= NOTE_BAD_EVERY && self.note_bad(events).await.is_err() {
+                        return Ok(Ended::Stopped);
                     }
                     if heard.last_frame.elapsed() > SILENCE {
                         return Ok(Ended::Lost("it fell silent".into()));
@@ -338,10 +341,10 @@ impl Talk {
         trips: &mut RoundTrips,
     ) -> Taken {
         let mut taken = Taken::default();
-        let has_streamed = &mut self.has_streamed;
+        let (has_streamed, bad) = (&mut self.has_streamed, &mut self.bad);
         self.reader.feed(bytes, |event| {
             let Ok(frame) = event else {
-                (heard.bad, report.bad_frames) = (heard.bad + 1, report.bad_frames + 1);
+                (*bad, report.bad_frames) = (*bad + 1, report.bad_frames + 1);
                 return;
             };
             report.frames += 1;
@@ -356,6 +359,7 @@ impl Talk {
                     taken.restarted |= heard.clock_went_back(pong.sensor_us);
                     trips.pong(pong.host_us, log_ns / 1000);
                 }
+                Ok(ToHost::Health(health)) => report.health = Some(health),
                 Ok(ToHost::Hello(hello)) => taken.restarted |= heard.clock_went_back(hello.uptime_us),
                 Ok(ToHost::Reply(reply)) if reply.command == ToSensor::Start.kind() => {
                     if let Outcome::Refused(refusal) = reply.outcome {
@@ -380,7 +384,7 @@ impl Talk {
             return true;
         }
         report.losses += 1;
-        events.send(LinkEvent::Lost { log_ns: self.host.now_ns(), reason }).await.is_ok()
+        events.send(LinkEvent::Lost { log_ns: now_ns(), reason }).await.is_ok()
     }
 
     /// Asks again who is there, on the same port. `false` when it is not the same sensor, or nobody.
@@ -400,7 +404,7 @@ impl Talk {
         events: &mpsc::Sender<LinkEvent>,
         stop: &mut watch::Receiver<bool>,
     ) -> Option<SerialStream> {
-        let mut stranger = None;
+        let mut strangers = BTreeSet::new();
         loop {
             tokio::select! {
                 changed = stop.changed() => {
@@ -410,23 +414,22 @@ impl Talk {
                 }
                 () = sleep(LOOK_EVERY) => {}
             }
-            let Some(port) = self.named.clone().or_else(|| find_port().ok()) else { continue };
-            let Ok(mut stream) = open_port(&port) else { continue };
-            self.reader.reset();
-            let Ok((hello, frame)) = introduce(&port, &mut stream, &mut self.reader).await else { continue };
-            if hello.unique_id != self.hello.unique_id {
-                let sensor = id_text(&hello);
-                if stranger.as_ref() != Some(&sensor) {
-                    let event = LinkEvent::Stranger { log_ns: self.host.now_ns(), sensor: sensor.clone() };
-                    if events.send(event).await.is_err() {
-                        return None;
-                    }
-                    stranger = Some(sensor);
+            // It may come back under another name while a second one is plugged in: all that could be it are asked.
+            for port in self.named.clone().map_or_else(ports::likely, |named| vec![named]) {
+                let Ok(mut stream) = open_port(&port) else { continue };
+                self.reader.reset();
+                let Ok((hello, frame)) = introduce(&port, &mut stream, &mut self.reader).await else { continue };
+                if hello.unique_id == self.hello.unique_id {
+                    (self.port, self.hello, self.hello_frame) = (port, hello, frame);
+                    return Some(stream);
                 }
-                continue;
+                let sensor = id_text(&hello);
+                if strangers.insert(sensor.clone())
+                    && events.send(LinkEvent::Stranger { log_ns: now_ns(), sensor }).await.is_err()
+                {
+                    return None;
+                }
             }
-            (self.port, self.hello, self.hello_frame) = (port, hello, frame);
-            return Some(stream);
         }
     }
 }
@@ -492,9 +495,11 @@ fn refusal_text(refusal: Refusal) -> String {
 
 fn open_port(port: &str) -> Result<SerialStream, LinkError> {
     ports::check(port)?;
-    let stream = tokio_serial::new(port, BAUD).open_native_async().map_err(|e| ports::explain(port, &e))?;
+    let mut stream = tokio_serial::new(port, BAUD).open_native_async().map_err(|e| ports::explain(port, &e))?;
     // Bytes from before the opening are stale. Pseudo-terminals refuse some of these calls, which does no harm.
     let _ = stream.clear(ClearBuffer::All);
+    // The sensor sends only to a port that is held open, and not every system says so by itself.
+    let _ = stream.write_data_terminal_ready(true);
     Ok(stream)
 }
 
