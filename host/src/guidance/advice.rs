@@ -51,8 +51,8 @@ impl Advice {
                 WarningKind::PaceSlow | WarningKind::OrbitLow | WarningKind::SpinLost => Pattern::SpeedUp,
                 // No pattern speaks of a pad too fast, and one about the arm would mislead.
                 WarningKind::OrbitHigh => Pattern::Steady,
-                // It would not arrive; the sensor shows by itself that no host is heard.
-                WarningKind::SignalLost => Pattern::Steady,
+                // One way or the other nobody watches; a light that says "all is well" would be wrong.
+                WarningKind::SignalLost | WarningKind::HeatBlind => Pattern::LostHost,
             },
             Self::LetItCool { .. } | Self::Nothing => match state {
                 State::Still => Pattern::Off,

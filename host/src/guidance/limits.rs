@@ -26,6 +26,12 @@ pub(super) const HEAT_SOON_SDS: f64 = 0.5;
 /// So near under the limit the scatter between strokes (a few percent of the rise) will cross it, K.
 pub(super) const HEAT_NEAR_K: f64 = 0.6;
 
+/// Thermometer: certain as soon as it has lasted [`HEAT_BLIND_S`]; readings that come and go are one fault.
+pub(super) const HEAT_BLIND: Timing = Timing { raise_s: 0.0, clear_s: 1.0, hold_s: 30.0, again_s: f64::INFINITY };
+
+/// Without a usable reading for this long nobody knows how warm the panel is, s: paint warms a few kelvin in it.
+pub(super) const HEAT_BLIND_S: f64 = 3.0;
+
 /// Pace: the interval must be clear of the band for 0.3 s; no second word about it for 10 s, about the time of a stroke, so
 /// that there is time to follow the first.
 pub(super) const PACE: Timing = Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 10.0, again_s: f64::INFINITY };

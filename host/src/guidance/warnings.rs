@@ -1,4 +1,4 @@
-//! The eight warnings: what is watched, and what each of them says.
+//! The nine warnings: what is watched, and what each of them says.
 //!
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
@@ -7,6 +7,7 @@
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
+//! | `heat-blind` | the motor runs and no usable surface reading has come for three seconds, though some did before | one comes, or the motor stops |
 //! | `signal-lost` | no good sample for a second | samples come without gaps |
 //!
 //! Every kind has a latch: one warning per fault, never two within its hold time. Thresholds are in `limits.rs`.
@@ -25,6 +26,8 @@ pub enum WarningKind {
     HeatSoon,
     /// The panel is too warm.
     HeatOver,
+    /// The thermometer gives nothing any more: how warm the panel gets is not known.
+    HeatBlind,
     /// The arm is too fast.
     PaceFast,
     /// The arm is too slow.
@@ -41,9 +44,10 @@ pub enum WarningKind {
 
 impl WarningKind {
     /// All of them, the most urgent first.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::SignalLost,
         Self::HeatOver,
+        Self::HeatBlind,
         Self::HeatSoon,
         Self::SpinLost,
         Self::PaceFast,
@@ -57,6 +61,7 @@ impl WarningKind {
         match self {
             Self::HeatSoon => "heat-soon",
             Self::HeatOver => "heat-over",
+            Self::HeatBlind => "heat-blind",
             Self::PaceFast => "pace-fast",
             Self::PaceSlow => "pace-slow",
             Self::OrbitLow => "orbit-low",
@@ -88,7 +93,7 @@ impl Warning {
             WarningKind::HeatSoon | WarningKind::HeatOver => units.rise(value),
             WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed(value),
             WarningKind::OrbitLow | WarningKind::OrbitHigh => format!("{value:.0} {rate_unit}"),
-            WarningKind::SpinLost | WarningKind::SignalLost => format!("{value:.1} s"),
+            WarningKind::SpinLost | WarningKind::SignalLost | WarningKind::HeatBlind => format!("{value:.1} s"),
         };
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, Some(value), Some(limit)) => {
@@ -97,6 +102,7 @@ impl Warning {
                 format!("{act}: {why} {}", figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
+            (WarningKind::HeatBlind, Some(value), _) => format!("{act} (no usable reading for {})", figure(value)),
             (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),
             _ => act.to_owned(),
         }
@@ -109,6 +115,7 @@ impl WarningKind {
         match self {
             Self::HeatSoon => "Lift soon or move on",
             Self::HeatOver => "Lift and let it cool",
+            Self::HeatBlind => "Lift, then check the thermometer: heat is not watched",
             Self::PaceFast => "Slow the arm",
             Self::PaceSlow => "Move the arm faster",
             Self::OrbitLow => "Press less or turn the dial up",
@@ -129,10 +136,12 @@ pub struct Watch {
     heat_limit_k: f64,
     pace_mps: Band,
     orbit_per_min: Option<Band>,
-    latches: [Latch; 8],
+    latches: [Latch; 9],
     strokes: u32,
     stroke_done_s: Option<f64>,
     last_s: Option<f64>,
+    /// When the surface was read last, s; `None` while it never was.
+    surface_s: Option<f64>,
     /// Seconds without a good sample: as the tick says, or as the gap between two ticks shows.
     silent_s: f64,
 }
@@ -143,6 +152,7 @@ impl Watch {
         let timing = |kind| match kind {
             WarningKind::HeatSoon => limits::HEAT_SOON,
             WarningKind::HeatOver => limits::HEAT_OVER,
+            WarningKind::HeatBlind => limits::HEAT_BLIND,
             WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE,
             WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT,
             WarningKind::SpinLost => limits::SPIN,
@@ -156,6 +166,7 @@ impl Watch {
             strokes: 0,
             stroke_done_s: None,
             last_s: None,
+            surface_s: None,
             silent_s: 0.0,
         }
     }
@@ -174,6 +185,9 @@ impl Watch {
         let gap_s = self.last_s.map_or(0.0, |last| tick.t_s - last - TICK_S);
         self.silent_s = tick.silent_s.max(gap_s);
         self.last_s = Some(tick.t_s);
+        if tick.surface_c.is_some() {
+            self.surface_s = Some(tick.t_s);
+        }
         for (i, kind) in WarningKind::ALL.into_iter().enumerate() {
             let (evidence, value, limit) = self.look(kind, tick);
             if self.latches[i].step(tick.t_s, evidence) {
@@ -189,6 +203,12 @@ impl Watch {
             WarningKind::HeatOver => (self.heat_over(tick), tick.surface_rise_k, Some(self.heat_limit_k)),
             WarningKind::HeatSoon => {
                 (self.heat_soon(tick), tick.rise_in_10s_k.map(|rise| rise.value), Some(self.heat_limit_k))
+            }
+            WarningKind::HeatBlind => {
+                let blind_s = self.surface_s.map(|seen| tick.t_s - seen);
+                let limit_s = limits::HEAT_BLIND_S;
+                let blind = tick.state != State::Still && blind_s.is_some_and(|s| s >= limit_s);
+                (if blind { Evidence::Outside } else { Evidence::Inside }, blind_s, Some(limit_s))
             }
             WarningKind::PaceFast => {
                 let pace = self.pace(tick);
@@ -224,9 +244,9 @@ impl Watch {
     }
 
     fn heat_over(&self, tick: &LiveTick) -> Evidence {
-        let Some(rise) = tick.surface_rise_k else { return Evidence::Between };
-        let hot_side = tick.hot_side_rise_k.unwrap_or(rise).max(rise);
-        if rise > self.heat_limit_k {
+        // Without a reading the hot side that was seen last still cools.
+        let Some(hot_side) = tick.hot_side_rise_k.or(tick.surface_rise_k) else { return Evidence::Between };
+        if tick.surface_rise_k.is_some_and(|rise| rise > self.heat_limit_k) {
             Evidence::Outside
         } else if hot_side < self.heat_limit_k - limits::HEAT_CLEAR_K {
             Evidence::Inside
@@ -305,6 +325,7 @@ mod tests {
         LiveTick {
             t_s,
             state: State::Working,
+            surface_c: Some(22.0),
             surface_rise_k: Some(0.0),
             rise_in_10s_k: Some(Measured { value: 0.0, sd: 0.1 }),
             ..LiveTick::default()
@@ -454,6 +475,38 @@ mod tests {
     }
 
     #[test]
+    fn a_thermometer_that_falls_silent_while_the_motor_runs_is_spoken_of() {
+        let blind =
+            |tick: &mut LiveTick| (tick.surface_c, tick.surface_rise_k, tick.rise_in_10s_k) = (None, None, None);
+        let mut watch = watch();
+        run(&mut watch, 0.0, 5.0, |_| ());
+        let lost = run(&mut watch, 5.0, 30.0, blind);
+        assert_eq!(lost.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatBlind]);
+        assert!((lost[0].t_s - 7.9).abs() < 0.11, "{lost:?}");
+        assert!(lost[0].text(Units::Si, "OPM").ends_with("heat is not watched (no usable reading for 3.0 s)"));
+        run(&mut watch, 35.0, 2.0, |_| ());
+        assert!(!watch.is_active(WarningKind::HeatBlind), "it reads again");
+        let never = run(&mut self::watch(), 0.0, 30.0, blind);
+        assert_eq!(never, [], "who has no thermometer knows it");
+    }
+
+    #[test]
+    fn an_order_to_let_it_cool_ends_without_readings_too() {
+        let mut watch = watch();
+        run(&mut watch, 0.0, 2.0, steady(99.0));
+        assert!(watch.is_active(WarningKind::HeatOver));
+        let cooled = |rise: f64| {
+            move |tick: &mut LiveTick| {
+                (tick.surface_c, tick.surface_rise_k, tick.hot_side_rise_k) = (None, None, Some(rise))
+            }
+        };
+        run(&mut watch, 2.0, 20.0, cooled(50.0));
+        assert!(watch.is_active(WarningKind::HeatOver), "the side seen last is still warm");
+        run(&mut watch, 22.0, 20.0, cooled(1.0));
+        assert!(!watch.is_active(WarningKind::HeatOver));
+    }
+
+    #[test]
     fn a_gap_between_ticks_is_a_lost_signal() {
         let mut watch = watch();
         run(&mut watch, 0.0, 2.0, |_| ());
@@ -474,6 +527,7 @@ mod tests {
         match kind {
             WarningKind::HeatSoon => limits::HEAT_SOON.hold_s,
             WarningKind::HeatOver => limits::HEAT_OVER.hold_s,
+            WarningKind::HeatBlind => limits::HEAT_BLIND.hold_s,
             WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE.hold_s,
             WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT.hold_s,
             WarningKind::SpinLost => limits::SPIN.hold_s,

@@ -22,6 +22,8 @@ pub const MARK: f64 = 0.5;
 const NARROWEST: f64 = 0.05;
 /// Half the width of a 90 % interval in standard deviations of a normal distribution.
 const Z90: f64 = 1.645;
+/// The hot side is spoken of where it is this much warmer than the spot, K.
+const UNSEEN_K: f64 = 2.0;
 /// A finished stroke's rate stands for the pace for this long, s, as it does for the warnings.
 const STROKE_FRESH_S: f64 = 1.0;
 
@@ -57,6 +59,8 @@ pub enum Zone {
     Low,
     /// In the band.
     Within,
+    /// Beside the band, but its interval reaches into it.
+    Unsure,
     /// Right of the band.
     High,
 }
@@ -200,6 +204,13 @@ impl Levels {
         let half = tick.rise_in_10s_k.map_or(0.0, |ahead| Z90 * ahead.sd);
         let mut level = level.at(Figure { value: rise, half }, band, self.units.rise(rise));
         level.ahead = tick.rise_in_10s_k.map(|ahead| place(ahead.value, band).clamp(-1.0, 1.0));
+        // The order to let it cool goes by the side just worked, which the spot may not be looking at.
+        let unseen = tick.hot_side_rise_k.filter(|hot| hot - rise > UNSEEN_K && level.zone == Zone::Within);
+        if let Some(hot) = unseen {
+            let over = hot > band.hi;
+            level.zone = if over { Zone::Unsure } else { level.zone };
+            level.word = if over { "hot side over limit" } else { "hot side warmer" };
+        }
         level
     }
 }
@@ -241,10 +252,16 @@ impl Level {
         let half_width = (figure.half / (band.hi - band.lo)).clamp(NARROWEST, 1.0);
         let end = 1.0 - NARROWEST;
         self.bubble = Some(Bubble { at: at.clamp(-end, end), half_width, beyond: at.abs() > 1.0 });
-        self.zone = match at {
-            at if at < -MARK => Zone::Low,
-            at if at > MARK => Zone::High,
-            _ => Zone::Within,
+        // Heat is a fault where the figure is, an arm where its whole interval is: as the warnings have it.
+        let sure = if self.quantity == Quantity::SurfaceRise { 0.0 } else { figure.half };
+        self.zone = if figure.value + sure < band.lo {
+            Zone::Low
+        } else if figure.value - sure > band.hi {
+            Zone::High
+        } else if at.abs() > MARK + 1e-9 {
+            Zone::Unsure
+        } else {
+            Zone::Within
         };
         // A panel cooler than at the start is no fault.
         let cool = self.quantity == Quantity::SurfaceRise && self.zone == Zone::Low;
@@ -255,6 +272,8 @@ impl Level {
             (Zone::High, Quantity::SurfaceRise) => "too hot",
             (Zone::High, _) => "too fast",
             (_, Quantity::SurfaceRise) => "within limit",
+            (Zone::Unsure, _) if at < 0.0 => "may be slow",
+            (Zone::Unsure, _) => "may be fast",
             _ => "in band",
         };
         self
@@ -295,14 +314,29 @@ mod tests {
             (20.0, 0.0, "in band"),
             (10.0, -0.5, "in band"),
             (30.0, 0.5, "in band"),
-            (9.0, -0.55, "too slow"),
+            (9.0, -0.55, "may be slow"),
+            (31.0, 0.55, "may be fast"),
+            (7.0, -0.65, "too slow"),
             (36.0, 0.8, "too fast"),
         ] {
             let [pace, ..] = levels().tick(&working(mm_s));
             let bubble = pace.bubble.unwrap();
             assert!((bubble.at - at).abs() < 1e-9, "{mm_s} mm/s is at {}", bubble.at);
             assert!((bubble.half_width - 0.1).abs() < 1e-9, "2 mm/s of a band of 20: {}", bubble.half_width);
-            assert_eq!((pace.word, pace.fault), (word, word != "in band"));
+            assert_eq!((pace.word, pace.fault), (word, word.starts_with("too")));
+        }
+    }
+
+    #[test]
+    fn a_hot_side_that_the_spot_does_not_see_is_named() {
+        let tick = |hot| LiveTick { surface_rise_k: Some(1.0), hot_side_rise_k: Some(hot), ..working(20.0) };
+        for (hot, word, zone) in [
+            (2.0, "within limit", Zone::Within),
+            (6.0, "hot side warmer", Zone::Within),
+            (11.0, "hot side over limit", Zone::Unsure),
+        ] {
+            let [.., surface] = levels().tick(&tick(hot));
+            assert_eq!((surface.word, surface.zone), (word, zone), "{hot}");
         }
     }
 

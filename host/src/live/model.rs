@@ -217,7 +217,9 @@ impl Model {
         match event {
             Event::Tick(tick) => self.tick(tick, guidance),
             Event::Warning(warning) => match warning.kind {
-                WarningKind::HeatSoon | WarningKind::HeatOver => self.sound(Cue::Heat, warning.t_s),
+                WarningKind::HeatSoon | WarningKind::HeatOver | WarningKind::HeatBlind => {
+                    self.sound(Cue::Heat, warning.t_s)
+                }
                 WarningKind::PaceFast => self.sound(Cue::SlowDown, warning.t_s),
                 _ => {}
             },
@@ -331,7 +333,7 @@ impl Model {
             Advice::LetItCool { .. } => Urgency::Wait,
             Advice::Fault { kind, .. } => match kind {
                 WarningKind::SignalLost => Urgency::Signal,
-                WarningKind::HeatOver | WarningKind::HeatSoon => Urgency::Heat,
+                WarningKind::HeatOver | WarningKind::HeatSoon | WarningKind::HeatBlind => Urgency::Heat,
                 _ => Urgency::Pace,
             },
         };

@@ -186,6 +186,7 @@ pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[Wa
         let word = match w.kind {
             WarningKind::SignalLost => "signal lost",
             WarningKind::SpinLost => "pad spin lost",
+            WarningKind::HeatBlind => "no reading",
             _ => "warned",
         };
         let set = Type::of(size::NOTE).halo();

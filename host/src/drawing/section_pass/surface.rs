@@ -8,7 +8,7 @@ use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
 use super::facts::Facts;
-use super::furniture::{Tick, beyond, first_that_fits, furniture, head, ribbon, runs, stroke, thin, ticks};
+use super::furniture::{Tick, beyond, first_that_fits, flags, furniture, head, ribbon, runs, stroke, thin, ticks};
 use crate::guidance::WarningKind;
 
 /// Look-ahead of the heat warning, s.
@@ -95,6 +95,7 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
         let near = facts.rows.iter().filter(|r| r.surface_rise_k.is_some());
         near.min_by(|a, b| (a.t_s - t).abs().total_cmp(&(b.t_s - t).abs())).and_then(|r| r.surface_rise_k)
     };
+    flags(canvas, facts, axes, &[WarningKind::HeatBlind]);
     let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
     // Marks of one kind look alike: the first one's words stand for all, and nothing is written over another.
     let mut named: Vec<WarningKind> = Vec::new();
