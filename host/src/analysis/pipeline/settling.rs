@@ -133,7 +133,7 @@ impl Pipeline {
         }
         let free: Vec<f64> =
             self.rows.between(start_s - 1.5, start_s - 0.3).filter_map(|w| w.row.orbit_opm.map(|m| m.value)).collect();
-        let (mut points, track_sd_m) = track::lay(pass, heading - section_heading);
+        let (mut points, track_sd_m) = track::lay(pass, track::likely_angle(heading - section_heading));
         for p in &mut points {
             p.pad_speed_mps = self.rows.at(p.t_s).and_then(|r| r.pad_speed_mps);
         }
