@@ -94,6 +94,14 @@ fn a_day(text: &str) -> Result<jiff::civil::Date, String> {
     day_of(text).ok_or_else(|| "expected a day as YYYY-MM-DD".to_owned())
 }
 
+/// A moment of local time that is not still to come.
+fn a_past_moment(text: &str) -> Result<jiff::ZonedDateTime, String> {
+    let expected = || "expected a day and time as YYYY-MM-DDTHH:MM".to_owned();
+    let moment: jiff::civil::DateTime = text.parse().map_err(|_| expected())?;
+    let moment = moment.to_zoned_datetime(jiff::tz::TimeZone::system()).map_err(|_| expected())?;
+    if moment > jiff::ZonedDateTime::now() { Err("that is still to come".to_owned()) } else { Ok(moment) }
+}
+
 /// Who, what with, on what.
 #[derive(Clone, Debug, Default, Args)]
 pub(crate) struct FactArgs {
@@ -228,6 +236,9 @@ pub(crate) struct ImportArgs {
     /// The data is invented, as that of `simulate`: every sheet and page says so.
     #[arg(long)]
     pub(crate) invented: bool,
+    /// When the work began, local time; the shop files it under that day. Default: now.
+    #[arg(long, value_name = "YYYY-MM-DDTHH:MM", value_parser = a_past_moment)]
+    pub(crate) started: Option<jiff::ZonedDateTime>,
     #[command(flatten)]
     pub(crate) facts: FactArgs,
 }

@@ -129,5 +129,10 @@ pub fn describe_losses(losses: &Losses, damage: &Damage) -> Option<String> {
     if damage.lost_data() {
         parts.push(damage.describe());
     }
+    if damage.cut {
+        parts.push("the end of the recording, which was not closed (at most a second where the program or the machine stopped, everything after \
+             what is here where the file was copied in part)"
+                .to_owned());
+    }
     (!parts.is_empty()).then(|| parts.join(", "))
 }

@@ -104,6 +104,7 @@ fn tables_that_cannot_be_imported_leave_nothing() {
         ),
         (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
         (header.to_owned(), "no rows"),
+        (header.replace(',', ";") + "0;0;0;9,8\n", "semicolons; expected commas"),
     ] {
         fs::write(&table, content).expect("write");
         expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", words]);
@@ -114,6 +115,9 @@ fn tables_that_cannot_be_imported_leave_nothing() {
     expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", "a recording already", "steadypass review"]);
     for (name, found) in [("R".repeat(81), "a longer text"), ("Ro\nbin".to_owned(), "control characters")] {
         expect(&["import", &text(&table), "--technician", &name], 2, &["--technician", "up to 80 characters", found]);
+    }
+    for (started, found) in [("yesterday", "YYYY-MM-DDTHH:MM"), ("2999-01-01T09:30", "still to come")] {
+        expect(&["import", &text(&table), "--started", started], 2, &["--started", found]);
     }
 }
 
@@ -195,7 +199,7 @@ fn a_full_disk_is_named_and_what_was_recorded_stays() {
     assert!(unmounted.is_ok_and(|s| s.success()));
     assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
     assert!(stderr(&output).contains("the disk is full"), "{}", stderr(&output));
-    assert!(review.status.success(), "what was recorded reviews: {}", stderr(&review));
+    assert_eq!(review.status.code(), Some(3), "what was recorded reviews: {}", stderr(&review));
     assert_eq!(crammed.status.code(), Some(1), "{}", stderr(&crammed));
     assert!(stderr(&crammed).contains("the disk is full"), "{}", stderr(&crammed));
     assert!(left.contains(&"run.mcap.part".to_owned()), "{left:?}");

@@ -121,3 +121,14 @@ fn same_tables(live: &std::path::Path, review: &std::path::Path) {
         assert!(a == b, "{name} differs between live and review");
     }
 }
+
+#[test]
+fn a_table_keeps_the_day_on_which_the_work_was_done() {
+    let folder = TempDir::new().expect("temp");
+    let (table, out) = (at(&folder, "old.csv"), at(&folder, "old.mcap"));
+    let rows: String = (0..300).map(|i| format!("{:.2},0,0,9.8\n", f64::from(i) * 0.01)).collect();
+    fs::write(&table, format!("t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n{rows}")).expect("write");
+    succeeds(&["import", &text(&table), "--out", &text(&out), "--started", "2026-03-04T09:30"]);
+    let reader = steadypass::recording::Reader::open(&out).expect("a recording");
+    assert!(reader.facts().started.starts_with("2026-03-04T09:30:00"), "{}", reader.facts().started);
+}

@@ -54,7 +54,7 @@ fn a_recording_of_protocol_1_with_a_damaged_byte_is_reviewed_and_the_loss_told()
         let said = stderr(&output);
         assert_eq!(output.status.code(), Some(3), "byte {byte}: {said}");
         assert!(said.contains(words) && said.contains("messages lost there"), "byte {byte}: {said}");
-        assert!(!said.contains("not finished"), "byte {byte}: {said}");
+        assert!(!said.contains("not closed"), "byte {byte}: {said}");
         let rows = rows(&out.join("series.csv"));
         assert!(rows.len() > ROWS * 3 / 4, "byte {byte}: {} rows", rows.len());
     }

@@ -66,7 +66,12 @@ pub(super) fn facts(args: &FactArgs, plan: &Plan, source: Source, origin: &str) 
         source,
         origin: origin.to_owned(),
         program: env!("CARGO_PKG_VERSION").to_owned(),
-        started: jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
+        started: as_started(&jiff::ZonedDateTime::now()),
         ..Facts::default()
     }
+}
+
+/// A moment as a recording keeps it.
+pub(super) fn as_started(moment: &jiff::ZonedDateTime) -> String {
+    moment.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }

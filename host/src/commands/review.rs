@@ -171,14 +171,6 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.lost = ended.lost();
     summary.remarks = report::quick_work(&summary.to_and_fro);
     summary.remarks.extend(report::unusable_looks(&ended.looks));
-    if ended.damage.cut {
-        console.remark(&format!(
-            "{} was not finished; the {:.0} s that are there are reviewed. If the program or the machine stopped, at most the last \
-             second is missing; if the file was copied in part, everything after that.",
-            request.recording.display(),
-            summary.seconds
-        ));
-    }
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
         sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.remarks, &mut results)?;

@@ -83,18 +83,24 @@ pub(super) fn to_map<T: Serialize>(facts: &T) -> BTreeMap<String, String> {
 
 /// The reverse of [`to_map`]; what cannot be read keeps its default, unknown keys are ignored.
 pub(super) fn from_map<T: Default + for<'de> Deserialize<'de> + Serialize>(map: &BTreeMap<String, String>) -> T {
-    let Ok(serde_json::Value::Object(mut fields)) = serde_json::to_value(T::default()) else { return T::default() };
-    for (key, value) in &mut fields {
-        let Some(text) = map.get(key) else { continue };
-        if value.is_number() {
-            if let Ok(number) = text.parse::<u64>() {
-                *value = number.into();
-            }
-        } else {
-            *value = serde_json::Value::String(text.clone());
+    let mut known = T::default();
+    let Ok(serde_json::Value::Object(mut fields)) = serde_json::to_value(&known) else { return known };
+    let keys: Vec<String> = fields.keys().filter(|key| map.contains_key(*key)).cloned().collect();
+    for key in keys {
+        let (text, default) = (&map[&key], fields[&key].clone());
+        let value = match (default.is_number(), text.parse::<u64>()) {
+            (true, Ok(number)) => number.into(),
+            (true, Err(_)) => continue,
+            (false, _) => serde_json::Value::String(text.clone()),
+        };
+        fields.insert(key.clone(), value);
+        // One word of a newer program must not take all else with it.
+        match serde_json::from_value(serde_json::Value::Object(fields.clone())) {
+            Ok(read) => known = read,
+            Err(_) => drop(fields.insert(key, default)),
         }
     }
-    serde_json::from_value(serde_json::Value::Object(fields)).unwrap_or_default()
+    known
 }
 
 #[cfg(test)]
@@ -120,5 +126,9 @@ mod tests {
         map.insert("messages".into(), "many".into());
         map.insert("from_the_future".into(), "1".into());
         assert_eq!(from_map::<Closing>(&map), Closing::default());
+        let facts = Facts { technician: "Robin".into(), calibration: "a = 1".into(), ..Facts::default() };
+        let mut map = to_map(&facts);
+        map.insert("source".into(), "a-kind-from-the-future".into());
+        assert_eq!(from_map::<Facts>(&map), facts);
     }
 }

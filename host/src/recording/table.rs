@@ -31,6 +31,10 @@ pub struct ImportSummary {
     /// Size of the acceleration averaged over a second, m/s², the mean of all seconds: 9.8 where gravity is in it and the unit
     /// is right, because vibration averages out and an arm adds little. `None` for less than a second of ten samples.
     pub steady_mps2: Option<f64>,
+    /// The same of the turn rate, rad/s: a hand turns a machine by some hundredths.
+    pub steady_radps: Option<f64>,
+    /// First surface temperature, °C.
+    pub first_surface_c: Option<f64>,
     /// Whether the table has gyro readings.
     pub has_gyro: bool,
     /// Whether the table has surface temperatures.
@@ -103,6 +107,10 @@ impl Columns {
                 }
                 let found: Vec<String> =
                     header.iter().take(12).map(|c| String::from_utf8_lossy(c).into_owned()).collect();
+                if header.len() == 1 && header.as_slice().contains(&b';') {
+                    let how = "line 1: its cells stand between semicolons; expected commas between cells and points in numbers";
+                    return Err(problem(table, how.to_owned()));
+                }
                 return Err(problem(
                     table,
                     format!(
@@ -129,7 +137,7 @@ fn import_rows(
     let mut summary = ImportSummary::default();
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
-    let mut steady = Steady::default();
+    let (mut steady, mut turning) = (Steady::default(), Steady::default());
     let mut record = csv::ByteRecord::new();
     let mut done = Vec::new();
     loop {
@@ -186,12 +194,14 @@ fn import_rows(
         }
         if let Some(sample) = triple(4, MAX_GYRO_RADPS, "turn rate")? {
             summary.has_gyro = true;
+            turning.push(t_us, sample);
             gyro.push(t_us, sample, &mut done);
             store(writer, log_ns, &mut done, TableEntry::Gyro)?;
         }
         let (surface_c, ambient_c) = (cell(7, CELSIUS_RANGE)?, cell(8, CELSIUS_RANGE)?);
         if surface_c.is_some() || ambient_c.is_some() {
             summary.has_surface |= surface_c.is_some();
+            summary.first_surface_c = summary.first_surface_c.or(surface_c);
             let entry = TableEntry::Surface {
                 t_us,
                 surface_c: surface_c.map(|c| c as f32),
@@ -203,7 +213,7 @@ fn import_rows(
             progress(record.position().map_or(0, csv::Position::byte));
         }
     }
-    summary.steady_mps2 = steady.mean();
+    (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
     let log_ns = (summary.seconds * 1e9) as u64;
     let mut rest = accel.finish();
     summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
@@ -266,7 +276,7 @@ fn number(
     }
 }
 
-/// Averages the acceleration over each whole second, and the sizes of these averages over all.
+/// Averages a vector over each whole second, and the sizes of these averages over all.
 #[derive(Debug, Default)]
 struct Steady {
     second: i64,
