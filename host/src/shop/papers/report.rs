@@ -18,6 +18,22 @@ pub struct Picture {
     pub bytes: Vec<u8>,
 }
 
+/// A surface rise, and the limit of the plan it was worked under.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Warm {
+    /// K.
+    pub rise_k: f64,
+    /// K.
+    pub limit_k: f64,
+}
+
+impl Warm {
+    /// How far above its limit, K; negative below it.
+    fn above_k(self) -> f64 {
+        self.rise_k - self.limit_k
+    }
+}
+
 /// What was done on one panel.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PanelWork {
@@ -33,12 +49,10 @@ pub struct PanelWork {
     pub minutes: f64,
     /// Pads and liquids.
     pub products: Vec<String>,
-    /// Largest surface rise, K; `None` where it was not measured.
-    pub rise_k: Option<f64>,
-    /// Whether every pass with a known rise stayed under its plan's limit.
-    pub within: bool,
-    /// The plan's limit, K.
-    pub limit_k: f64,
+    /// Largest surface rise; `None` where it was not measured.
+    pub warmest: Option<Warm>,
+    /// The rise that went farthest above its own limit, where any did: not always the largest, for sessions have their own limits.
+    pub above: Option<Warm>,
     /// Mean film before and after, µm: of the points read at both times, if there are any.
     pub film_um: (Option<f64>, Option<f64>),
     /// What was taken off, where the gauge's spread is known or three points tell it.
@@ -96,17 +110,13 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
         report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
         let name = if session.panel.is_empty() { "not named" } else { &session.panel };
-        let work = works.entry(name.to_lowercase()).or_insert_with(|| PanelWork {
-            name: name.to_owned(),
-            within: true,
-            limit_k: session.heat_limit_k,
-            ..PanelWork::default()
-        });
+        let work = works
+            .entry(name.to_lowercase())
+            .or_insert_with(|| PanelWork { name: name.to_owned(), ..PanelWork::default() });
         if !work.days.contains(&session.day) {
             work.days.push(session.day.clone());
         }
         work.minutes += session.running_s / 60.0;
-        work.limit_k = work.limit_k.min(session.heat_limit_k);
         let used = [session.pad, session.liquid].map(|id| id.and_then(|id| products.get(&id)).cloned());
         if let [Some(pad), Some(liquid)] = used {
             let words = format!("{pad} with {liquid}");
@@ -117,19 +127,23 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
         work.passes += own.len();
         work.sections += own.chunk_by(|a, b| a.section == b.section).count();
-        for rise in own.iter().filter_map(|p| p.surface_rise_k) {
-            work.within &= rise <= session.heat_limit_k;
-            work.rise_k = Some(work.rise_k.map_or(rise, |r| r.max(rise)));
+        for rise_k in own.iter().filter_map(|p| p.surface_rise_k) {
+            let warm = Warm { rise_k, limit_k: session.heat_limit_k };
+            let hotter = |w: Warm| (rise_k, warm.above_k()) > (w.rise_k, w.above_k());
+            if work.warmest.is_none_or(hotter) {
+                work.warmest = Some(warm);
+            }
+            if warm.above_k() > work.above.map_or(0.0, Warm::above_k) {
+                work.above = Some(warm);
+            }
         }
     }
     let readings = shop.film_readings()?;
     let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
     for panel in panels(&readings, gauge, None).into_iter().filter(|p| p.vehicle == vehicle) {
-        let work = works.entry(panel.name.to_lowercase()).or_insert_with(|| PanelWork {
-            name: panel.name.clone(),
-            within: true,
-            ..PanelWork::default()
-        });
+        let work = works
+            .entry(panel.name.to_lowercase())
+            .or_insert_with(|| PanelWork { name: panel.name.clone(), ..PanelWork::default() });
         work.film_um = panel.film_um();
         work.removal = panel.removal;
     }
@@ -207,14 +221,36 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
     html
 }
 
-/// What the readings say was taken off, after the two means.
-fn taken(removal: Um) -> String {
-    if removal.grew() {
-        "; the readings do not fit together".into()
-    } else if removal.value < removal.half_width() {
-        "; less taken than the gauge can tell".into()
-    } else {
-        format!("; {:.1}\u{a0}±\u{a0}{:.1}\u{a0}µm taken", removal.value, removal.half_width())
+/// A figure as shown with one decimal.
+fn tenths(um: f64) -> f64 {
+    (um * 10.0).round() / 10.0
+}
+
+/// The two means, and what the readings say was taken off. What is shown adds up: whoever subtracts finds what was taken.
+fn before_and_after(before: f64, after: f64, removal: Option<Um>) -> String {
+    let told = removal.filter(|um| !um.grew() && um.value >= um.half_width());
+    let before = tenths(before);
+    let after = told.map_or(tenths(after), |um| before - tenths(um.value));
+    // A tenth is only shown where one of the means has one.
+    let decimals = if [before, after].iter().all(|um| (um - um.round()).abs() < 0.05) { 0 } else { 1 };
+    let taken = match (told, removal) {
+        (Some(um), _) => format!("; {:.1}\u{a0}±\u{a0}{:.1}\u{a0}µm taken", um.value, um.half_width()),
+        (None, Some(um)) if um.grew() => "; the readings do not fit together".into(),
+        (None, Some(_)) => "; less taken than the gauge can tell".into(),
+        (None, None) => String::new(),
+    };
+    format!("{before:.decimals$}\u{a0}µm before, {after:.decimals$}\u{a0}µm after{taken}")
+}
+
+/// The largest rise beside its own limit; and the one that went too far, where that is another.
+fn warmest(warm: Warm, above: Option<Warm>, units: Units) -> String {
+    let words = |warm: Warm| {
+        let word = if warm.above_k() > 0.0 { "above" } else { "within" };
+        format!("{}, {word} our limit of {}", units.rise(warm.rise_k), units.rise(warm.limit_k))
+    };
+    match above.filter(|_| warm.above_k() <= 0.0) {
+        Some(above) => format!("{}; another time {}", words(warm), words(above)),
+        None => words(warm),
     }
 }
 
@@ -229,21 +265,9 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
             panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(day))).collect();
         format!("{sections}, {:.0} min, {}", panel.minutes, days.join(", "))
     };
-    let warm = match panel.rise_k {
-        None => "not measured".to_owned(),
-        Some(rise) => {
-            let limit = units.rise(panel.limit_k);
-            let word = if panel.within { "within our limit of" } else { "above our limit of" };
-            format!("{}, {word} {limit}", units.rise(rise))
-        }
-    };
+    let warm = panel.warmest.map_or("not measured".to_owned(), |warm| warmest(warm, panel.above, units));
     let film = match panel.film_um {
-        (Some(before), Some(after)) => {
-            format!(
-                "{before:.0}\u{a0}µm before, {after:.0}\u{a0}µm after{}",
-                panel.removal.map_or(String::new(), taken)
-            )
-        }
+        (Some(before), Some(after)) => before_and_after(before, after, panel.removal),
         (Some(before), None) => format!("{before:.0}\u{a0}µm before"),
         (None, Some(after)) => format!("{after:.0}\u{a0}µm after"),
         (None, None) => "not read".to_owned(),
@@ -262,7 +286,7 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shop::demo::{Extent, STYLES, generate};
+    use crate::shop::demo::{Extent, STYLES, generate, one_session};
     use crate::shop::{FilmReading, Phase};
 
     #[test]
@@ -306,11 +330,49 @@ mod tests {
 
     #[test]
     fn what_was_taken_off_is_told_no_better_than_the_readings_know() {
-        let um = |value| Um { value, sd: 1.0, df: f64::INFINITY };
+        let words = |value| {
+            let um = Um { value, sd: 1.0, df: f64::INFINITY };
+            before_and_after(120.0, 120.0 - value, Some(um)).replace('\u{a0}', " ")
+        };
         // 1.645: the normal distribution's 95th percentile, NIST/SEMATECH e-Handbook, 1.3.6.7.1.
-        assert_eq!(taken(um(3.0)), "; 3.0\u{a0}±\u{a0}1.6\u{a0}µm taken");
-        assert_eq!(taken(um(1.6)), "; less taken than the gauge can tell");
-        assert_eq!(taken(um(-1.9)), "; less taken than the gauge can tell");
-        assert_eq!(taken(um(-2.0)), "; the readings do not fit together");
+        assert_eq!(words(3.0), "120 µm before, 117 µm after; 3.0 ± 1.6 µm taken");
+        assert_eq!(words(1.6), "120.0 µm before, 118.4 µm after; less taken than the gauge can tell");
+        assert_eq!(words(-1.9), "120.0 µm before, 121.9 µm after; less taken than the gauge can tell");
+        assert_eq!(words(-2.0), "120 µm before, 122 µm after; the readings do not fit together");
+    }
+
+    #[test]
+    fn who_subtracts_the_shown_means_finds_what_was_taken() {
+        let words = |before: f64, after: f64| {
+            let um = Um { value: before - after, sd: 0.5, df: f64::INFINITY };
+            before_and_after(before, after, Some(um)).replace('\u{a0}', " ")
+        };
+        assert_eq!(words(121.5, 118.5), "121.5 µm before, 118.5 µm after; 3.0 ± 0.8 µm taken");
+        // Rounded each for itself, thirds would read 121.3, 118.7 and 2.7.
+        assert_eq!(words(364.0 / 3.0, 356.0 / 3.0), "121.3 µm before, 118.6 µm after; 2.7 ± 0.8 µm taken");
+        assert_eq!(words(121.0, 118.5), "121.0 µm before, 118.5 µm after; 2.5 ± 0.8 µm taken");
+    }
+
+    #[test]
+    fn a_rise_stands_beside_the_limit_it_was_worked_under() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 2, sections: 1 }, 4).expect("generated");
+        let page = |sessions: &[(f64, f64)]| {
+            for (day, (rise_k, limit_k)) in sessions.iter().enumerate() {
+                let mut new = one_session(&cast, 0, &STYLES[0], day as u32);
+                (new.vehicle, new.panel, new.heat_limit_k) = (Some(cast.vehicles[0]), "Roof".into(), *limit_k);
+                new.sections.iter_mut().flat_map(|s| &mut s.passes).for_each(|p| p.surface_rise_k = Some(*rise_k));
+                shop.file(&new).expect("filed");
+            }
+            let report = owner_report(&shop, cast.vehicles[0]).expect("known");
+            let roof = report.panels.iter().find(|p| p.name == "Roof").expect("worked");
+            warmest(roof.warmest.expect("measured"), roof.above, Units::Si)
+        };
+        assert_eq!(page(&[(13.0, 15.0), (10.0, 11.1)]), "+13.0 K, within our limit of +15.0 K");
+        assert_eq!(page(&[(13.0, 11.1), (10.0, 11.1)]), "+13.0 K, above our limit of +11.1 K");
+        assert_eq!(
+            page(&[(13.0, 15.0), (12.0, 11.1)]),
+            "+13.0 K, within our limit of +15.0 K; another time +12.0 K, above our limit of +11.1 K"
+        );
     }
 }
