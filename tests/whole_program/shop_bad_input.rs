@@ -112,8 +112,9 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     };
     film(&["--phase", "during", "120"], 2, &["during", "before or after"]);
     // One wrong reading of two: neither is stored.
-    film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "0 to 5000"]);
-    film(&["--phase", "before", "nan"], 1, &["NaN µm", "0 to 5000"]);
+    film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "up to 5000"]);
+    film(&["--phase", "before", "nan"], 1, &["NaN µm", "up to 5000"]);
+    film(&["--phase", "before", "120", "0"], 1, &["0 µm", "more than 0"]);
     film(&["--phase", "before", "--day", "2026-02-30", "120"], 2, &["2026-02-30", "YYYY-MM-DD"]);
     film(&["--phase", "before", "--at-m", "0.1,0.2", "120"], 2, &["--section"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);

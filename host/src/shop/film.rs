@@ -21,6 +21,8 @@ pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
 const ODD: f64 = 3.5;
 /// The smallest spread on a panel that oddness is judged by, µm: below it every gauge step would be odd.
 const LEAST_SPREAD_UM: f64 = 3.0;
+/// Less than the thinnest single coat that `data/reference` knows of, µm: nobody's paint, but what a build reads in mil.
+const NO_FILM_UM: f64 = 10.0;
 
 /// Readings of one point.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -84,7 +86,7 @@ pub struct Panel {
     pub pairs: usize,
     /// Standard deviation of the rounding of its readings, µm.
     pub rounding_um: f64,
-    /// Lowest mean of a point after the work (before it where there is none yet).
+    /// Lowest reading after the work; at points that were not read since, before it.
     pub thinnest_um: Option<f64>,
     /// What the user must know.
     pub cautions: Vec<String>,
@@ -198,8 +200,8 @@ impl Panel {
             .collect();
         self.pairs = pairs.len();
         self.removal = removal(&pairs, gauge, self.rounding_um);
-        let now = |p: &Point| if p.after.is_empty() { mean(&p.before) } else { mean(&p.after) };
-        self.thinnest_um = self.points.values().map(now).min_by(f64::total_cmp);
+        let now = |p: &Point| if p.after.is_empty() { p.before.clone() } else { p.after.clone() };
+        self.thinnest_um = self.points.values().flat_map(now).min_by(f64::total_cmp);
         self.caution(gauge, floor_um);
         self
     }
@@ -209,12 +211,11 @@ impl Panel {
         if let (Some(floor), Some(thinnest)) = (floor_um, self.thinnest_um) {
             if thinnest < floor {
                 cautions.push(format!(
-                    "{:.0} µm at its thinnest, below the {floor:.0} µm this shop set itself: stop and decide with the makers' advice.",
-                    thinnest
+                    "{thinnest} µm is its thinnest reading, below the {floor} µm this shop set itself: stop and decide with the makers' advice."
                 ));
             } else if let Some(gauge) = gauge.filter(|g| thinnest - 2.0 * g.sd_um < floor) {
                 cautions.push(format!(
-                    "{thinnest:.0} µm at its thinnest is within the gauge's spread ({:.1} µm) of the limit of {floor:.0} µm.",
+                    "{thinnest} µm, its thinnest reading, is within the gauge's spread ({:.1} µm) of the limit of {floor} µm.",
                     gauge.sd_um
                 ));
             }
@@ -228,7 +229,8 @@ impl Panel {
         self.cautions = cautions;
     }
 
-    /// Points far off the rest of the panel, or above what factories put on.
+    /// Readings that cannot be, or do not fit the others of their point; points far off the rest of the panel, or thicker or
+    /// thinner than what factories put on.
     fn mark_odd(&mut self) {
         let means: Vec<f64> =
             self.points.values().map(|p| mean(if p.before.is_empty() { &p.after } else { &p.before })).collect();
@@ -239,19 +241,60 @@ impl Panel {
         // Fewer than four points are no group to be odd in.
         let group = off.len() >= 4;
         for (point, value) in self.points.values_mut().zip(means) {
-            point.odd = if value > middle + ODD * spread && group {
+            let (low, high) = FACTORY_UM;
+            point.odd = if let Some(slip) = point.slip() {
+                Some(slip)
+            } else if value > middle + ODD * spread && group {
                 Some(format!("{value:.0} µm against {middle:.0} µm on the panel: filler or a local respray?"))
             } else if value < middle - ODD * spread && group {
                 Some(format!("{value:.0} µm against {middle:.0} µm on the panel: an edge, or polished through before?"))
-            } else if value > FACTORY_UM.1 {
+            } else if value > high {
+                Some(format!("{value:.0} µm is more than the {low:.0} to {high:.0} µm factories put on: resprayed?"))
+            } else if value < low {
                 Some(format!(
-                    "{value:.0} µm is more than the {:.0} to {:.0} µm factories put on: resprayed?",
-                    FACTORY_UM.0, FACTORY_UM.1
+                    "{value:.0} µm is less than the {low:.0} to {high:.0} µm factories put on: an edge, or thinned before?"
                 ))
             } else {
                 None
             };
         }
+    }
+}
+
+impl Point {
+    /// What was more likely mistyped or misread than is true of the paint, in words.
+    fn slip(&self) -> Option<String> {
+        let readings = || self.before.iter().chain(&self.after).copied();
+        if let Some(um) = readings().find(|um| *um < NO_FILM_UM) {
+            let mil = um * 25.4;
+            let unit = if (FACTORY_UM.0 / 2.0..=FACTORY_UM.1 * 2.0).contains(&mil) {
+                format!(": in mil? That would be {mil:.0} µm")
+            } else {
+                String::new()
+            };
+            return Some(format!("{um} µm is less than any coat{unit}"));
+        }
+        for values in [&self.before, &self.after] {
+            let middle = median(&mut values.clone()).unwrap_or(0.0);
+            let mut off: Vec<f64> = values.iter().map(|um| (um - middle).abs()).collect();
+            // Of two readings nobody can tell which is the odd one: both are as far off.
+            let spread = if values.len() > 2 { median(&mut off).map_or(0.0, |m| 1.4826 * m) } else { 0.0 };
+            let most = ODD * spread.max(LEAST_SPREAD_UM);
+            if let [one, other] = values[..]
+                && (one - other).abs() > most
+            {
+                return Some(format!("{one} and {other} µm do not fit together: a slip?"));
+            }
+            if let Some(um) = values.iter().find(|um| (*um - middle).abs() > most) {
+                return Some(format!("{um} µm against {middle:.0} µm of the same point: a slip?"));
+            }
+        }
+        if self.before.is_empty() || self.after.is_empty() {
+            return None;
+        }
+        let (before, after) = (mean(&self.before), mean(&self.after));
+        (after < before / 2.0 || after > before * 2.0)
+            .then(|| format!("{after:.0} µm after {before:.0} µm before: a slip?"))
     }
 }
 
@@ -444,7 +487,7 @@ mod tests {
         assert!(panel.points["4"].odd.as_deref().is_some_and(|w| w.contains("filler")));
         assert!(panel.points["5"].odd.as_deref().is_some_and(|w| w.contains("edge")));
         assert_eq!(panel.points["1"].odd, None);
-        assert!(panel.cautions[0].contains("below the 100 µm this shop set"), "{:?}", panel.cautions);
+        assert!(panel.cautions[0].starts_with("60 µm is its thinnest reading, below the 100 µm this shop set"));
         assert!(panels(&readings, None, None)[0].cautions.is_empty(), "there is no built-in limit");
         let near = [reading("1", Phase::Before, 101.5)];
         assert!(
@@ -452,6 +495,36 @@ mod tests {
         );
         let thick = [reading("1", Phase::Before, 300.0)];
         assert!(panels(&thick, None, None)[0].points["1"].odd.as_deref().is_some_and(|w| w.contains("resprayed")));
+    }
+
+    #[test]
+    fn readings_that_are_too_small_are_odd_as_those_that_are_too_large() {
+        let odd = |before: &[f64], after: &[f64]| {
+            let of = |phase, values: &[f64]| values.iter().map(|um| reading("1", phase, *um)).collect::<Vec<_>>();
+            let readings = [of(Phase::Before, before), of(Phase::After, after)].concat();
+            panels(&readings, None, None)[0].points["1"].odd.clone().unwrap_or_default()
+        };
+        assert_eq!(odd(&[121.0, 122.0, 4.8], &[]), "4.8 µm is less than any coat: in mil? That would be 122 µm");
+        assert_eq!(odd(&[121.0], &[4.7]), "4.7 µm is less than any coat: in mil? That would be 119 µm");
+        assert_eq!(odd(&[0.5], &[]), "0.5 µm is less than any coat");
+        assert_eq!(odd(&[121.0, 122.0, 12.1], &[]), "12.1 µm against 121 µm of the same point: a slip?");
+        assert_eq!(odd(&[121.0, 122.0, 1210.0], &[]), "1210 µm against 122 µm of the same point: a slip?");
+        assert_eq!(odd(&[121.0, 12.2], &[]), "121 and 12.2 µm do not fit together: a slip?");
+        assert_eq!(odd(&[121.0], &[11.8]), "12 µm after 121 µm before: a slip?");
+        assert_eq!(odd(&[121.0], &[1180.0]), "1180 µm after 121 µm before: a slip?");
+        assert!(odd(&[80.0], &[]).starts_with("80 µm is less than the 100 to 180 µm"));
+        assert_eq!(
+            odd(&[121.0, 124.0, 119.0], &[101.0, 99.0]),
+            "",
+            "a gauge's spread and much polishing are nothing odd"
+        );
+    }
+
+    #[test]
+    fn the_thinnest_reading_is_told_not_a_mean() {
+        let readings = [reading("1", Phase::Before, 95.0), reading("1", Phase::Before, 96.0)];
+        let panel = &panels(&readings, None, Some(100.0))[0];
+        assert!(panel.cautions[0].starts_with("95 µm is its thinnest reading"), "{:?}", panel.cautions);
     }
 
     #[test]

@@ -181,11 +181,11 @@ impl Shop {
     /// Writes a gauge reading down.
     ///
     /// # Errors
-    /// [`ShopError::Value`] for a reading outside 0 to 5000 µm or a name that is none.
+    /// [`ShopError::Value`] for a reading of nothing or above 5000 µm, or a name that is none.
     pub fn add_film_reading(&self, reading: &FilmReading) -> Result<Id> {
         checked_day(&reading.day)?;
-        if !(0.0..=5000.0).contains(&reading.film_um) {
-            return Err(ShopError::Value(format!("film {} µm: expected 0 to 5000", reading.film_um)));
+        if !(reading.film_um > 0.0 && reading.film_um <= 5000.0) {
+            return Err(ShopError::Value(format!("film {} µm: expected more than 0, up to 5000", reading.film_um)));
         }
         let (panel, point) = (checked_name("panel", &reading.panel)?, checked_name("point", &reading.point)?);
         if let Some(place) = reading.place {
