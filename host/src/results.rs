@@ -10,7 +10,7 @@ use std::{
     time::Duration,
 };
 
-use tempfile::TempDir;
+use tempfile::{NamedTempFile, TempDir};
 
 use crate::{
     recording::describe_io,
@@ -135,7 +135,8 @@ impl Results {
         let mut paths = Vec::new();
         for name in &self.files {
             let path = self.folder.join(name);
-            fs::rename(self.staging.path().join(name), &path).map_err(failed)?;
+            let whole = self.staging.path().join(name);
+            to_disk(&whole).and_then(|()| fs::rename(whole, &path)).map_err(failed)?;
             paths.push(path);
         }
         // Sheets of an earlier review with more passes, or its page, would otherwise stay beside the new tables.
@@ -160,14 +161,25 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
     let failed = ResultsError::new;
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
+    let mut file = unfinished_in(folder, UNFINISHED).map_err(|e| failed(path, e))?;
+    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|e| failed(path, e))?;
+    file.persist(path).map(drop).map_err(|e| failed(path, e.error))
+}
+
+/// A file to be moved to its place once it is whole. It has the rights of any new file, not the private ones of a temporary file.
+pub(crate) fn unfinished_in(folder: &Path, prefix: &str) -> io::Result<NamedTempFile> {
     let mut unfinished = tempfile::Builder::new();
-    unfinished.prefix(UNFINISHED);
-    // Rights as any new file has them, not the private ones of a temporary file.
+    unfinished.prefix(prefix);
     #[cfg(unix)]
     unfinished.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = unfinished.tempfile_in(folder).map_err(|e| failed(path, e))?;
-    file.write_all(bytes).map_err(|e| failed(path, e))?;
-    file.persist(path).map(drop).map_err(|e| failed(path, e.error))
+    unfinished.tempfile_in(folder)
+}
+
+/// Waits until a file's content is on the disk. A name may get there sooner, and a power cut in between would leave the name of
+/// an empty file.
+pub(crate) fn to_disk(path: &Path) -> io::Result<()> {
+    // Open for writing: some systems refuse to flush what is open for reading.
+    fs::OpenOptions::new().write(true).open(path)?.sync_all()
 }
 
 /// File name of a pass's sheet.

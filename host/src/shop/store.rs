@@ -12,6 +12,7 @@ use std::{
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
 use super::{Result, ShopError};
+use crate::results::{to_disk, unfinished_in};
 
 /// Name of the store in the shop's folder.
 pub const STORE: &str = "shop.db";
@@ -55,10 +56,7 @@ impl Shop {
         }
         fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
         // Under another name first: an interrupted start never leaves half a shop.
-        let unfinished = tempfile::Builder::new()
-            .prefix(".shop-")
-            .tempfile_in(folder)
-            .map_err(|e| ShopError::io("write into", folder, e))?;
+        let unfinished = unfinished_in(folder, ".shop-").map_err(|e| ShopError::io("write into", folder, e))?;
         {
             let db = Connection::open(unfinished.path())?;
             db.pragma_update(None, "application_id", APPLICATION_ID)?;
@@ -166,8 +164,7 @@ impl Shop {
         let copy = staging.path().join(STORE);
         let name = copy.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", to.display())))?;
         self.db.execute("VACUUM INTO ?1", [name])?;
-        let synced = fs::File::open(&copy).and_then(|file| file.sync_all());
-        synced.and_then(|()| fs::rename(&copy, to)).map_err(|e| ShopError::io("write", to, e))
+        to_disk(&copy).and_then(|()| fs::rename(&copy, to)).map_err(|e| ShopError::io("write", to, e))
     }
 
     /// Makes several changes as one: all of them are stored, or none.

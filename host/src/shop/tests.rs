@@ -352,3 +352,15 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
         }
     }
 }
+
+/// A second account on the shop's computer opens what the first has made.
+#[cfg(unix)]
+#[test]
+fn the_store_has_the_rights_of_any_new_file() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let (folder, _shop) = shop();
+    let rights = |path: &std::path::Path| fs::metadata(path).expect("a file").permissions().mode() & 0o777;
+    let any = folder.path().join("any");
+    fs::write(&any, "x").expect("written");
+    assert_eq!(rights(&folder.path().join(STORE)), rights(&any));
+}
