@@ -119,7 +119,7 @@ pub(super) fn write(
         console.remark(&caution);
     }
     if findings.is_empty() {
-        console.result("Nothing stands out.")?;
+        console.result(&comparison.nothing_words())?;
     }
     for finding in findings {
         console.result(&finding)?;

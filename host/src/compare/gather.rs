@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::model::Day;
 use super::{By, FIGURES, Figure};
+use crate::guidance::units::count;
 use crate::shop::{Id, PassFigures, Session, Shop};
 
 /// What is asked.
@@ -37,6 +38,17 @@ impl Question {
     }
 }
 
+/// One technician's day, and what it gave on one figure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WorkingDay {
+    /// `YYYY-MM-DD`.
+    pub date: String,
+    /// Who worked.
+    pub technician: String,
+    /// What it gave.
+    pub gave: Day,
+}
+
 /// Who or what one group is, and what it did.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct GroupDays {
@@ -54,8 +66,8 @@ pub struct GroupDays {
     pub technicians: BTreeMap<String, usize>,
     /// Plans' bands in force, mm/s rounded to a tenth.
     pub bands: BTreeSet<(i64, i64)>,
-    /// Per figure: day and what it gave, in order of days. A technician's day and another's are two.
-    pub days: [Vec<(String, Day)>; FIGURES],
+    /// Per figure, in order of days. A technician's day and another's are two.
+    pub days: [Vec<WorkingDay>; FIGURES],
     /// Sessions whose figures come from a virtual sensor or a generator.
     pub invented: usize,
 }
@@ -69,7 +81,16 @@ impl GroupDays {
     /// First and last day.
     pub fn span(&self) -> Option<(&str, &str)> {
         let days = self.days.iter().max_by_key(|d| d.len())?;
-        Some((days.first()?.0.as_str(), days.last()?.0.as_str()))
+        Some((&days.first()?.date, &days.last()?.date))
+    }
+
+    /// How many working days, in words; where several technicians worked, that the days are theirs together.
+    pub fn days_words(&self) -> String {
+        let days = count(self.day_count(), "working day", "working days");
+        match self.technicians.len() {
+            0 | 1 => days,
+            n => format!("{days} (of {n} technicians)"),
+        }
     }
 }
 
@@ -110,10 +131,15 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
             group.passes += section.len();
         }
     }
-    for ((key, (day, _)), values) in cells {
+    for ((key, (date, technician)), values) in cells {
         let Some(group) = groups.get_mut(&key) else { continue };
+        let technician = names.technician(technician);
         for (days, values) in group.days.iter_mut().zip(&values) {
-            days.extend(Day::of(values).map(|d| (day.to_owned(), d)));
+            days.extend(Day::of(values).map(|gave| WorkingDay {
+                date: date.to_owned(),
+                technician: technician.clone(),
+                gave,
+            }));
         }
     }
     let mut groups: Vec<GroupDays> = groups.into_values().collect();

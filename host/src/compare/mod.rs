@@ -28,7 +28,7 @@ mod tests;
 mod words;
 
 pub use figures::{FIGURES, Figure};
-pub use gather::{GroupDays, Question, gather};
+pub use gather::{GroupDays, Question, WorkingDay, gather};
 use model::{Difference, Estimate, FEWEST_DAYS, Trend};
 
 /// Share of comparisons that may claim something where there is nothing.
@@ -131,6 +131,11 @@ impl Comparison {
         Self { by, groups, contrasts, changes, family: out.len() }
     }
 
+    /// Whether several technicians' days are together in any group.
+    pub fn days_of_several(&self) -> bool {
+        self.groups.iter().any(|g| g.data.technicians.len() > 1)
+    }
+
     /// Whether any figure comes from a virtual sensor or a generator.
     pub fn invented(&self) -> bool {
         self.groups.iter().any(|g| g.data.invented > 0)
@@ -142,7 +147,7 @@ impl Group {
         let mut estimates = [None; FIGURES];
         let mut trends = [None; FIGURES];
         for (i, days) in data.days.iter().enumerate() {
-            let only: Vec<model::Day> = days.iter().map(|d| d.1).collect();
+            let only: Vec<model::Day> = days.iter().map(|d| d.gave).collect();
             estimates[i] = model::estimate(&only);
             if by == By::Technician {
                 // Only working days count: a holiday is no practice.

@@ -38,7 +38,7 @@ pub fn page_html(comparison: &Comparison, pictures: &[Picture<'_>], units: Units
     html.push_str("<h2>What stands out</h2>\n");
     let findings = comparison.findings(units);
     if findings.is_empty() {
-        html.push_str("<p>Nothing does.</p>\n");
+        let _ = writeln!(html, "<p>{}</p>", escape(&comparison.nothing_words()));
     }
     list(&mut html, &findings);
     let _ = writeln!(html, "<p class=\"soft\">{}</p>", escape(&comparison.rate_words()));
@@ -113,7 +113,7 @@ fn table(html: &mut String, comparison: &Comparison, units: Units) {
             html,
             "<tr><th scope=\"row\">{}<br><small>{}, {}, {}</small></th>",
             escape(&data.name),
-            count(data.day_count(), "day", "days"),
+            data.days_words(),
             count(data.sessions, "session", "sessions"),
             count(data.passes, "pass", "passes")
         );

@@ -92,20 +92,21 @@ pub fn trends_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
     finish(table)
 }
 
-/// `days.csv`: what each working day gave, the data behind the estimates.
+/// `days.csv`: what each working day of each technician gave, the data behind the estimates.
 pub fn days_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
     let mut table = writer();
-    table.write_record(["group", "figure", "day", "passes", "mean", "within_sum_of_squares"])?;
+    table.write_record(["group", "figure", "day", "technician", "passes", "mean", "within_sum_of_squares"])?;
     for group in &comparison.groups {
         for figure in Figure::ALL {
-            for (day, d) in &group.data.days[figure.index()] {
+            for day in &group.data.days[figure.index()] {
                 table.write_record([
                     guarded(&group.data.name),
                     figure.column().to_owned(),
-                    day.clone(),
-                    d.n.to_string(),
-                    exact(d.mean),
-                    exact(d.scatter),
+                    day.date.clone(),
+                    guarded(&day.technician),
+                    day.gave.n.to_string(),
+                    exact(day.gave.mean),
+                    exact(day.gave.scatter),
                 ])?;
             }
         }

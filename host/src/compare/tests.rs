@@ -199,7 +199,37 @@ fn grouping_by_machine_or_product_leaves_out_what_was_not_told() {
         assert_eq!((groups[0].name.as_str(), groups[0].sessions), (name, 15));
         // A technician's day and another's are two: 3 technicians, 5 days.
         assert_eq!(groups[0].day_count(), 15);
+        assert_eq!(groups[0].days_words(), "15 working days (of 3 technicians)");
+        let found = Comparison::of(by, groups);
+        let table = String::from_utf8(super::tables::days_csv(&found).expect("written")).expect("text");
+        let of_the_first_day: Vec<&str> =
+            table.lines().filter(|l| l.contains(",arm_speed_mps,") && l.contains(",2026-03-02,")).collect();
+        assert_eq!(of_the_first_day.len(), 3, "{table}");
+        for (line, style) in of_the_first_day.iter().zip(&STYLES) {
+            assert!(line.contains(&format!(",2026-03-02,{},", style.name)), "{line}");
+        }
+        assert!(found.rate_words().contains("a date on which three worked counts as three days"));
     }
+}
+
+#[test]
+fn where_nothing_was_looked_at_nothing_is_said_to_stand_out() {
+    let words = |by, styles: &[Style], days| {
+        let shop = Shop::in_memory();
+        generate(&shop, styles, Extent { days, sections: 2 }, 3).expect("generated");
+        let found = Comparison::of(by, gather(&shop, &Question { by, ..Question::default() }).expect("gathered"));
+        if found.findings(Units::Si).is_empty() { (found.family, found.nothing_words()) } else { (0, String::new()) }
+    };
+    for (by, styles, days, said) in [
+        (By::Technician, &STYLES[..], 1, "Too few days to compare: two of them need 3 working days each."),
+        (By::Technician, &STYLES[..1], 4, "Too few days to compare: a trend needs 5 working days."),
+        (By::Machine, &STYLES[..], 5, "Nothing to compare: these sessions are of one machine."),
+        (By::PadAndLiquid, &STYLES[..], 5, "Nothing to compare: these sessions are of one pad and liquid."),
+    ] {
+        assert_eq!(words(by, styles, days), (0, said.to_owned()));
+    }
+    let (family, said) = words(By::Technician, &ALIKE[..2], 3);
+    assert!(family > 0 && said == "Nothing stands out.", "{family} {said}");
 }
 
 /// Draws every picture of the demo shop into the folder named by SHOP_PICTURES, to be looked at; and checks that each is one.

@@ -1,6 +1,6 @@
 //! Sentences: one for what stands out, none for what does not, and cautions about what the figures cannot tell.
 
-use super::model::{FEWEST_DAYS, LEVEL};
+use super::model::{FEWEST_DAYS, FEWEST_TREND_DAYS, LEVEL};
 use super::{By, Change, Comparison, Contrast, FALSE_RATE, Group};
 use crate::guidance::Units;
 
@@ -69,12 +69,11 @@ impl Comparison {
     pub fn cautions(&self) -> Vec<String> {
         let mut cautions = Vec::new();
         for group in &self.groups {
-            let (name, days) = (&group.data.name, group.data.day_count());
+            let (name, days) = (&group.data.name, group.data.days_words());
             if group.too_few() {
                 cautions.push(format!(
-                    "{name} has {days} working {}: too few to say how the figures vary from day to day. From {FEWEST_DAYS} days \
-                     on there are intervals, and ten days make them useful.",
-                    if days == 1 { "day" } else { "days" }
+                    "{name} has {days}: too few to say how the figures vary from day to day. From {FEWEST_DAYS} days \
+                     on there are intervals, and ten days make them useful."
                 ));
             }
             if let Some(n) = group.data.machines.get("").filter(|_| self.by == By::Technician) {
@@ -128,12 +127,35 @@ impl Comparison {
         cautions
     }
 
-    /// How often a claim would be wrong, in one sentence.
+    /// What is said where there is no finding: that nothing stands out only where something was looked at.
+    pub fn nothing_words(&self) -> String {
+        if self.family > 0 {
+            return "Nothing stands out.".into();
+        }
+        match (self.by, self.groups.len()) {
+            (By::Technician, 0 | 1) => {
+                format!("Too few days to compare: a trend needs {FEWEST_TREND_DAYS} working days.")
+            }
+            (By::Machine, 0 | 1) => "Nothing to compare: these sessions are of one machine.".into(),
+            (By::PadAndLiquid, 0 | 1) => "Nothing to compare: these sessions are of one pad and liquid.".into(),
+            _ => format!("Too few days to compare: two of them need {FEWEST_DAYS} working days each."),
+        }
+    }
+
+    /// How often a claim would be wrong, and what a day is.
     pub fn rate_words(&self) -> String {
+        let unit = if self.days_of_several() {
+            "The working day of one technician is the unit, not the stroke: a date on which three worked counts as three days"
+        } else {
+            "The working day is the unit, not the stroke"
+        };
+        if self.family == 0 {
+            return format!("{unit}.");
+        }
         format!(
             "{} differences and trends were looked at together; where nobody differs and nothing changes, at most {:.0} in 100 \
-             such comparisons claim anything. The working day is the unit, not the stroke; a difference that is not listed is not \
-             thereby nil, its interval says how large it may be.",
+             such comparisons claim anything. {unit}; a difference that is not listed is not thereby nil, its interval says how \
+             large it may be.",
             self.family,
             FALSE_RATE * 100.0
         )

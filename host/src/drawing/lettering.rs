@@ -107,6 +107,53 @@ pub fn fit(text: &str, size: f64, weight: Weight, room: f64) -> String {
     out
 }
 
+/// The text cut in the middle, with an ellipsis, to a width in px: what differs is often at the end.
+#[must_use]
+pub fn fit_middle(text: &str, size: f64, weight: Weight, room: f64) -> String {
+    if width(text, size, weight) <= room {
+        return text.to_owned();
+    }
+    let letters: Vec<char> = text.chars().collect();
+    let (mut head, mut tail) = (0, letters.len());
+    let mut used = advance('…', size, weight, false);
+    while head < tail {
+        let at_head = head <= letters.len() - tail;
+        let next = letters[if at_head { head } else { tail - 1 }];
+        used += advance(next, size, weight, false);
+        if used > room {
+            break;
+        }
+        if at_head { head += 1 } else { tail -= 1 }
+    }
+    // A mark without its letter would sit on the ellipsis.
+    while letters.get(tail).is_some_and(|c| is_combining(*c)) {
+        tail += 1;
+    }
+    let text = |part: &[char]| part.iter().collect::<String>();
+    format!("{}…{}", text(&letters[..head]).trim_end(), text(&letters[tail..]).trim_start())
+}
+
+/// The text in at most two lines no wider than `room` px, what is too long cut in the middle of the second.
+#[must_use]
+pub fn two_lines(text: &str, size: f64, weight: Weight, room: f64) -> Vec<String> {
+    let lines = wrap(text, size, weight, room);
+    if lines.len() <= 2 && !lines.iter().any(|line| line.ends_with('…')) {
+        return lines;
+    }
+    let mut words = text.split(' ').filter(|word| !word.is_empty());
+    let mut first = words.next().unwrap_or_default().to_owned();
+    let mut rest: Vec<&str> = Vec::new();
+    for word in words {
+        let longer = format!("{first} {word}");
+        if rest.is_empty() && width(&longer, size, weight) <= room {
+            first = longer;
+        } else {
+            rest.push(word);
+        }
+    }
+    [first, rest.join(" ")].iter().filter(|line| !line.is_empty()).map(|l| fit_middle(l, size, weight, room)).collect()
+}
+
 /// The text in lines no wider than `room` px, broken between words; a single word that is too long is cut.
 #[must_use]
 pub fn wrap(text: &str, size: f64, weight: Weight, room: f64) -> Vec<String> {
@@ -166,6 +213,20 @@ mod tests {
             assert!(width(line, 20.0, Weight::Regular) <= 240.0, "{line}");
         }
         assert!(lines.last().unwrap().ends_with('…'));
+    }
+
+    #[test]
+    fn names_that_begin_alike_stay_apart_when_they_are_cut() {
+        let (size, weight, room) = (19.0, Weight::Regular, 174.0);
+        let names =
+            ["white foam with one-step", "white foam with finishing", "white foam with a compound for hard paint"];
+        let shown = names.map(|name| two_lines(name, size, weight, room));
+        assert_eq!(shown[0], ["white foam with", "one-step"]);
+        assert_eq!(shown[2][1], "compound…d paint");
+        for lines in [&shown[..], &[two_lines(&"W".repeat(99), size, weight, room)]].concat() {
+            assert!(lines.len() <= 2 && lines.iter().all(|line| width(line, size, weight) <= room), "{lines:?}");
+        }
+        assert_eq!(fit_middle("short", size, weight, room), "short");
     }
 
     #[test]

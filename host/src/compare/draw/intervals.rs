@@ -29,10 +29,17 @@ pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, D
         By::Machine => "Machines",
         By::PadAndLiquid => "Pads and liquids",
     };
-    let mut under =
-        "Small dots are working days, the bar is the 90 % interval of the mean, its dot the mean. Named pairs stand \
-                     out; where none is named, none does."
-            .to_owned();
+    let dots = if comparison.days_of_several() {
+        "Small dots are working days, each one technician's"
+    } else {
+        "Small dots are working days"
+    };
+    let pairs = if comparison.contrasts.is_empty() {
+        "No two could be compared."
+    } else {
+        "Named pairs stand out; where none is named, none does."
+    };
+    let mut under = format!("{dots}; the bar is the 90 % interval of the mean, its dot the mean. {pairs}");
     if comparison.groups.len() > groups.len() {
         under.push_str(&format!(" The first {MOST_GROUPS} of {} are shown.", comparison.groups.len()));
     }
@@ -64,7 +71,7 @@ fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure:
     let i = figure.index();
     let shown = |v: f64| figure.shown(v, units);
     let values = groups.iter().flat_map(|g| {
-        let days = g.data.days[i].iter().map(|d| d.1.mean);
+        let days = g.data.days[i].iter().map(|d| d.gave.mean);
         // An interval of few days may be many times wider than what was measured; the days set the scale then.
         let ends = g.estimates[i].filter(|e| e.days >= 5).and_then(|e| e.interval()).map(|(lo, hi)| [lo, hi]);
         days.chain(ends.into_iter().flatten())
@@ -79,9 +86,20 @@ fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure:
     x_axis(canvas, &axes, 4.0);
     for (row, group) in groups.iter().enumerate() {
         let y = frame.y + ROW * (row as f64 + 0.5);
-        let name = lettering::fit(&lettering::safe(&group.data.name, 60), size::LABEL, Weight::Regular, NAMES - 16.0);
-        canvas.text(cell.x, y + 8.0, &name, Type::of(size::LABEL));
+        draw_name(canvas, &group.data.name, cell.x, y);
         draw_group(canvas, &axes, group, figure, units, y);
+    }
+}
+
+/// The name left of a row about `y`: two lines where one is too short. Names often begin alike ("white foam with ..."), so what
+/// does not fit is cut in the middle.
+fn draw_name(canvas: &mut Canvas, name: &str, x: f64, y: f64) {
+    let (room, name) = (NAMES - 16.0, lettering::safe(name, 200));
+    if lettering::width(&name, size::LABEL, Weight::Regular) <= room {
+        canvas.text(x, y + 8.0, &name, Type::of(size::LABEL));
+    } else {
+        let lines = lettering::two_lines(&name, size::NOTE, Weight::Regular, room);
+        canvas.lines(x, y - 3.0, &lines, Type::of(size::NOTE), 20.0);
     }
 }
 
@@ -105,10 +123,10 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
     } else {
         numbers = format!("{numbers}  (few days)");
     }
-    for (j, (_, day)) in group.data.days[i].iter().enumerate() {
+    for (j, day) in group.data.days[i].iter().enumerate() {
         // Days are spread a little up and down so that equal ones stay apart.
         let off = ((j * 7) % 5) as f64 * 3.0 - 6.0;
-        dot(canvas, axes.px(shown(day.mean)), y + off, 3.6, Fill::Plain(theme::SOFT), None);
+        dot(canvas, axes.px(shown(day.gave.mean)), y + off, 3.6, Fill::Plain(theme::SOFT), None);
     }
     dot(canvas, axes.px(shown(estimate.mean)), y, 8.5, Fill::Plain(theme::DATA), Some(Line::of(theme::PAPER, 2.5)));
     let text = lettering::fit(&numbers, size::NOTE, Weight::Regular, NUMBERS - 12.0);

@@ -63,7 +63,7 @@ fn draw_row(
 ) {
     let i = figure.index();
     let shown = |v: f64| figure.shown(v, units);
-    let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.1.mean)));
+    let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.gave.mean)));
     let Some(y_range) = range(days) else { return };
     for (column, group) in groups.iter().enumerate() {
         let frame = Frame { x: MARGIN + AXIS + column as f64 * width, y, w: width - GAP, h: ROW - 40.0 };
@@ -89,8 +89,8 @@ fn draw_row(
         }
         // Many days: smaller dots, so that they stay apart.
         let radius = (frame.w / most * 0.35).clamp(2.0, 6.5);
-        for (j, (_, day)) in group.data.days[i].iter().enumerate() {
-            dot(canvas, axes.px(j as f64), axes.py(shown(day.mean)), radius, Fill::Plain(theme::DATA), None);
+        for (j, day) in group.data.days[i].iter().enumerate() {
+            dot(canvas, axes.px(j as f64), axes.py(shown(day.gave.mean)), radius, Fill::Plain(theme::DATA), None);
         }
         if group.data.days[i].is_empty() {
             canvas.text(frame.x, y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
