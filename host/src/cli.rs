@@ -262,7 +262,7 @@ pub(crate) struct ReviewArgs {
     /// Who works, where the recording does not say or says it wrong.
     #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,
-    /// Panel, where the recording does not say.
+    /// Panel, where the recording does not say or says it wrong.
     #[arg(long, value_name = "TEXT", value_parser = a_name)]
     pub(crate) panel: Option<String>,
     #[command(flatten)]

@@ -59,9 +59,34 @@ fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     expect(&["shop", "rebuild", "--shop", &shop], 3, &["no such file", "filed earlier are kept"]);
     assert_eq!(columns(&figures()), columns(&before));
     assert!(stderr(&run(&["shop", "status", "--shop", &shop])).contains("is gone; its figures are kept"));
-    succeeds(&["compare", "--shop", &shop, "--out", &text(&at(&folder, "comparison"))]);
+    let said = succeeds(&["-q", "compare", "--shop", &shop, "--out", &text(&at(&folder, "comparison"))]);
+    assert!(said.starts_with("Too few days to compare"), "{said}");
     let page = fs::read_to_string(at(&folder, "comparison").join("index.html")).expect("a page");
     assert!(page.contains("Robin has 1 working day: too few"));
+}
+
+#[test]
+fn a_panel_told_to_review_is_on_its_page_and_in_the_shop_alike() {
+    let folder = TempDir::new().expect("temp");
+    let (shop, out) = (text(&at(&folder, "shop")), at(&folder, "out"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let door = text(&at(&folder, "door.mcap"));
+    let table = text(&at(&folder, "demo-1.csv"));
+    succeeds(&["import", &table, "--out", &door, "--technician", "Robin", "--panel", "left door"]);
+    let to = text(&out);
+    let review = |rest: &[&str]| {
+        let said = stderr(&run(&[&["review", &door, "--out", &to, "--shop", &shop], rest].concat()));
+        (fs::read_to_string(out.join("index.html")).expect("a page"), said)
+    };
+    let (page, _) = review(&["--panel", "roof"]);
+    assert!(page.contains("roof") && !page.contains("left door"), "the page says what was told");
+    assert!(succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains("Robin roof"));
+    let (page, said) = review(&[]);
+    assert!(
+        page.contains("left door") && said.contains("names left door; this session stays filed under roof"),
+        "{said}"
+    );
 }
 
 #[test]

@@ -66,6 +66,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
         stroke_length_m: None,
         sheets: true,
         technician: None,
+        panel: None,
         filing: None,
     };
     let summary = review(console, &request)?;

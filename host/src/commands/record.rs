@@ -85,6 +85,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
             stroke_length_m: None,
             sheets: true,
             technician: None,
+            panel: None,
             filing,
         };
         let summary = review(console, &request)?;

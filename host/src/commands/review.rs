@@ -36,6 +36,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             stroke_length_m: args.stroke_length_m,
             sheets: !args.no_sheets,
             technician: args.technician.as_deref(),
+            panel: args.panel.as_deref().filter(|panel| !panel.is_empty()),
             filing: args.file.shop.as_deref().map(|shop| (shop, &about)),
         };
         let summary = review(console, &request)?;
@@ -75,6 +76,8 @@ pub(super) struct Request<'a> {
     pub(super) sheets: bool,
     /// Who began the work, where the recording does not say or says it wrong.
     pub(super) technician: Option<&'a str>,
+    /// What was worked on, where the recording does not say or says it wrong.
+    pub(super) panel: Option<&'a str>,
     /// The shop to file the figures in, and what the user says about the session.
     pub(super) filing: Option<(&'a Path, &'a About)>,
 }
@@ -130,7 +133,10 @@ impl Summary {
 /// Reviews one recording into one folder.
 pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary, Failure> {
     let mut replay = Replay::open(request.recording)?;
-    let facts = replay.facts().clone();
+    let mut facts = replay.facts().clone();
+    if let Some(panel) = request.panel {
+        panel.clone_into(&mut facts.panel);
+    }
     let plan = plan_for(console, request, &replay)?;
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open(folder)?, about))).transpose()?;

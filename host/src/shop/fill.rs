@@ -302,7 +302,7 @@ impl Shop {
             let technician = self.technician_of(facts, about, earlier.as_ref(), &mut remarks)?;
             let machine = self.machine_of(&plan, about, earlier.as_ref(), &mut remarks)?;
             let product = |kind, name: &Option<String>| name.as_ref().map(|n| self.product(kind, n)).transpose();
-            let panel = about.panel.clone().or_else(|| earlier.as_ref().map(|e| e.panel.clone()));
+            let panel = self.panel_of(facts, about, earlier.as_ref(), &mut remarks);
             let whole = NewSession {
                 fingerprint: fingerprint.clone(),
                 recording: Some(place.to_string_lossy().into_owned()),
@@ -318,7 +318,7 @@ impl Shop {
                     .or(earlier.as_ref().and_then(|e| e.vehicle)),
                 pad: product(ProductKind::Pad, &about.pad)?.or(earlier.as_ref().and_then(|e| e.pad)),
                 liquid: product(ProductKind::Liquid, &about.liquid)?.or(earlier.as_ref().and_then(|e| e.liquid)),
-                panel: panel.filter(|p| !p.is_empty()).unwrap_or_else(|| facts.panel.clone()),
+                panel,
                 trainer: about.trainer,
                 source: match facts.source {
                     Source::Sensor => "sensor",
@@ -411,6 +411,23 @@ impl Shop {
             }
             known => known,
         }
+    }
+
+    /// Sheets go by what is said now and by the recording: where an earlier filing says something else, that is told.
+    fn panel_of(&self, facts: &Facts, about: &About, earlier: Option<&Session>, remarks: &mut Vec<String>) -> String {
+        let told = |panel: &&str| !panel.is_empty();
+        if let Some(now) = about.panel.as_deref().filter(told) {
+            return now.to_owned();
+        }
+        let Some(filed) = earlier.map(|e| e.panel.as_str()).filter(told) else { return facts.panel.clone() };
+        if !same_name(filed, &facts.panel) {
+            let named = if facts.panel.is_empty() { "names no panel" } else { &format!("names {}", facts.panel) };
+            remarks.push(format!(
+                "The recording {named}; this session stays filed under {filed}, as told earlier. With --panel NAME sheets and shop \
+                 say the same."
+            ));
+        }
+        filed.to_owned()
     }
 
     fn machine_of(
