@@ -192,9 +192,7 @@ pub(crate) struct RecordArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --strokes 10 --beat"
-)]
+#[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat")]
 pub(crate) struct DrillArgs {
     /// Arm speed to keep, mm/s.
     #[arg(long, value_name = "MM_S", default_value_t = 20.0)]
@@ -289,7 +287,7 @@ pub(crate) struct SimulateArgs {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  steadypass exposure monday/*.mcap --out monday\n  \
-                        steadypass exposure door.mcap --declared \"sander=4.5:30\" --declared \"drill@right=8+3:5\"\n  \
+                        steadypass exposure door.mcap --declared drill@right=8+3:5 --declared saw=5:10\n  \
                         steadypass exposure --technician Robin --declared sander=4.5:30\n\n\
                         A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.")]
 pub(crate) struct ExposureArgs {
@@ -321,7 +319,7 @@ pub(crate) struct ExposureArgs {
 #[command(after_help = "Examples:\n  steadypass calibrate --still on-the-table.mcap\n  \
                         steadypass calibrate --still-from /dev/ttyACM0\n  \
                         steadypass calibrate --faces six-faces.mcap --latitude 52\n  \
-                        steadypass calibrate --thermometer cold.mcap=5.1 --thermometer warm.mcap=48.0\n  \
+                        steadypass calibrate --thermometer cold.mcap=5.1 --thermometer hot.mcap=48\n  \
                         steadypass calibrate --field-results hardware/field-results.csv\n\n\
                         Motor off, lead tied back; hot water scalds. Record with `steadypass record --no-review`.\n\
                         Results are kept for the sensor and used by later recordings; --dry-run only shows them.")]
@@ -366,4 +364,28 @@ pub(crate) struct CalibrateArgs {
     /// Show the result, keep nothing.
     #[arg(long)]
     pub(crate) dry_run: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::{Command, CommandFactory as _};
+
+    use super::Cli;
+
+    /// Narrower than any terminal in use: what is not wrapped can be pasted.
+    const EXAMPLE_CHARS: usize = 80;
+
+    fn check(verb: &Command) {
+        let help = verb.get_after_help().map(ToString::to_string).unwrap_or_default();
+        let examples = help.lines().skip_while(|line| !line.starts_with("Example"));
+        for line in examples.skip(1).take_while(|line| line.starts_with(' ')) {
+            assert!(line.chars().count() <= EXAMPLE_CHARS, "{}: {line}", verb.get_name());
+        }
+        verb.get_subcommands().for_each(check);
+    }
+
+    #[test]
+    fn no_example_is_wrapped() {
+        check(&Cli::command());
+    }
 }

@@ -150,9 +150,11 @@ pub(crate) enum ShopVerb {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  steadypass shop add --shop ~/shop technician Robin\n  \
-                        steadypass shop add --shop ~/shop machine \"machine 2\" --kind orbital --throw-mm 15 --pad-mm 125\n  \
+                        steadypass shop add --shop ~/shop machine \"machine 2\" --kind orbital \\\n    \
+                        --throw-mm 15 --pad-mm 125\n  \
                         steadypass shop add --shop ~/shop pad \"white foam\" --place 1\n  \
-                        steadypass shop add --shop ~/shop vehicle \"saloon A\" --paint clear-coat --year 2019 --colour dark")]
+                        steadypass shop add --shop ~/shop vehicle \"saloon A\" \\\n    \
+                        --paint clear-coat --year 2019 --colour dark")]
 pub(crate) struct AddArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,
@@ -220,7 +222,7 @@ pub(crate) enum ByArg {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  steadypass compare --shop ~/shop --out comparison\n  \
                         steadypass compare --shop ~/shop --out robin --technician Robin\n  \
-                        steadypass compare --shop ~/shop --out machines --by machine --technician Robin\n  \
+                        steadypass compare --shop ~/shop --out by-machine --by machine\n  \
                         steadypass compare --shop ~/shop --out lesson --reference 12 --session 31")]
 pub(crate) struct CompareArgs {
     #[command(flatten)]
@@ -292,9 +294,8 @@ pub(crate) enum TrialVerb {
     /// Writes a try down, and says how things stand.
     Add(Box<TrialAddArgs>),
     /// Takes wrongly typed tries away.
-    #[command(
-        after_help = "Example:\n  steadypass trial remove --shop ~/shop --vehicle \"saloon A\" --pad \"white foam\" --liquid finishing"
-    )]
+    #[command(after_help = "Example:\n  steadypass trial remove --shop ~/shop --vehicle \"saloon A\" \\\n    \
+                      --pad \"white foam\" --liquid finishing")]
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
@@ -330,8 +331,8 @@ pub(crate) enum TrialVerb {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  steadypass trial add --shop ~/shop --vehicle \"saloon A\" --technician Robin --panel bonnet \\\n    \
-                        --pad \"white foam\" --liquid finishing --passes 4 --reached --haze 1"
+    after_help = "Example:\n  steadypass trial add --shop ~/shop --vehicle \"saloon A\" --technician Robin \\\n    \
+                        --panel bonnet --pad \"white foam\" --liquid finishing --passes 4 --reached"
 )]
 pub(crate) struct TrialAddArgs {
     #[command(flatten)]
@@ -390,8 +391,8 @@ pub(crate) struct NoteArgs {
 pub(crate) enum NoteVerb {
     /// Writes a note down: about a vehicle, a panel of it, a session, a section of a session, or the shop.
     #[command(
-        after_help = "Examples:\n  steadypass note add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \"Deep scratch left as it is.\"\n  \
-                        steadypass note add --shop ~/shop --session 12 --section 2 \"New pad from here on.\""
+        after_help = "Examples:\n  steadypass note add --shop ~/shop --vehicle \"saloon A\" \"Deep scratch left.\"\n  \
+                        steadypass note add --shop ~/shop --session 12 --section 2 \"New pad.\""
     )]
     Add {
         #[command(flatten)]
@@ -415,7 +416,7 @@ pub(crate) enum NoteVerb {
         text: String,
     },
     /// Takes a wrongly typed note away.
-    #[command(after_help = "Example:\n  steadypass note remove --shop ~/shop \"Deep scratch left as it is.\"")]
+    #[command(after_help = "Example:\n  steadypass note remove --shop ~/shop \"Deep scratch left.\"")]
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
@@ -473,9 +474,10 @@ pub(crate) struct GaugePoint {
 pub(crate) enum ThicknessVerb {
     /// Writes readings of one point down, and shows the vehicle's panels.
     #[command(
-        after_help = "Examples:\n  steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase before 121 122\n  \
-                        steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase after \\\n    \
-                        --section 1 --at-m 0.12,0.30 118 119"
+        after_help = "Examples:\n  steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \\\n    \
+                        --point 1 --phase before 121 122\n  \
+                        steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \\\n    \
+                        --point 1 --phase after --section 1 --at-m 0.12,0.30 118 119"
     )]
     Add {
         #[command(flatten)]
@@ -497,9 +499,8 @@ pub(crate) enum ThicknessVerb {
         readings: Vec<f64>,
     },
     /// Takes wrongly typed readings of one point away.
-    #[command(
-        after_help = "Example:\n  steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" --panel bonnet --point 1 --phase before"
-    )]
+    #[command(after_help = "Example:\n  steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" \\\n    \
+                      --panel bonnet --point 1 --phase before")]
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
@@ -534,7 +535,7 @@ pub(crate) enum ThicknessVerb {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  steadypass report --shop ~/shop --vehicle \"saloon A\" --found \"Wash marks all over.\" \\\n    \
+    after_help = "Example:\n  steadypass report --shop ~/shop --vehicle \"saloon A\" --found \"Wash marks.\" \\\n    \
                         --picture before.jpg --picture after.jpg --out saloon-a.html"
 )]
 pub(crate) struct ReportArgs {
