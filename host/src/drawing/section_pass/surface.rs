@@ -89,6 +89,9 @@ pub(super) fn draw(
     Ok(())
 }
 
+/// Room that a label's height needs beside a line.
+const LINE_ROOM: f64 = 24.0;
+
 fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>) {
     let f = axes.frame;
     let rise_at = |t: f64| {
@@ -114,7 +117,9 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
             }
             mark(canvas, &[(x - 11.0, y + 9.0), (x + 11.0, y + 9.0), (x, y - 11.0)]);
             if first {
-                place(canvas, f, (x - 17.0, y + 2.0), "heat soon", set);
+                // Not on the limit's own line.
+                let line = limit.map(|k| axes.py(k)).filter(|line| (y - line).abs() < LINE_ROOM);
+                place(canvas, f, (x - 17.0, line.map_or(y + 2.0, |line| line + LINE_ROOM)), "heat soon", set);
             }
         } else {
             mark(canvas, &[(x - 9.0, y - 9.0), (x + 9.0, y - 9.0), (x + 9.0, y + 9.0), (x - 9.0, y + 9.0)]);
