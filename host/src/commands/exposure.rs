@@ -7,8 +7,8 @@ use std::{
 
 use jiff::civil::Date;
 use steadypass::{
-    drawing::{ExposureSheet, exposure_day_png, exposure_finding},
-    exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Running, Source, days, hours_to},
+    drawing::{ExposureSheet, exposure_day_png},
+    exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Range, Running, Source, days, hours_to},
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
     session::same_name,
@@ -177,7 +177,7 @@ fn name_of(day: &Day) -> String {
 const TOOL_LETTERS: usize = 36;
 
 fn table(day: &Day, limits: Limits) -> String {
-    let mut out = format!("{}\n{}\n", name_of(day), exposure_finding(day, limits));
+    let mut out = format!("{}\n{}\n", name_of(day), day.finding(limits));
     let _ = writeln!(
         out,
         "  {:<TOOL_LETTERS$} {:<9} {:<6} {:>8} {:>18} {:>8}",
@@ -229,16 +229,25 @@ fn table(day: &Day, limits: Limits) -> String {
     let points = day.dose().points();
     // Few points are told to a tenth: rounded, they would not add up.
     let decimals = usize::from(points.hi < 10.0);
-    let _ = writeln!(
-        out,
-        "  {:.decimals$} points ({:.decimals$} to {:.decimals$}); 100 at A(8) 2.5 m/s², 400 at 5 m/s²",
-        points.value, points.lo, points.hi
-    );
+    let figure = format!("{:.decimals$} points ({:.decimals$} to {:.decimals$})", points.value, points.lo, points.hi);
+    let total = match day.at_least_mps2() {
+        _ if day.is_known() => figure,
+        Some(_) => format!("at least {figure}"),
+        None => "points not known".to_owned(),
+    };
+    let _ = writeln!(out, "  {total}; 100 at A(8) 2.5 m/s², 400 at 5 m/s²");
     out
 }
 
+/// A(8), m/s², and points of a day; `None` where the vibration of part of it is not known: a program that reads the figure
+/// would take what was measured for all there was.
+fn total(day: &Day) -> Option<(Range, Range)> {
+    day.is_known().then(|| (day.dose().a8_mps2(), day.dose().points()))
+}
+
 fn json(day: &Day, limits: Limits) -> serde_json::Value {
-    let (a8, points) = (day.dose().a8_mps2(), day.dose().points());
+    let total = total(day);
+    let (a8, points) = (total.map(|t| t.0), total.map(|t| t.1));
     let tools: Vec<_> = day
         .sources()
         .iter()
@@ -254,8 +263,9 @@ fn json(day: &Day, limits: Limits) -> serde_json::Value {
         .collect();
     serde_json::json!({
         "technician": day.technician, "date": day.date.map(|d| d.to_string()), "notice": NOTICE,
-        "finding": exposure_finding(day, limits), "a8_mps2": a8.value, "a8_lo_mps2": a8.lo, "a8_hi_mps2": a8.hi,
-        "points": points.value, "points_lo": points.lo, "points_hi": points.hi,
+        "finding": day.finding(limits), "a8_mps2": a8.map(|r| r.value),
+        "a8_lo_mps2": a8.map(|r| r.lo), "a8_hi_mps2": a8.map(|r| r.hi), "points": points.map(|r| r.value),
+        "points_lo": points.map(|r| r.lo), "points_hi": points.map(|r| r.hi),
         "action_mps2": limits.action_mps2, "limit_mps2": limits.limit_mps2, "tools": tools,
     })
 }
@@ -264,7 +274,7 @@ fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
     let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     csv.write_record(HEADER).map_err(Failure::failed)?;
     for day in days {
-        let (a8, points) = (day.dose().a8_mps2(), day.dose().points());
+        let total = total(day);
         for s in day.sources() {
             let a = s.contribution.as_ref().map(|c| c.a_hv_mps2);
             let figure =
@@ -282,9 +292,9 @@ fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
                 figure(a.map(|a| a.lo), 3),
                 figure(a.map(|a| a.hi), 3),
                 figure(s.contribution.as_ref().map(|c| c.points().value), 2),
-                figure(Some(a8.value), 3),
-                figure(Some(points.value), 2),
-                figure(Some(points.hi), 2),
+                figure(total.map(|(a8, _)| a8.value), 3),
+                figure(total.map(|(_, points)| points.value), 2),
+                figure(total.map(|(_, points)| points.hi), 2),
                 NOTICE.to_owned(),
             ])
             .map_err(Failure::failed)?;

@@ -3,7 +3,7 @@
 use std::fs;
 
 use steadypass::{
-    exposure::{Exposure, NOTICE, days},
+    exposure::{Exposure, Limits, NOTICE, days},
     guidance::{Plan, Units, plan::Source as PlanSource},
     recording::{Reader, describe_io},
     shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
@@ -71,8 +71,7 @@ fn exposure(sheet: &DaySheet) -> String {
         .into_iter()
         .find(|d| d.technician == sheet.technician && d.date.is_some_and(|date| date.to_string() == sheet.day));
     day.map_or("Vibration exposure is not known for this day.".to_owned(), |day| {
-        let a8 = day.dose().a8_mps2();
-        format!("Vibration exposure A(8) {:.1} m/s² ({:.1} to {:.1}). {NOTICE}.", a8.value, a8.lo, a8.hi)
+        format!("Vibration exposure {} {NOTICE}.", day.finding(Limits::default()))
     })
 }
 

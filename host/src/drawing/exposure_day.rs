@@ -40,26 +40,6 @@ pub struct ExposureSheet<'a> {
     pub invented: bool,
 }
 
-/// The finding in one sentence.
-pub fn exposure_finding(day: &Day, limits: Limits) -> String {
-    let a8 = day.dose().a8_mps2();
-    let missing = if day.sources().iter().any(|s| s.contribution.is_none()) { " at least" } else { "" };
-    // Where the bounds leave it open, it is said to be open.
-    let stand = |what: &str, limit: f64| {
-        if a8.lo > limit {
-            Some(format!("over the {what} of {limit} m/s²"))
-        } else if a8.hi > limit {
-            Some(format!("may be over the {what} of {limit} m/s²"))
-        } else {
-            None
-        }
-    };
-    let stand = stand("limit value", limits.limit_mps2)
-        .or_else(|| stand("action value", limits.action_mps2))
-        .unwrap_or_else(|| format!("under the action value of {} m/s² by this estimate", limits.action_mps2));
-    format!("A(8) is{missing} {:.1} m/s² ({:.1} to {:.1}): {stand}.", a8.value, a8.lo, a8.hi)
-}
-
 /// The sheet as PNG.
 ///
 /// # Errors
@@ -93,7 +73,11 @@ fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
         &fit(&title, size::TITLE, Weight::SemiBold, RIGHT - LEFT - 320.0),
         Type::of(size::TITLE).bold(),
     );
-    canvas.text(LEFT, 134.0, &exposure_finding(day, sheet.limits), Type::of(size::FINDING));
+    let finding = day.finding(sheet.limits);
+    // One that says what is not known is long.
+    let set = [size::FINDING, size::BODY].map(Type::of);
+    let set = if set[0].width(&finding) <= RIGHT - LEFT { set[0] } else { set[1] };
+    canvas.text(LEFT, 134.0, &finding, set);
     canvas.text(LEFT, 176.0, &format!("{NOTICE}. An aid, not a safety instrument."), Type::of(size::BODY).bold());
     if sheet.invented {
         let set = Type::of(size::HEAD).bold();
@@ -179,7 +163,9 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
     let top = (sheet.limits.limit_mps2 * 1.16).max(end.hi * 1.08);
     let axes = Axes { frame, x: clock.range, y: (0.0, top) };
     hour_axis(canvas, clock, &axes, false);
-    canvas.text(LEFT, frame.y - 12.0, "Running total, A(8) in m/s²", Type::of(size::HEAD).bold());
+    let known = sheet.day.is_known();
+    let head = if known { "Running total, A(8) in m/s²" } else { "Running total of what was measured, A(8) in m/s²" };
+    canvas.text(LEFT, frame.y - 12.0, head, Type::of(size::HEAD).bold());
     canvas.text(frame.right() + 12.0, frame.y - 12.0, "points", Type::of(size::LABEL).fill(theme::SOFT));
     let every = if top > 12.0 { 5.0 } else { 1.0 };
     let mut y = 0.0;
@@ -222,7 +208,12 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
         canvas.text(frame.x + 14.0, y - 10.0, &text, Type::of(size::LABEL).bold().fill(theme::ACCENT_INK).halo());
     }
     let at = (frame.right() - 12.0, axes.py(end.value) - 14.0);
-    let text = format!("{:.1} ({:.1} to {:.1})", end.value, end.lo, end.hi);
+    let figure = format!("{:.1} ({:.1} to {:.1})", end.value, end.lo, end.hi);
+    let text = match sheet.day.at_least_mps2() {
+        _ if known => figure,
+        Some(_) => format!("at least {figure}"),
+        None => "not known: not measured".to_owned(),
+    };
     canvas.text(at.0, at.1, &text, Type::of(size::HEAD).bold().fill(theme::DATA).end().halo());
     if base.value > 0.0 {
         let text = format!("typed in: {:.0} points, time of day not known", base.value);
@@ -387,14 +378,13 @@ mod tests {
     }
 
     #[test]
-    fn the_finding_leaves_open_what_is_open() {
-        let finding = |a: f64| {
-            exposure_finding(&days([stretch("2026-03-02T09:00:00+01:00", 480.0, a)]).remove(0), Limits::default())
-        };
-        assert!(finding(1.0).contains("under the action value of 2.5 m/s² by this estimate"), "{}", finding(1.0));
-        assert!(finding(2.2).contains("may be over the action value"), "{}", finding(2.2));
-        assert!(finding(3.5).contains("A(8) is 3.5 m/s² (2.8 to 4.2): over the action value"), "{}", finding(3.5));
-        assert!(finding(4.5).contains("may be over the limit value"), "{}", finding(4.5));
-        assert!(finding(9.0).contains("over the limit value"), "{}", finding(9.0));
+    fn a_total_that_is_not_known_is_not_drawn_as_one() {
+        let unmeasured = |start: &str| Running { energy: WeightedEnergy::default(), ..stretch(start, 40.0, 0.0) };
+        let svg = text_of(&days([unmeasured("2026-03-02T09:00:00+01:00")]).remove(0));
+        assert!(svg.contains("A(8) is not known") && svg.contains("not known: not measured"), "{svg}");
+        assert!(!svg.contains("0.0 (0.0 to 0.0)") && !svg.contains("under the"));
+        let other = Running { tool: "sander".into(), ..unmeasured("2026-03-02T11:00:00+01:00") };
+        let svg = text_of(&days([stretch("2026-03-02T09:00:00+01:00", 480.0, 3.0), other]).remove(0));
+        assert!(svg.contains("at least 3.0 (2.4 to 3.6)") && svg.contains("Running total of what was measured"));
     }
 }

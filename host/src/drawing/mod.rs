@@ -20,7 +20,7 @@ pub mod theme;
 pub mod units;
 
 pub use canvas::DrawingError;
-pub use exposure_day::{ExposureSheet, exposure_day_png, exposure_finding};
+pub use exposure_day::{ExposureSheet, exposure_day_png};
 pub use input::{PlanBands, SessionFacts, SheetInput, rubbing_setup};
 pub use section_pass::{SHEET_HEIGHT, SHEET_WIDTH, finding, section_pass_png, section_pass_svg};
 pub use units::Scale;

@@ -16,7 +16,7 @@ const ENOUGH_S: f64 = 1.0;
 const TENTH_S: f64 = 0.1;
 
 /// A stretch in which a machine ran.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Running {
     /// Who held it; empty when not told.
     pub technician: String,

@@ -22,6 +22,7 @@ mod collect;
 mod day;
 mod declared;
 mod dose;
+mod finding;
 mod recorded;
 
 pub use collect::{Collector, Running};

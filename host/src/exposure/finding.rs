@@ -1,0 +1,110 @@
+//! A day's exposure in one sentence, the same wherever it is told.
+
+use super::{
+    day::Day,
+    dose::{Limits, Range},
+};
+
+/// A(8) below this is printed as 0.0: nothing that "at least" could be said of, m/s².
+const SOMETHING_MPS2: f64 = 0.05;
+
+impl Day {
+    /// Whether the vibration of everything that ran is known; only then is the sum of what was measured the day's exposure.
+    pub fn is_known(&self) -> bool {
+        self.sources().iter().all(|s| s.contribution.is_some())
+    }
+
+    /// What was measured of a day that is not known, A(8) in m/s²; `None` where that is nothing.
+    pub fn at_least_mps2(&self) -> Option<Range> {
+        Some(self.dose().a8_mps2()).filter(|a8| a8.value >= SOMETHING_MPS2)
+    }
+
+    /// The exposure against its limits.
+    pub fn finding(&self, limits: Limits) -> String {
+        let a8 = self.dose().a8_mps2();
+        let figure = format!("{:.1} m/s² ({:.1} to {:.1})", a8.value, a8.lo, a8.hi);
+        let (action, limit) = (
+            format!("the action value of {} m/s²", limits.action_mps2),
+            format!("the limit value of {} m/s²", limits.limit_mps2),
+        );
+        // Where the bounds leave it open, it is said to be open.
+        let known = self.is_known();
+        let stand = if a8.lo > limits.limit_mps2 {
+            format!("over {limit}")
+        } else if a8.hi > limits.limit_mps2 {
+            format!("may be over {limit}")
+        } else if a8.lo > limits.action_mps2 {
+            // What was not measured comes on top, and nobody knows how much it is.
+            let more = if known { String::new() } else { format!(", and may be over {limit}") };
+            format!("over {action}{more}")
+        } else if a8.hi > limits.action_mps2 || !known {
+            format!("may be over {action}")
+        } else {
+            format!("under {action} by this estimate")
+        };
+        if known {
+            format!("A(8) is {figure}: {stand}.")
+        } else if self.at_least_mps2().is_some() {
+            format!("A(8) is not known, but at least {figure}: {stand}.")
+        } else {
+            "A(8) is not known: the vibration was not measured while the motor ran.".to_owned()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        analysis::WeightedEnergy,
+        exposure::{Running, days},
+    };
+
+    /// A day of full shifts, each with a tool of its own; `None` where its vibration was not measured.
+    fn finding(shifts: &[Option<f64>]) -> String {
+        let seconds = 8.0 * 3600.0;
+        let stretches = shifts.iter().enumerate().map(|(i, a)| Running {
+            tool: format!("tool {i}"),
+            span_s: seconds,
+            running_s: seconds,
+            energy: a.map_or_else(WeightedEnergy::default, |a| WeightedEnergy {
+                square_integral: [a * a * seconds, 0.0, 0.0],
+                seconds,
+                clipped: 0,
+            }),
+            ..Running::default()
+        });
+        days(stretches).remove(0).finding(Limits::default())
+    }
+
+    #[test]
+    fn what_is_open_is_left_open() {
+        for (a, says) in [
+            (1.0, "A(8) is 1.0 m/s² (0.8 to 1.2): under the action value of 2.5 m/s² by this estimate."),
+            (2.2, "A(8) is 2.2 m/s² (1.8 to 2.6): may be over the action value of 2.5 m/s²."),
+            (3.5, "A(8) is 3.5 m/s² (2.8 to 4.2): over the action value of 2.5 m/s²."),
+            (4.5, "A(8) is 4.5 m/s² (3.6 to 5.4): may be over the limit value of 5 m/s²."),
+            (9.0, "A(8) is 9.0 m/s² (7.2 to 10.8): over the limit value of 5 m/s²."),
+        ] {
+            assert_eq!(finding(&[Some(a)]), says);
+        }
+    }
+
+    #[test]
+    fn what_was_not_measured_never_reassures() {
+        assert_eq!(finding(&[None]), "A(8) is not known: the vibration was not measured while the motor ran.");
+        // So little that it would be printed as nothing.
+        assert_eq!(finding(&[None, Some(0.01)]), finding(&[None]));
+        let but = "A(8) is not known, but at least";
+        for (a, says) in [
+            (1.0, "1.0 m/s² (0.8 to 1.2): may be over the action value of 2.5 m/s²."),
+            (
+                3.5,
+                "3.5 m/s² (2.8 to 4.2): over the action value of 2.5 m/s², and may be over the limit value of 5 m/s².",
+            ),
+            (9.0, "9.0 m/s² (7.2 to 10.8): over the limit value of 5 m/s²."),
+        ] {
+            assert_eq!(finding(&[Some(a), None]), format!("{but} {says}"));
+        }
+    }
+}
