@@ -236,6 +236,9 @@ fn table(day: &Day, limits: Limits) -> String {
         None => "points not known".to_owned(),
     };
     let _ = writeln!(out, "  {total}; 100 at A(8) 2.5 m/s², 400 at 5 m/s²");
+    if let Some(caution) = day.overlap_caution() {
+        let _ = writeln!(out, "  {caution}");
+    }
     out
 }
 
@@ -266,7 +269,7 @@ fn json(day: &Day, limits: Limits) -> serde_json::Value {
         "finding": day.finding(limits), "a8_mps2": a8.map(|r| r.value),
         "a8_lo_mps2": a8.map(|r| r.lo), "a8_hi_mps2": a8.map(|r| r.hi), "points": points.map(|r| r.value),
         "points_lo": points.map(|r| r.lo), "points_hi": points.map(|r| r.hi),
-        "action_mps2": limits.action_mps2, "limit_mps2": limits.limit_mps2, "tools": tools,
+        "action_mps2": limits.action_mps2, "limit_mps2": limits.limit_mps2, "overlap_s": day.overlap_s(), "tools": tools,
     })
 }
 

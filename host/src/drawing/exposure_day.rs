@@ -58,7 +58,7 @@ fn draw(sheet: &ExposureSheet<'_>) -> Canvas {
     course(&mut canvas, sheet, &clock, &steps, total);
     stretches(&mut canvas, sheet.day, &clock, strip);
     tools(&mut canvas, sheet.day, 920.0);
-    cautions(&mut canvas, 920.0);
+    cautions(&mut canvas, sheet.day, 920.0);
     canvas
 }
 
@@ -157,6 +157,33 @@ fn hour_axis(canvas: &mut Canvas, clock: &Clock, axes: &Axes, labels: bool) {
     }
 }
 
+/// The running total, A(8) in m/s², over the hours of the clock.
+fn course_of(day: &Day, clock: &Clock, steps: &[Step<'_>]) -> Vec<(f64, Range)> {
+    let a8 = |points: Range| points.map(a8_of_points);
+    let mut line: Vec<(f64, Range)> = vec![(clock.range.0, a8(day.declared_points()))];
+    let mut since = clock.range.0;
+    for (step, span) in steps.iter().zip(&clock.spans) {
+        // Where stretches overlap, the line goes on from the end of the one before, never back.
+        let from = span.0.max(since);
+        let span = (from, span.1.max(from));
+        since = span.1;
+        line.push((span.0, a8(step.before)));
+        // The total grows like a root in A(8): a few points in between show it.
+        for i in 1..=8 {
+            let share = f64::from(i) / 8.0;
+            let between = |from: f64, to: f64| from + (to - from) * share;
+            let points = Range {
+                lo: between(step.before.lo, step.after.lo),
+                value: between(step.before.value, step.after.value),
+                hi: between(step.before.hi, step.after.hi),
+            };
+            line.push((between(span.0, span.1), a8(points)));
+        }
+    }
+    line.push((clock.range.1, a8(day.dose().points())));
+    line
+}
+
 fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: &[Step<'_>], frame: Frame) {
     let a8 = |points: Range| points.map(a8_of_points);
     let end = a8(sheet.day.dose().points());
@@ -178,22 +205,7 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
         canvas.text(frame.right() + 12.0, y + 7.0, &format!("{points:.0}"), Type::of(size::LABEL).tabular());
     }
     let base = sheet.day.declared_points();
-    let mut line: Vec<(f64, Range)> = vec![(clock.range.0, a8(base))];
-    for (step, span) in steps.iter().zip(&clock.spans) {
-        line.push((span.0, a8(step.before)));
-        // The total grows like a root in A(8): a few points in between show it.
-        for i in 1..=8 {
-            let share = f64::from(i) / 8.0;
-            let between = |from: f64, to: f64| from + (to - from) * share;
-            let points = Range {
-                lo: between(step.before.lo, step.after.lo),
-                value: between(step.before.value, step.after.value),
-                hi: between(step.before.hi, step.after.hi),
-            };
-            line.push((between(span.0, span.1), a8(points)));
-        }
-    }
-    line.push((clock.range.1, end));
+    let line = course_of(sheet.day, clock, steps);
     let px = |pick: fn(&Range) -> f64| line.iter().map(|(x, r)| (axes.px(*x), axes.py(pick(r)))).collect::<Vec<_>>();
     let mut band = px(|r| r.hi);
     band.extend(px(|r| r.lo).into_iter().rev());
@@ -246,6 +258,7 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
         y += every;
     }
     let mut borrowed = false;
+    let mut labels: Vec<(f64, f64, String)> = Vec::new();
     for (((start, end), magnitude), stretch) in clock.spans.iter().zip(&magnitudes).zip(&day.stretches) {
         let (x, w) = (axes.px(*start), (axes.px(*end) - axes.px(*start)).max(3.0));
         let y = magnitude.map_or(frame.y, |a| axes.py(a));
@@ -257,7 +270,17 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
             canvas.rect(bar, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::SOFT, 1.5)));
         }
         if let Some(a) = magnitude.filter(|_| w > 56.0) {
-            canvas.text(x + w / 2.0, y - 8.0, &format!("{a:.1}"), Type::of(size::LABEL).middle().halo());
+            labels.push((x + w / 2.0, y - 8.0, format!("{a:.1}")));
+        }
+    }
+    // Over all bars, and none over another: bars overlap where stretches do.
+    let set = Type::of(size::LABEL).middle().halo();
+    let mut free_from = f64::NEG_INFINITY;
+    for (x, y, text) in labels {
+        let half = set.width(&text) / 2.0 + 4.0;
+        if x - half >= free_from {
+            canvas.text(x, y, &text, set);
+            free_from = x + half;
         }
     }
     if borrowed {
@@ -320,10 +343,14 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     }
 }
 
-fn cautions(canvas: &mut Canvas, y: f64) {
+fn cautions(canvas: &mut Canvas, day: &Day, y: f64) {
     let x = LEFT + 980.0;
     canvas.text(x, y, "Before you use these figures", Type::of(size::HEAD).bold());
     let mut at = y + 36.0;
+    if let Some(caution) = day.overlap_caution() {
+        let lines = wrap(&caution, size::NOTE, Weight::Regular, RIGHT - x);
+        at = canvas.lines(x, at, &lines, Type::of(size::NOTE).fill(theme::ACCENT_INK), 26.0) + 8.0;
+    }
     for caution in CAUTIONS {
         let lines = wrap(caution, size::NOTE, Weight::Regular, RIGHT - x);
         at = canvas.lines(x, at, &lines, Type::of(size::NOTE), 26.0) + 8.0;
@@ -386,5 +413,19 @@ mod tests {
         let other = Running { tool: "sander".into(), ..unmeasured("2026-03-02T11:00:00+01:00") };
         let svg = text_of(&days([stretch("2026-03-02T09:00:00+01:00", 480.0, 3.0), other]).remove(0));
         assert!(svg.contains("at least 3.0 (2.4 to 3.6)") && svg.contains("Running total of what was measured"));
+    }
+
+    #[test]
+    fn overlapping_stretches_never_lead_the_line_back() {
+        let day = days([
+            stretch("2026-03-02T09:00:00+01:00", 40.0, 4.0),
+            stretch("2026-03-02T09:10:00+01:00", 40.0, 5.0),
+            stretch("2026-03-02T09:20:00+01:00", 10.0, 6.0),
+        ])
+        .remove(0);
+        let (clock, steps) = (Clock::of(&day), day.steps());
+        let line = course_of(&day, &clock, &steps);
+        assert!(line.windows(2).all(|pair| pair[0].0 <= pair[1].0), "{line:?}");
+        assert!(text_of(&day).contains("overlap by 40 min"), "{}", text_of(&day));
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use jiff::{ZonedDateTime, civil::Date};
 
 use super::{
     collect::Running,
@@ -22,6 +22,9 @@ pub struct Day {
     /// What was typed in.
     pub declared: Vec<Contribution>,
 }
+
+/// Overlaps up to this long are none: starts are kept to the second, s.
+const OVERLAP_S: f64 = 2.0;
 
 /// What one tool brought.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,6 +124,37 @@ impl Day {
                 Step { stretch, before, after: total }
             })
             .collect()
+    }
+
+    /// How long more than one stretch goes on at once by the clock, s.
+    pub fn overlap_s(&self) -> f64 {
+        let known = self.stretches.iter().filter_map(|s| Some((s.start.as_ref()?, s.span_s)));
+        let mut until: Option<(&ZonedDateTime, f64)> = None;
+        let mut overlap_s = 0.0;
+        for (start, span_s) in known {
+            let ahead_s = until.map_or(0.0, |(at, span_s)| span_s - start.duration_since(at).as_secs_f64());
+            let shared_s = ahead_s.min(span_s);
+            if shared_s > OVERLAP_S {
+                overlap_s += shared_s;
+            }
+            if span_s >= ahead_s {
+                until = Some((start, span_s));
+            }
+        }
+        overlap_s
+    }
+
+    /// What to know about stretches that overlap; `None` where none do.
+    pub fn overlap_caution(&self) -> Option<String> {
+        let long = match self.overlap_s() {
+            none if none <= 0.0 => return None,
+            short if short < 90.0 => format!("{short:.0} s"),
+            long => format!("{:.0} min", long / 60.0),
+        };
+        Some(format!(
+            "Stretches of this day overlap by {long} and may count twice: nobody holds two machines at once. Give recordings of \
+             the same work only once; a table's time of day is that of its import."
+        ))
     }
 
     /// a_hv of a stretch, m/s², or of its tool's day where too little of it was measured.
@@ -245,5 +279,24 @@ mod tests {
         assert!((day.declared_points().value - 50.0).abs() < 1e-9);
         assert!((day.steps()[2].after.value - day.dose().points().value).abs() < 1e-9);
         assert_eq!(day.sources()[2].basis, Basis::Declared);
+    }
+
+    #[test]
+    fn stretches_that_overlap_are_said_to() {
+        let at = |start: &str, minutes: f64| stretch("Robin", "a", start, minutes, Some(2.0));
+        let day = |stretches: Vec<Running>| days(stretches).remove(0);
+        // Given in any order; one within another, one across its end, one after all.
+        let overlapping = day(vec![
+            at("2026-03-02T08:50:00+01:00", 20.0),
+            at("2026-03-02T08:10:00+01:00", 5.0),
+            at("2026-03-02T08:00:00+01:00", 60.0),
+            at("2026-03-02T09:10:01+01:00", 20.0),
+        ]);
+        assert!((overlapping.overlap_s() - 15.0 * 60.0).abs() < 1e-6, "{}", overlapping.overlap_s());
+        let said = overlapping.overlap_caution().unwrap_or_default();
+        assert!(said.contains("overlap by 15 min and may count twice"), "{said}");
+        // Starts that are kept to the second only.
+        let touching = day(vec![at("2026-03-02T08:00:00+01:00", 60.0), at("2026-03-02T08:59:59+01:00", 5.0)]);
+        assert_eq!(touching.overlap_caution(), None);
     }
 }
