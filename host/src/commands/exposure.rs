@@ -11,7 +11,7 @@ use steadypass::{
     exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Range, Running, Source, days, hours_to},
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
-    session::same_name,
+    session::{Hands, same_name},
     tables::guarded,
 };
 
@@ -53,7 +53,7 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         if wanted.len() < of_all {
             console.remark(&format!("{}: left out, as asked, is work of others or of other days.", path.display()));
         }
-        invented |= read.invented && !wanted.is_empty();
+        invented |= read.facts.source == From::Simulation && !wanted.is_empty();
         stretches.extend(wanted);
     }
     let days = with_declared(days(stretches), declared, args)?;
@@ -107,15 +107,22 @@ fn limits(args: &ExposureArgs) -> Result<Limits, Failure> {
     })
 }
 
-struct Read {
-    stretches: Vec<Running>,
-    lost: bool,
-    invented: bool,
+/// What a recording says about exposure.
+pub(super) struct Read {
+    pub(super) facts: Facts,
+    /// Who began it, by the recording or the plan inside; empty when not told.
+    pub(super) began: String,
+    pub(super) stretches: Vec<Running>,
+    /// Who held the machine when, as told in it.
+    pub(super) hands: Hands,
+    /// Whether some of its data is missing; what, has been said.
+    pub(super) lost: bool,
 }
 
-fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
+/// Reads one recording; what is missing from it, and what else to know about it, goes to the terminal.
+pub(super) fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
     let mut reader = Reader::open(path)?;
-    let plan = facts::plan_of(console, path, reader.facts());
+    let plan = facts::plan_of(console, path, reader.facts(), "");
     let mut exposure = Exposure::new(reader.facts(), plan.setup())
         .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", path.display())))?;
     if reader.facts().source == From::Table {
@@ -136,8 +143,10 @@ fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
     if let Some(lost) = &lost {
         console.remark(&format!("{}: some data is missing: {lost}. What was lost does not count.", path.display()));
     }
-    let Facts { source, .. } = reader.facts();
-    Ok(Read { lost: lost.is_some(), invented: *source == From::Simulation, stretches: exposure.finish() })
+    let hands = exposure.hands().clone();
+    let facts = reader.facts().clone();
+    let began = Some(facts.technician.clone()).filter(|name| !name.trim().is_empty()).or(plan.technician);
+    Ok(Read { facts, began: began.unwrap_or_default(), hands, stretches: exposure.finish(), lost: lost.is_some() })
 }
 
 /// Puts typed-in values to the one day they can belong to.

@@ -16,14 +16,14 @@ pub(super) fn load_plan(path: Option<&Path>) -> Result<Plan, Failure> {
     path.map_or_else(|| Ok(Plan::default()), |path| Plan::load(path).map_err(|e| plan_failure(&e)))
 }
 
-/// The plan inside a recording, or common practice.
-pub(super) fn plan_of(console: &Console, recording: &Path, facts: &Facts) -> Plan {
+/// The plan inside a recording, or common practice; `instead` says what the user can do where it cannot be read.
+pub(super) fn plan_of(console: &Console, recording: &Path, facts: &Facts, instead: &str) -> Plan {
     if facts.plan.is_empty() {
         return Plan::default();
     }
     let name = format!("plan inside {}", recording.display());
     Plan::from_toml(&PlanSource::new(&name, &facts.plan)).unwrap_or_else(|error| {
-        console.remark(&format!("{error}. Judging by common practice instead; give a plan with --plan."));
+        console.remark(&format!("{error}. Judging by common practice instead{instead}."));
         Plan::default()
     })
 }

@@ -1,15 +1,19 @@
 //! `report` for the owner, `day` for the technician.
 
-use std::fs;
+use std::{collections::BTreeMap, fs, path::Path};
 
 use steadypass::{
-    exposure::{Exposure, Limits, NOTICE, days},
-    guidance::{Plan, Units, plan::Source as PlanSource},
-    recording::{Reader, describe_io},
-    shop::papers::{DaySheet, Picture, day_html, day_sheet, owner_report, report_html},
+    exposure::{Limits, NOTICE, days},
+    guidance::Units,
+    recording::describe_io,
+    shop::{
+        Id, Shop, ShopError,
+        fill::fingerprint,
+        papers::{DaySheet, Picture, day_html, day_sheet, filed_stretches, owner_report, report_html},
+    },
 };
 
-use super::{Console, Done, Failure, Outcome, store, today, write_whole};
+use super::{Console, Done, Failure, Outcome, exposure::read, store, today, write_whole};
 use crate::cli::shop::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
@@ -48,39 +52,62 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
     console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
-    sheet.exposure = Some(exposure(&sheet));
-    console.result(sheet.exposure.as_deref().unwrap_or_default())?;
-    args.out.as_ref().map_or(Ok(Done::Fine), |out| put(console, out, &day_html(&sheet, console.units(Units::Si))))
-}
-
-/// The day's vibration from its recordings; blank in words where any of them is gone, for the rest would be too little.
-fn exposure(sheet: &DaySheet) -> String {
-    let mut stretches = Vec::new();
-    for work in &sheet.works {
-        let Some(mut of) = work.recording.as_ref().and_then(|path| stretches_of(path)) else {
-            return "Vibration exposure is not known: not all recordings of this day can be read.".to_owned();
-        };
-        // Whose it is, the shop knows better than a recording that was not told, or told wrongly. A recording that was handed
-        // over says who held the machine when.
-        if of.windows(2).all(|pair| pair[0].technician == pair[1].technician) {
-            of.iter_mut().for_each(|stretch| stretch.technician.clone_from(&sheet.technician));
-        }
-        stretches.extend(of);
+    let (said, lost) = exposure(console, &store, technician, &sheet).map_err(&failed)?;
+    console.result(&said)?;
+    sheet.exposure = Some(said);
+    if let Some(out) = &args.out {
+        put(console, out, &day_html(&sheet, console.units(Units::Si)))?;
     }
-    let day = days(stretches)
-        .into_iter()
-        .find(|d| d.technician == sheet.technician && d.date.is_some_and(|date| date.to_string() == sheet.day));
-    day.map_or("Vibration exposure is not known for this day.".to_owned(), |day| {
-        format!("Vibration exposure {} {NOTICE}.", day.finding(Limits::default()))
-    })
+    Ok(if lost { Done::WithLosses } else { Done::Fine })
 }
 
-fn stretches_of(path: &str) -> Option<Vec<steadypass::exposure::Running>> {
-    let mut reader = Reader::open(std::path::Path::new(path)).ok()?;
-    let plan = Plan::from_toml(&PlanSource::new("plan inside the recording", &reader.facts().plan)).unwrap_or_default();
-    let mut exposure = Exposure::new(reader.facts(), plan.setup()).ok()?;
-    while reader.next_chunk(|entry| exposure.push(&entry)).ok()? {}
-    Some(exposure.finish())
+/// The day's vibration from its recordings; blank in words where any of them is gone, for the rest would be too little. With it,
+/// whether data is missing from any.
+fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &DaySheet) -> Result<(String, bool), ShopError> {
+    let unknown = "Vibration exposure is not known: not all recordings of this day can be read.";
+    let names = store.technicians()?;
+    let (mut stretches, mut lost) = (Vec::new(), false);
+    // One recording holds several sessions where the machine changed hands.
+    let mut works: BTreeMap<Option<&str>, Vec<Id>> = BTreeMap::new();
+    for work in &sheet.works {
+        works.entry(work.recording.as_deref()).or_default().push(work.session);
+    }
+    for (path, sessions) in works {
+        let Some(path) = path.map(Path::new) else { return Ok((unknown.to_owned(), lost)) };
+        let of_file = fingerprint(path).map_err(Failure::failed).and_then(|print| Ok((print, read(console, path)?)));
+        let (print, read) = match of_file {
+            Ok(of_file) => of_file,
+            Err(failure) => {
+                if let Failure::Failed(report) = failure {
+                    console.remark(&report.to_string());
+                }
+                return Ok((unknown.to_owned(), lost));
+            }
+        };
+        let filed = store.parts_of_recording(&print, &read.facts.sensor, &read.facts.started)?;
+        if !sessions.iter().all(|id| filed.iter().any(|session| session.id == *id)) {
+            console.remark(&format!(
+                "{}: another recording stands at this place now; review the one that was filed again, with --shop.",
+                path.display()
+            ));
+            return Ok((unknown.to_owned(), lost));
+        }
+        lost |= read.lost;
+        let began = filed.iter().find(|session| session.part == 1).map(|session| session.technician);
+        let began = names.iter().find(|known| Some(known.id) == began).map_or("", |known| known.entry.name.as_str());
+        let first = [began, &read.began];
+        stretches.extend(filed_stretches(read.stretches, &read.hands, &first, &filed, (technician, &sheet.technician)));
+    }
+    let day = days(stretches).into_iter().find(|day| day.date.is_some_and(|date| date.to_string() == sheet.day));
+    let Some(day) = day else { return Ok(("Vibration exposure is not known for this day.".to_owned(), lost)) };
+    let mut said = format!("Vibration exposure {} {NOTICE}.", day.finding(Limits::default()));
+    if lost {
+        said.push_str(" Data is missing from its recordings; what was lost does not count.");
+    }
+    if let Some(caution) = day.overlap_caution() {
+        said = format!("{said} {caution}");
+    }
+    Ok((said, lost))
 }
 
 fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {

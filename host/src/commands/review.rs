@@ -235,7 +235,7 @@ fn plan_for(console: &Console, request: &Request<'_>, replay: &Replay) -> Result
     let mut plan = if request.plan.is_some() {
         facts::load_plan(request.plan)?
     } else {
-        facts::plan_of(console, request.recording, replay.facts())
+        facts::plan_of(console, request.recording, replay.facts(), "; give a plan with --plan")
     };
     if request.stroke_length_m.is_some() {
         plan.stroke_length_m = request.stroke_length_m;

@@ -369,6 +369,7 @@ mod tests {
         let seconds = minutes * 60.0;
         Running {
             technician: "Robin".into(),
+            turn: 0,
             tool: "orbital 15 mm".into(),
             start: jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", start).unwrap().to_zoned_datetime().ok(),
             span_s: seconds,

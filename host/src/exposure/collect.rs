@@ -20,6 +20,8 @@ const TENTH_S: f64 = 0.1;
 pub struct Running {
     /// Who held it; empty when not told.
     pub technician: String,
+    /// How many times the machine had changed hands in its recording.
+    pub turn: usize,
     /// The tool, in the recording's words.
     pub tool: String,
     /// When it began, by the clock of the shop, where that is known.
@@ -68,18 +70,25 @@ impl Collector {
         self.hands.pass_to(t_s, technician);
     }
 
+    /// In whose hands the machine was, so far.
+    pub fn hands(&self) -> &Hands {
+        &self.hands
+    }
+
     /// Takes a tenth of a second that begins at `t_s`, s since the first sample. Call in order of time.
     pub fn tenth(&mut self, t_s: f64, running: bool, energy: &WeightedEnergy) {
         if !running {
             return;
         }
-        let holder = self.hands.at(t_s).map_or("", |name| &**name);
-        let goes_on = self.open.as_ref().is_some_and(|(start_s, stretch)| {
-            stretch.technician == holder && t_s - (start_s + stretch.span_s) <= JOIN_S
-        });
+        let turn = self.hands.turn_at(t_s);
+        let goes_on = self
+            .open
+            .as_ref()
+            .is_some_and(|(start_s, stretch)| stretch.turn == turn && t_s - (start_s + stretch.span_s) <= JOIN_S);
         if !goes_on {
             let stretch = Running {
-                technician: holder.to_owned(),
+                technician: self.hands.at(t_s).map_or("", |name| &**name).to_owned(),
+                turn,
                 tool: self.tool.clone(),
                 start: self
                     .started

@@ -197,6 +197,7 @@ mod tests {
         let measured_s = if a.is_some() { seconds * 0.9 } else { 0.0 };
         Running {
             technician: technician.into(),
+            turn: 0,
             tool: tool.into(),
             start: jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", start).unwrap().to_zoned_datetime().ok(),
             span_s: seconds,

@@ -7,6 +7,7 @@ use crate::{
     analysis::{Finding, Pipeline, Reading, Setup, State, WeightedEnergy, WeightedVibration},
     calibration::CalibrationError,
     recording::{Body, Entry, Facts, Losses, Timeline, UserNote},
+    session::Hands,
 };
 
 /// Tenths of a second in a second.
@@ -69,6 +70,11 @@ impl Exposure {
         self.pipeline.finish();
         self.settle();
         self.collector.finish()
+    }
+
+    /// In whose hands the machine was, so far.
+    pub fn hands(&self) -> &Hands {
+        self.collector.hands()
     }
 
     /// Whether any sensor data has come.

@@ -41,6 +41,26 @@ impl Hands {
         self.later.iter().rev().find(|(from_s, _)| *from_s <= t_s).map(|(_, name)| name).or(self.first.as_ref())
     }
 
+    /// How many hand-overs there were up to `t_s`.
+    pub fn turn_at(&self, t_s: f64) -> usize {
+        self.later.iter().filter(|(from_s, _)| *from_s <= t_s).count()
+    }
+
+    /// Whose part of the recording each turn is, from 1 in order of appearance, had it begun with `first`: parts as they are
+    /// filed, whatever name the filing was told for whoever began.
+    pub fn parts(&self, first: &str) -> Vec<u32> {
+        let mut known = vec![name_key(first)];
+        let mut part = |name: &str| {
+            let key = name_key(name);
+            let at = known.iter().position(|other| *other == key).unwrap_or_else(|| {
+                known.push(key);
+                known.len() - 1
+            });
+            at as u32 + 1
+        };
+        std::iter::once(1).chain(self.later.iter().map(|(_, name)| part(name))).collect()
+    }
+
     /// Who held it for the largest part of `from_s..to_s`: the one a pass belongs to. Of equals, the earlier.
     pub fn mostly(&self, from_s: f64, to_s: f64) -> Option<&Arc<str>> {
         let changes = self.later.iter().map(|(t_s, _)| *t_s).filter(|t_s| (from_s..to_s).contains(t_s));
@@ -100,5 +120,17 @@ mod tests {
         hands.pass_to(50.0, "Technician B");
         assert_eq!(hands.mostly(0.0, 60.0), None);
         assert_eq!(hands.mostly(45.0, 60.0).map(|name| &**name), Some("Technician B"));
+    }
+
+    #[test]
+    fn parts_follow_who_is_told_to_have_begun() {
+        let mut hands = Hands::new("Technician A");
+        for (t_s, to) in [(10.0, "Technician B"), (20.0, "technician a"), (30.0, "Technician C")] {
+            hands.pass_to(t_s, to);
+        }
+        assert_eq!([0.0, 10.0, 25.0, 99.0].map(|t_s| hands.turn_at(t_s)), [0, 1, 2, 3]);
+        assert_eq!(hands.parts(" technician A"), [1, 2, 1, 3]);
+        assert_eq!(hands.parts("Technician B"), [1, 1, 2, 3]);
+        assert_eq!(hands.parts(""), [1, 2, 3, 4]);
     }
 }

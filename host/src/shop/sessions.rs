@@ -327,6 +327,22 @@ impl Shop {
         Ok(query.query_row(params![fingerprint, sensor, started, part], session_of).optional()?)
     }
 
+    /// The sessions filed of a recording, by part; none where it is not filed. It is known as in `session_of_recording`.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn parts_of_recording(&self, fingerprint: &str, sensor: &str, started: &str) -> Result<Vec<Session>> {
+        let sql = format!(
+            "WITH first AS (SELECT fingerprint FROM sessions WHERE part = 1 AND (fingerprint = ?1
+             OR (sensor <> '' AND sensor = ?2 AND started = ?3)) LIMIT 1)
+             SELECT {SESSION_COLUMNS} FROM sessions WHERE fingerprint = (SELECT fingerprint FROM first)
+             OR fingerprint LIKE (SELECT fingerprint FROM first) || '/%' ORDER BY part"
+        );
+        let mut query = self.db.prepare_cached(&sql)?;
+        let sessions = query.query_map(params![fingerprint, sensor, started], session_of)?;
+        Ok(sessions.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// The session that a new filing replaces.
     fn same_session(&self, new: &NewSession) -> Result<Option<Id>> {
         let mut query = self.db.prepare_cached(

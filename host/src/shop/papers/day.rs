@@ -4,12 +4,16 @@ use std::fmt::Write as _;
 
 use super::head;
 use crate::drawing::canvas::escape;
+use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
-use crate::shop::{Id, Result, Shop};
+use crate::session::Hands;
+use crate::shop::{Id, Result, Session, Shop};
 
 /// One session of the day.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DayWork {
+    /// Its row.
+    pub session: Id,
     /// Clock time of the start, as recorded.
     pub started: String,
     /// Vehicle and panel, in words.
@@ -79,6 +83,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         let vehicle = vehicles.iter().find(|v| Some(v.id) == session.vehicle).map(|v| v.entry.label.clone());
         let parts: Vec<String> = vehicle.into_iter().chain([session.panel.clone()]).filter(|p| !p.is_empty()).collect();
         sheet.works.push(DayWork {
+            session: session.id,
             started: session.started.get(11..16).unwrap_or_default().to_owned(),
             place: if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") },
             sections: own.chunk_by(|a, b| a.section == b.section).count(),
@@ -91,6 +96,31 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         });
     }
     Ok(sheet)
+}
+
+/// Stretches of a recording that are filed as `technician`'s, under their name in the shop: whose they are, the shop knows better
+/// than a recording that was not told, or told wrongly.
+///
+/// * `filed`: the sessions of the recording.
+/// * `first`: names by which its filing may have known whoever began, likelier ones first; the last where none fits.
+pub fn filed_stretches(
+    stretches: Vec<Running>,
+    hands: &Hands,
+    first: &[&str],
+    filed: &[Session],
+    (technician, name): (Id, &str),
+) -> Vec<Running> {
+    let most = filed.iter().map(|s| s.part).max().unwrap_or(1);
+    // Under another name for whoever began, whoever came back would be a part more, or less.
+    let ways: Vec<Vec<u32>> = first.iter().map(|name| hands.parts(name)).collect();
+    let fitting = ways.iter().find(|parts| parts.iter().max() == Some(&most)).or(ways.last());
+    let parts = fitting.map_or(&[][..], Vec::as_slice);
+    let is_own = |stretch: &Running| {
+        let part = parts.get(stretch.turn);
+        filed.iter().any(|s| s.technician == technician && Some(&s.part) == part)
+    };
+    let own = stretches.into_iter().filter(is_own);
+    own.map(|stretch| Running { technician: name.to_owned(), ..stretch }).collect()
 }
 
 /// The page, UTF-8.
@@ -149,5 +179,41 @@ mod tests {
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
+    }
+
+    #[test]
+    fn stretches_go_to_whom_their_part_is_filed_under() {
+        let session = |part: u32, technician: Id| Session { part, technician, ..session() };
+        // Begun by one who was handed it back later; the second was typed with a slip.
+        let mut hands = Hands::new("Cedr");
+        hands.pass_to(10.0, "Brich");
+        hands.pass_to(20.0, "cedr");
+        let stretches = || -> Vec<Running> {
+            let names = ["Cedr", "Brich", "Cedr"];
+            let stretch =
+                |(turn, name): (usize, &&str)| Running { technician: (*name).into(), turn, ..Running::default() };
+            names.iter().enumerate().map(stretch).collect()
+        };
+        let turns = |first: &[&str], filed: &[Session], technician: Id| -> Vec<usize> {
+            let own = filed_stretches(stretches(), &hands, first, filed, (technician, "Cedar"));
+            assert!(own.iter().all(|s| s.technician == "Cedar"));
+            own.iter().map(|s| s.turn).collect()
+        };
+        // Filed under the shop's spelling; the recording's decides that whoever came back is who began.
+        let filed = [session(1, 7), session(2, 8)];
+        assert_eq!(turns(&["Cedar", "Cedr"], &filed, 7), [0, 2]);
+        assert_eq!(turns(&["Cedar", "Cedr"], &filed, 8), [1]);
+        // Both parts given to one: each stretch once.
+        assert_eq!(turns(&["Cedar", "Cedr"], &[session(1, 7), session(2, 7)], 7), [0, 1, 2]);
+        // Filed as begun by somebody else than the recording says, who then got it.
+        let filed = [session(1, 9), session(2, 8), session(3, 7)];
+        assert_eq!(turns(&["Alder", "Cedr"], &filed, 9), [0]);
+        assert_eq!(turns(&["Alder", "Cedr"], &filed, 7), [2]);
+    }
+
+    fn session() -> Session {
+        let shop = Shop::in_memory();
+        generate(&shop, &STYLES, Extent { days: 1, sections: 1 }, 4).expect("generated");
+        shop.sessions().expect("read").remove(0)
     }
 }

@@ -4,7 +4,7 @@
 mod day;
 mod report;
 
-pub use day::{DaySheet, day_html, day_sheet};
+pub use day::{DaySheet, day_html, day_sheet, filed_stretches};
 pub use report::{OwnerReport, Picture, owner_report, report_html};
 
 use std::fmt::Write as _;
