@@ -39,15 +39,22 @@ fn counts(values: [f64; 3], nano: u32) -> impl Iterator<Item = u8> {
 }
 
 fn write(path: &Path, story: &Story<'_>) {
+    write_at(path, story, "2026-03-02T09:00:00+01:00", 600.0);
+}
+
+/// Begun at a time, with so many microseconds from one acceleration to the next.
+fn write_at(path: &Path, story: &Story<'_>, started: &str, accel_us: f64) {
     let facts = Facts {
         technician: story.technician.into(),
         machine: "orbital".into(),
         source: Source::Sensor,
         sensor: SENSOR.into(),
-        started: "2026-03-02T09:00:00+01:00".into(),
+        started: started.into(),
         ..Facts::default()
     };
     let mut writer = RecordingWriter::create(path, &facts).expect("created");
+    // Gyro blocks last twice as long as accelerometer blocks.
+    let gyro_us = accel_us * 8.0;
     let hello = ToHost::Hello(Hello {
         protocol: 1,
         firmware: [0, 1, 0],
@@ -55,15 +62,13 @@ fn write(path: &Path, story: &Story<'_>) {
         chips: 3,
         reset: ResetCause::PowerOn,
         uptime_us: 0,
-        accel: Scale { nominal_mhz: 1_667_000, nano_per_count: ACCEL_NANO, full_scale: 32_767 },
-        gyro: Scale { nominal_mhz: 208_000, nano_per_count: GYRO_NANO, full_scale: 32_767 },
+        accel: Scale { nominal_mhz: (1e9 / accel_us) as u32, nano_per_count: ACCEL_NANO, full_scale: 32_767 },
+        gyro: Scale { nominal_mhz: (1e9 / gyro_us) as u32, nano_per_count: GYRO_NANO, full_scale: 32_767 },
         surface_period_ms: 64,
         mounting: Mounting::STRAIGHT,
         streaming: true,
     });
     writer.frame_at_rest(1, &raw(&hello)).expect("stored");
-    // Gyro blocks last twice as long as accelerometer blocks.
-    let (accel_us, gyro_us) = (600.0, 4_800.0);
     for pair in 0..(story.seconds * 1e6 / (2.0 * ACCEL_BLOCK as f64 * accel_us)) as u32 {
         let mut t_us = 0.0;
         for half in 0..2 {
@@ -165,6 +170,79 @@ fn running_time_and_magnitude_come_out_right_and_every_output_says_what_it_is() 
     assert!(String::from_utf8_lossy(&said.stdout).contains(NOTICE));
     let others = run(&["exposure", "--technician", "Sam", &path]);
     assert!(stderr(&others).contains("left out, as asked, is work of others"), "{}", stderr(&others));
+}
+
+/// Motor on from the first second to the last but one: 20 m/s² in x and y.
+fn working(seconds: f64) -> impl Fn(f64) -> ([f64; 3], [f64; 3], f64) {
+    move |t: f64| {
+        let a = if (1.0..seconds - 1.0).contains(&t) { 20.0 } else { 0.0 };
+        let (sin, cos) = (TAU * 75.0 * t).sin_cos();
+        ([a * cos + hiss(t, 1.1), a * sin + hiss(t, 1.3), 9.81 + hiss(t, 1.7)], [0.001; 3], 24.0)
+    }
+}
+
+#[test]
+fn vibration_that_was_not_measured_does_not_reassure() {
+    let folder = TempDir::new().expect("temp");
+    let (path, out) = (text(&at(&folder, "slow.mcap")), at(&folder, "out"));
+    // 350 accelerations a second are too few for the weighting.
+    let says = working(30.0);
+    let story = Story { seconds: 30.0, technician: "Robin", says: &says };
+    write_at(Path::new(&path), &story, "2026-03-02T09:00:00+01:00", 1e6 / 350.0);
+    let said = succeeds(&["exposure", &path, "--out", &text(&out)]);
+    assert!(said.contains("A(8) is not known") && said.contains("not measured"), "{said}");
+    assert!(said.contains("points not known"), "{said}");
+    assert!(!said.contains("under the") && !said.contains("0.0 ("), "{said}");
+    for row in rows(&out.join("exposure.csv")) {
+        assert_eq!(
+            (row["day_a8_mps2"].as_str(), row["day_points"].as_str(), row["day_points_hi"].as_str()),
+            ("", "", "")
+        );
+    }
+    let found = json(&["--json", "exposure", &path]);
+    assert!(found["days"][0]["a8_mps2"].is_null() && found["days"][0]["points_hi"].is_null(), "{found}");
+
+    // The sheet of the day says the same.
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["review", &path, "--no-sheets", "--out", &text(&at(&folder, "review")), "--shop", &shop]);
+    let said = succeeds(&["day", "--shop", &shop, "--technician", "Robin", "--day", "2026-03-02"]);
+    assert!(said.contains("Vibration exposure A(8) is not known"), "{said}");
+}
+
+#[test]
+fn a_recording_given_again_counts_once_and_overlaps_are_said() {
+    let folder = TempDir::new().expect("temp");
+    let path = |name: &str| text(&at(&folder, name));
+    let says = working(30.0);
+    let story = Story { seconds: 30.0, technician: "Robin", says: &says };
+    write_at(Path::new(&path("a.mcap")), &story, "2026-03-02T09:00:00+01:00", 600.0);
+    fs::copy(path("a.mcap"), path("copy.mcap")).expect("copied");
+    // Cut short, it has other bytes: sensor and start tell it.
+    let whole = fs::read(path("a.mcap")).expect("read");
+    fs::write(path("cut.mcap.part"), &whole[..whole.len() / 2]).expect("written");
+    write_at(Path::new(&path("later.mcap")), &story, "2026-03-02T09:00:15+01:00", 600.0);
+
+    let seconds = |output: &std::process::Output| -> f64 {
+        let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+        found["days"][0]["tools"][0]["running_s"].as_f64().expect("a time")
+    };
+    let once = run(&["--json", "exposure", &path("a.mcap")]);
+    let cut = path("cut.mcap.part");
+    let again = run(&["--json", "exposure", &cut, &path("a.mcap"), &path("a.mcap"), &path("copy.mcap")]);
+    assert_eq!(again.status.code(), Some(0), "{}", stderr(&again));
+    assert!((seconds(&again) - seconds(&once)).abs() < 1e-9, "{} {}", seconds(&again), seconds(&once));
+    let said = stderr(&again);
+    assert!(said.contains("a.mcap: given more than once, counted once."), "{said}");
+    for name in ["cut.mcap.part", "copy.mcap"] {
+        assert!(said.contains(&format!("{name}: left out, is the same recording as")), "{said}");
+    }
+
+    let two = ["exposure", &path("a.mcap"), &path("later.mcap")];
+    let said = succeeds(&two);
+    assert!(said.contains("overlap by 13 s and may count twice"), "{said}");
+    let found = json(&[&["--json"], &two[..]].concat());
+    assert!((found["days"][0]["overlap_s"].as_f64().expect("a time") - 13.0).abs() < 1.0, "{found}");
 }
 
 #[test]

@@ -229,6 +229,44 @@ fn with_notes(recording: &Path, to: &Path, mut notes: Vec<(f64, UserNote)>) {
     assert!(notes.is_empty(), "the recording is long enough");
 }
 
+/// Vibration of a day goes by who each part is filed under, whatever the recording calls them.
+#[test]
+fn a_day_counts_the_vibration_of_each_part_once_and_for_whom_it_is_filed() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    for name in ["Ash", "Cedar"] {
+        succeeds(&["shop", "add", "--shop", &shop, "technician", name]);
+    }
+    let alone = recording(&folder, "Ash");
+    let out = text(&at(&folder, "out"));
+    succeeds(&["review", &text(&alone), "--no-sheets", "--out", &out]);
+    let passes = rows(&at(&folder, "out").join("passes.csv"));
+    let handed_s =
+        0.5 * (passes[0]["end_s"].parse::<f64>().expect("s") + passes[1]["start_s"].parse::<f64>().expect("s"));
+    let shared = at(&folder, "shared.mcap");
+    with_notes(&alone, &shared, vec![(handed_s, UserNote::Technician { name: "Cedr".into() })]);
+    succeeds(&["review", &text(&shared), "--no-sheets", "--out", &out, "--shop", &shop]);
+    succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&at(&folder, "tables"))]);
+    let day = rows(&at(&folder, "tables").join("sessions.csv"))[0]["day"].clone();
+    let said = |name: &str| succeeds(&["day", "--shop", &shop, "--technician", name, "--day", &day]);
+    // Squares of A(8) add up; it is printed to a tenth only, so times are compared: those of the recording itself.
+    let points = |of: &[&str]| -> f64 {
+        let output = run(&[&["--json", "exposure"], of].concat());
+        let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+        found["days"].as_array().expect("days").iter().map(|d| d["a8_mps2"].as_f64().expect("a figure").powi(2)).sum()
+    };
+    let a8 = |points: f64| format!("A(8) is {:.1} m/s²", points.sqrt());
+    let (whole, shared) = (text(&alone), text(&shared));
+    let cedar = points(&[&shared, "--technician", "Cedr"]);
+    assert!(said("Cedar").contains(&a8(cedar)), "{} {cedar}", said("Cedar"));
+    assert!(said("Ash").contains(&a8(points(&[&shared, "--technician", "Ash"]))), "{}", said("Ash"));
+
+    // Both parts are Cedar's after all: the whole recording, once.
+    succeeds(&["shop", "assign", "--shop", &shop, "1", "Cedar"]);
+    assert!(said("Cedar").contains(&a8(points(&[&whole]))), "{} {}", said("Cedar"), points(&[&whole]));
+}
+
 /// What is worked after a hand-over is filed under the new technician, and notes marked in the recording with whose they are.
 #[test]
 fn a_handed_over_machine_is_filed_as_two_sessions_with_their_notes() {

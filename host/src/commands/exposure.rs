@@ -12,6 +12,7 @@ use steadypass::{
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
     session::{Hands, same_name},
+    shop::fill::fingerprint,
     tables::guarded,
 };
 
@@ -45,7 +46,7 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         return Err(Failure::Usage("give recordings, or values with --declared NAME=A_HV:MINUTES".into()));
     }
     let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
-    for path in &args.recordings {
+    for path in once_each(console, &args.recordings)? {
         let read = read(console, path)?;
         lost |= read.lost;
         let of_all = read.stretches.len();
@@ -76,6 +77,43 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         }
     }
     Ok(if lost { Done::WithLosses } else { Done::Fine })
+}
+
+/// The recordings without those that are another one again, which is said: the same bytes, or the same sensor and start. Of
+/// these, one kept from a crash can be shorter than the finished one, so the larger counts.
+fn once_each<'a>(console: &Console, recordings: &'a [PathBuf]) -> Result<Vec<&'a Path>, Failure> {
+    struct Kept<'a> {
+        path: &'a Path,
+        print: String,
+        facts: Facts,
+        size: u64,
+    }
+    let mut kept: Vec<Kept<'a>> = Vec::new();
+    for path in recordings {
+        let reader = Reader::open(path)?;
+        let print = fingerprint(path).map_err(Failure::failed)?;
+        let next = Kept { path, print, facts: reader.facts().clone(), size: reader.progress().1 };
+        let same = |other: &&mut Kept<'_>| {
+            let sensor_and_start = |of: &Facts| (of.sensor.clone(), of.started.clone());
+            let told = !next.facts.sensor.is_empty() && !next.facts.started.is_empty();
+            other.print == next.print || (told && sensor_and_start(&other.facts) == sensor_and_start(&next.facts))
+        };
+        let Some(other) = kept.iter_mut().find(same) else {
+            kept.push(next);
+            continue;
+        };
+        if *other.path == *next.path {
+            console.remark(&format!("{}: given more than once, counted once.", path.display()));
+            continue;
+        }
+        let left_out = if next.size > other.size { std::mem::replace(other, next) } else { next };
+        console.remark(&format!(
+            "{}: left out, is the same recording as {}.",
+            left_out.path.display(),
+            other.path.display()
+        ));
+    }
+    Ok(kept.into_iter().map(|kept| kept.path).collect())
 }
 
 /// The stretches of the technician and day that were asked for; what does not say whose it is counts as the technician's.
