@@ -153,7 +153,7 @@ impl Day {
         };
         Some(format!(
             "Stretches of this day overlap by {long} and may count twice: nobody holds two machines at once. Give recordings of \
-             the same work only once; a table's time of day is that of its import."
+             the same work only once; a table's time of day is that of its import, unless --started told it."
         ))
     }
 
