@@ -291,7 +291,7 @@ pub(crate) struct SimulateArgs {
                         steadypass exposure --technician Robin --declared sander=4.5:30\n\n\
                         A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.")]
 pub(crate) struct ExposureArgs {
-    /// Recordings (.mcap, or .mcap.part left by a crash).
+    /// Recordings (.mcap, or .mcap.part left by a crash). One that is given again counts once.
     pub(crate) recordings: Vec<PathBuf>,
     /// Value of a tool without sensor: NAME=A_HV:MINUTES in m/s², NAME=A_HV+K:MINUTES with the manual's uncertainty,
     /// NAME@left or NAME@right for one hand. Repeat for several.

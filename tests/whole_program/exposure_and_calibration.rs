@@ -211,6 +211,39 @@ fn vibration_that_was_not_measured_does_not_reassure() {
 }
 
 #[test]
+fn a_day_says_what_is_missing_from_its_recordings() {
+    let folder = TempDir::new().expect("temp");
+    let (path, shop) = (text(&at(&folder, "day.mcap")), text(&at(&folder, "shop")));
+    let says = working(30.0);
+    write(Path::new(&path), &Story { seconds: 30.0, technician: "Robin", says: &says });
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["review", &path, "--no-sheets", "--out", &text(&at(&folder, "review")), "--shop", &shop]);
+    let day = ["day", "--shop", &shop, "--technician", "Robin", "--day", "2026-03-02"];
+    assert!(!succeeds(&day).contains("missing"), "{}", succeeds(&day));
+
+    let mut bytes = fs::read(&path).expect("read");
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 0xff;
+    fs::write(&path, bytes).expect("written");
+    expect(&day, 3, &["day.mcap: some data is missing: ", "What was lost does not count."]);
+    let said = run(&day).stdout;
+    assert!(String::from_utf8_lossy(&said).contains("Data is missing from its recordings"));
+
+    // What is not the filed recording says nothing about the day.
+    fs::remove_file(&path).expect("removed");
+    write_at(
+        Path::new(&path),
+        &Story { seconds: 30.0, technician: "Robin", says: &says },
+        "2026-03-02T10:00:00+01:00",
+        600.0,
+    );
+    expect(&day, 0, &["day.mcap: another recording stands at this place now"]);
+    assert!(succeeds(&day).contains("Vibration exposure is not known: not all recordings of this day can be read."));
+    fs::remove_file(&path).expect("removed");
+    expect(&day, 0, &["day.mcap", "no such file"]);
+}
+
+#[test]
 fn a_recording_given_again_counts_once_and_overlaps_are_said() {
     let folder = TempDir::new().expect("temp");
     let path = |name: &str| text(&at(&folder, name));

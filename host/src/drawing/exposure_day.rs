@@ -18,6 +18,8 @@ use crate::exposure::{Basis, CAUTIONS, Day, Limits, NOTICE, Range, Step, a8_of_p
 const WIDTH: u32 = 1800;
 /// Height of the sheet, px.
 const HEIGHT: u32 = 1260;
+/// What a caution about the day's own figures adds to it, px.
+const CAUTION_HEIGHT: u32 = 90;
 const LEFT: f64 = 56.0;
 const RIGHT: f64 = 1744.0;
 const CHART_X: f64 = 150.0;
@@ -49,7 +51,7 @@ pub fn exposure_day_png(sheet: &ExposureSheet<'_>) -> Result<Vec<u8>, DrawingErr
 }
 
 fn draw(sheet: &ExposureSheet<'_>) -> Canvas {
-    let mut canvas = Canvas::new(WIDTH, HEIGHT);
+    let mut canvas = Canvas::new(WIDTH, height(sheet.day));
     header(&mut canvas, sheet);
     let clock = Clock::of(sheet.day);
     let steps = sheet.day.steps();
@@ -60,6 +62,10 @@ fn draw(sheet: &ExposureSheet<'_>) -> Canvas {
     tools(&mut canvas, sheet.day, 920.0);
     cautions(&mut canvas, sheet.day, 920.0);
     canvas
+}
+
+fn height(day: &Day) -> u32 {
+    HEIGHT + day.overlap_caution().map_or(0, |_| CAUTION_HEIGHT)
 }
 
 fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
@@ -191,7 +197,7 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
     let axes = Axes { frame, x: clock.range, y: (0.0, top) };
     hour_axis(canvas, clock, &axes, false);
     let known = sheet.day.is_known();
-    let head = if known { "Running total, A(8) in m/s²" } else { "Running total of what was measured, A(8) in m/s²" };
+    let head = if known { "Running total, A(8) in m/s²" } else { "Running total of what is known, A(8) in m/s²" };
     canvas.text(LEFT, frame.y - 12.0, head, Type::of(size::HEAD).bold());
     canvas.text(frame.right() + 12.0, frame.y - 12.0, "points", Type::of(size::LABEL).fill(theme::SOFT));
     let every = if top > 12.0 { 5.0 } else { 1.0 };
@@ -343,7 +349,8 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     }
 }
 
-fn cautions(canvas: &mut Canvas, day: &Day, y: f64) {
+/// Where they end, px.
+fn cautions(canvas: &mut Canvas, day: &Day, y: f64) -> f64 {
     let x = LEFT + 980.0;
     canvas.text(x, y, "Before you use these figures", Type::of(size::HEAD).bold());
     let mut at = y + 36.0;
@@ -355,6 +362,7 @@ fn cautions(canvas: &mut Canvas, day: &Day, y: f64) {
         let lines = wrap(caution, size::NOTE, Weight::Regular, RIGHT - x);
         at = canvas.lines(x, at, &lines, Type::of(size::NOTE), 26.0) + 8.0;
     }
+    at
 }
 
 #[cfg(test)]
@@ -413,7 +421,13 @@ mod tests {
         assert!(!svg.contains("0.0 (0.0 to 0.0)") && !svg.contains("under the"));
         let other = Running { tool: "sander".into(), ..unmeasured("2026-03-02T11:00:00+01:00") };
         let svg = text_of(&days([stretch("2026-03-02T09:00:00+01:00", 480.0, 3.0), other]).remove(0));
-        assert!(svg.contains("at least 3.0 (2.4 to 3.6)") && svg.contains("Running total of what was measured"));
+        // The longest finding there is.
+        let limits = Limits { action_mps2: 2.25, limit_mps2: 12.55 };
+        let other = Running { tool: "sander".into(), ..unmeasured("2026-03-02T11:00:00+01:00") };
+        let longest = days([stretch("2026-03-02T09:00:00+01:00", 480.0, 10.2), other]).remove(0).finding(limits);
+        assert!(longest.contains("over the action value of 2.25 m/s², and may be over the limit value"), "{longest}");
+        assert!(Type::of(size::BODY).width(&longest) <= RIGHT - LEFT, "{longest}");
+        assert!(svg.contains("at least 3.0 (2.4 to 3.6)") && svg.contains("Running total of what is known"));
     }
 
     #[test]
@@ -428,5 +442,9 @@ mod tests {
         let line = course_of(&day, &clock, &steps);
         assert!(line.windows(2).all(|pair| pair[0].0 <= pair[1].0), "{line:?}");
         assert!(text_of(&day).contains("overlap by 40 min"), "{}", text_of(&day));
+        for day in [&day, &Day::default()] {
+            let ends = cautions(&mut Canvas::new(WIDTH, HEIGHT), day, 920.0);
+            assert!(ends < f64::from(height(day)), "{ends} px");
+        }
     }
 }
