@@ -165,7 +165,7 @@ pub(super) fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
         .map_err(|e| Failure::failed(format!("calibration inside {}: {e}", path.display())))?;
     if reader.facts().source == From::Table {
         console.remark(&format!(
-            "{} comes from a table: its day is the day of the import, its vibration as good as that logger.",
+            "{} comes from a table: its day is the one told to import, else that of the import; its vibration is as good as its logger.",
             path.display()
         ));
     }
