@@ -218,11 +218,17 @@ async fn record_async<'scope, 'env>(
     let hurried_on = ending::hurried()?;
     tokio::pin!(hurried_on);
     let (mut reason, mut disk, mut hurried) = ("stopped", Ok(()), false);
-    let mut stopping = false;
+    let (mut stopping, mut unwatched) = (false, false);
     loop {
         tokio::select! {
             event = events.recv() => {
                 let Some(event) = event else { break };
+                if analysis.is_finished() && !unwatched {
+                    unwatched = true;
+                    console.remark(
+                        "The live analysis broke down: nothing is watched any more. The recording goes on; review it when it ends.",
+                    );
+                }
                 disk = store(&mut writer, event, &to_analysis);
                 if disk.is_err() {
                     let _ = stop.send(true);
