@@ -106,6 +106,8 @@ pub(super) fn lay(pass: &SettledPass, angle: f64) -> (Vec<TrackPoint>, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::findings::Interval;
+    use crate::analysis::traverse::Traverse;
 
     #[test]
     fn nearly_square_is_taken_for_square_and_aslant_stays() {
@@ -117,8 +119,6 @@ mod tests {
             assert!((least..=most).contains(&likely(measured)), "{measured}: {}", likely(measured));
         }
     }
-    use crate::analysis::findings::Interval;
-    use crate::analysis::traverse::Traverse;
 
     /// Strokes of 20 s with a second between them, led to by these sideways speeds, m/s.
     fn pass(sideways_mps: &[Option<f64>]) -> SettledPass {

@@ -100,25 +100,30 @@ fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: 
 }
 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
-    let (mut out, moves) = single_bursts(strokes);
-    take_moves(strokes, &moves, &mut out);
-    take_asides(strokes, |e| e.step, &mut out);
+    let mut out = single_bursts(strokes);
+    take_pairs(strokes, |e| e.step, &mut out);
     out
 }
 
-/// Each burst by itself, and the second bursts of the quick moves that strokes ended in.
-fn single_bursts(strokes: &[RawStroke]) -> (Vec<Refined>, Vec<Option<[f64; 2]>>) {
+/// Each burst by itself.
+fn single_bursts(strokes: &[RawStroke]) -> Vec<Refined> {
     let single =
         |s: &RawStroke| Refined { times_s: [s.start.t_s, s.end.t_s], steps: [s.start.step, s.end.step], askew: false };
-    (strokes.iter().map(single).collect(), strokes.iter().map(|s| s.moved.map(|e| e.step)).collect())
+    strokes.iter().map(single).collect()
+}
+
+/// What only two bursts together say of a stroke's speed; `step_at` is the best known step of a burst.
+fn take_pairs(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &mut [Refined]) {
+    take_moves(strokes, &step_at, out);
+    take_asides(strokes, &step_at, out);
 }
 
 /// Where a stroke ended in a quick move to elsewhere, only the sum of the move's two bursts says what became of its speed. If
 /// the next stroke began with the second one, across, the sum says what speed it got, too.
-fn take_moves(strokes: &[RawStroke], moves: &[Option<[f64; 2]>], out: &mut [Refined]) {
+fn take_moves(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &mut [Refined]) {
     for i in 0..strokes.len() {
-        let (Some(event), Some(second)) = (strokes[i].moved, moves[i]) else { continue };
-        let both = sum(out[i].steps[1], second);
+        let Some(event) = strokes[i].moved else { continue };
+        let both = sum(out[i].steps[1], step_at(event));
         out[i].steps[1] = both;
         if strokes.get(i + 1).is_some_and(|s| s.start == event && !s.masked[0]) {
             out[i].askew = true;
@@ -126,13 +131,6 @@ fn take_moves(strokes: &[RawStroke], moves: &[Option<[f64; 2]>], out: &mut [Refi
             out[i + 1].askew = true;
         }
     }
-}
-
-/// One burst of a stretch: an end of a stroke (its number, start 0 or end 1), or of a quick move.
-#[derive(Clone, Copy, Debug)]
-struct Burst {
-    t_s: f64,
-    of: Option<(usize, usize)>,
 }
 
 /// A stroke's end or start that lies within the step aside of a turn shows in the sum of that step's two bursts.
@@ -147,6 +145,13 @@ fn take_asides(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: 
     }
 }
 
+/// One burst of a stretch: an end of a stroke (its number, start 0 or end 1), or of a quick move.
+#[derive(Clone, Copy, Debug)]
+struct Burst {
+    t_s: f64,
+    of: Option<(usize, usize)>,
+}
+
 fn refine(
     stretch: Stretch<'_>,
     found: Found<'_>,
@@ -154,7 +159,7 @@ fn refine(
     motor_on: &dyn Fn(f64) -> bool,
 ) -> (Vec<Refined>, f64) {
     let strokes = found.strokes;
-    let (mut out, mut moves) = single_bursts(strokes);
+    let mut out = single_bursts(strokes);
     // A reversal ends one stroke and starts the next with one burst.
     let shared = |i: usize| i > 0 && strokes[i].start.t_s == strokes[i - 1].end.t_s;
     let mut bursts: Vec<Burst> = found.moves_s.iter().map(|t| Burst { t_s: *t, of: None }).collect();
@@ -185,20 +190,14 @@ fn refine(
                 out[i].times_s[end] = fit.times_s[j];
                 out[i].steps[end] = fit.steps[j];
             }
-            for (stroke, second) in strokes.iter().zip(&mut moves) {
-                if stroke.moved.is_some_and(|e| e.t_s == b.t_s) {
-                    *second = Some(fit.steps[j]);
-                }
-            }
         }
     }
     for i in (1..strokes.len()).filter(|i| shared(*i)) {
         out[i].times_s[0] = out[i - 1].times_s[1];
         out[i].steps[0] = out[i - 1].steps[1];
     }
-    take_moves(strokes, &moves, &mut out);
     let step_at = |e: Event| measured.iter().find(|m| m.0 == e.t_s).map_or(e.step, |m| m.1);
-    take_asides(strokes, step_at, &mut out);
+    take_pairs(strokes, step_at, &mut out);
     (out, width)
 }
 
