@@ -1,4 +1,5 @@
-//! What may be a name, of a technician, a machine, a panel, a pad: the same on the command line, in a plan and in the shop.
+//! What may be a name, of a technician, a machine, a panel, a pad, and when two texts are the same one: alike on the command line,
+//! in a plan, in a recording and in the shop.
 
 /// Most characters of a name: something, but not a novel.
 pub const MOST_CHARS: usize = 80;
@@ -39,9 +40,41 @@ pub fn checked(text: &str) -> Result<&str, NotAName> {
     }
 }
 
+/// Whether two names, as typed, mean the same: in whatever letters, with whatever blanks around.
+pub fn same(a: &str, b: &str) -> bool {
+    key(a) == key(b)
+}
+
+/// A name as one sorts by it: all ways to type it give the same.
+pub fn key(name: &str) -> String {
+    // Lower-casing alone leaves apart what only upper case brings together: the two small sigmas, or a sharp s and its double s;
+    // and upper case has a sharp s of its own, so that goes first. By character, for a sigma at the end of a word is one, too.
+    let small = |text: &str| text.chars().flat_map(char::to_lowercase).collect::<String>();
+    small(&small(name.trim()).to_uppercase())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_name_is_the_same_in_whatever_letters_of_any_script() {
+        for (a, b) in [
+            ("Robin", "  rOBIN\t"),
+            ("J\u{f6}rg", "J\u{d6}RG"),
+            ("\u{416}\u{435}\u{43d}\u{44f}", "\u{436}\u{415}\u{41d}\u{42f}"),
+            ("\u{39f}\u{394}\u{39f}\u{3a3}", "\u{3bf}\u{3b4}\u{3bf}\u{3c2}"),
+            ("\u{3bf}\u{3b4}\u{3bf}\u{3c3}", "\u{3bf}\u{3b4}\u{3bf}\u{3c2}"),
+            ("wei\u{df}er Schaum", "WEISSER SCHAUM"),
+            ("wei\u{df}er Schaum", "WEI\u{1e9e}ER SCHAUM"),
+            ("\u{53f3}\u{30c9}\u{30a2}", "\u{3000}\u{53f3}\u{30c9}\u{30a2} "),
+        ] {
+            assert!(same(a, b), "{a:?} {b:?}");
+        }
+        for (a, b) in [("Robin", "Rob in"), ("Jorg", "J\u{f6}rg"), ("a", ""), ("\u{53f3}", "\u{5de6}")] {
+            assert!(!same(a, b), "{a:?} {b:?}");
+        }
+    }
 
     #[test]
     fn a_name_is_short_and_on_one_line() {

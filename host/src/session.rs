@@ -10,7 +10,7 @@ mod hands;
 
 use std::{collections::VecDeque, sync::Arc};
 
-pub use hands::{Hands, name_key, same_name};
+pub use hands::Hands;
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro, surface::SurfaceCounts},

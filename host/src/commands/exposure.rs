@@ -9,9 +9,10 @@ use jiff::civil::Date;
 use steadypass::{
     drawing::{ExposureSheet, exposure_day_png},
     exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Range, Running, Source, days, hours_to},
+    name,
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
-    session::{Hands, same_name},
+    session::Hands,
     shop::fill::fingerprint,
     tables::guarded,
 };
@@ -120,7 +121,7 @@ fn once_each<'a>(console: &Console, recordings: &'a [PathBuf]) -> Result<Vec<&'a
 fn asked_for(mut stretches: Vec<Running>, args: &ExposureArgs) -> Vec<Running> {
     if let Some(name) = &args.technician {
         stretches.iter_mut().filter(|s| s.technician.is_empty()).for_each(|s| s.technician.clone_from(name));
-        stretches.retain(|s| same_name(name, &s.technician));
+        stretches.retain(|s| name::same(name, &s.technician));
     }
     stretches.retain(|s| args.day.is_none_or(|date| s.start.as_ref().is_some_and(|at| at.date() == date)));
     stretches

@@ -8,7 +8,7 @@ use super::{
     collect::Running,
     dose::{Basis, Contribution, Dose, Hand, Range},
 };
-use crate::{analysis::WeightedEnergy, session::name_key};
+use crate::{analysis::WeightedEnergy, name};
 
 /// The day of one technician.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -63,7 +63,7 @@ pub fn days(stretches: impl IntoIterator<Item = Running>) -> Vec<Day> {
     let mut called: BTreeMap<String, String> = BTreeMap::new();
     for stretch in stretches {
         let date = stretch.start.as_ref().map(|s| s.date());
-        let key = name_key(&stretch.technician);
+        let key = name::key(&stretch.technician);
         let technician = called.entry(key.clone()).or_insert_with(|| stretch.technician.trim().to_owned()).clone();
         let day = days.entry((key, date)).or_insert_with(|| Day { technician, date, ..Day::default() });
         day.stretches.push(stretch);

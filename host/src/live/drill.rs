@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 use crate::{
     analysis::Stroke,
     guidance::Band,
+    name,
     results::{ResultsError, write_whole},
-    session::same_name,
 };
 
 /// Ending of the result beside a recording.
@@ -204,7 +204,7 @@ impl DrillResult {
             .map(|file| file.path())
             .filter(|path| path.to_string_lossy().ends_with(ENDING))
             .filter_map(|path| serde_json::from_slice(&fs::read(path).ok()?).ok())
-            .filter(|other: &Self| other.goal == self.goal && same_name(&other.technician, &self.technician))
+            .filter(|other: &Self| other.goal == self.goal && name::same(&other.technician, &self.technician))
             .filter(|other| other.at().is_some_and(|at| Some(at) < self.at()))
             .collect();
         found.sort_by_key(Self::at);

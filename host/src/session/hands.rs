@@ -5,15 +5,7 @@
 
 use std::sync::Arc;
 
-/// Whether two names, as typed, mean the same person or machine: in whatever letters, with whatever spaces around.
-pub fn same_name(a: &str, b: &str) -> bool {
-    name_key(a) == name_key(b)
-}
-
-/// A name as one sorts by it: all ways to type it give the same.
-pub fn name_key(name: &str) -> String {
-    name.trim().to_lowercase()
-}
+use crate::name;
 
 /// Hands, in order of time. Hand-overs are typed by people, so there are few.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -25,13 +17,13 @@ pub struct Hands {
 impl Hands {
     /// In the hands of `first`; an empty name is nobody that was told.
     pub fn new(first: &str) -> Self {
-        Self { first: name(first), later: Vec::new() }
+        Self { first: told(first), later: Vec::new() }
     }
 
     /// Handed over at `t_s`. Call in order of time; an empty name changes nothing. Whoever comes back is called as before.
     pub fn pass_to(&mut self, t_s: f64, to: &str) {
         let mut known = self.first.iter().chain(self.later.iter().map(|(_, name)| name));
-        if let Some(to) = known.find(|known| same_name(known, to)).cloned().or_else(|| name(to)) {
+        if let Some(to) = known.find(|known| name::same(known, to)).cloned().or_else(|| told(to)) {
             self.later.push((t_s, to));
         }
     }
@@ -49,9 +41,9 @@ impl Hands {
     /// Whose part of the recording each turn is, from 1 in order of appearance, had it begun with `first`: parts as they are
     /// filed, whatever name the filing was told for whoever began.
     pub fn parts(&self, first: &str) -> Vec<u32> {
-        let mut known = vec![name_key(first)];
+        let mut known = vec![name::key(first)];
         let mut part = |name: &str| {
-            let key = name_key(name);
+            let key = name::key(name);
             let at = known.iter().position(|other| *other == key).unwrap_or_else(|| {
                 known.push(key);
                 known.len() - 1
@@ -78,7 +70,7 @@ impl Hands {
     }
 }
 
-fn name(text: &str) -> Option<Arc<str>> {
+fn told(text: &str) -> Option<Arc<str>> {
     let text = text.trim();
     (!text.is_empty()).then(|| text.into())
 }

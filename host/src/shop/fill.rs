@@ -19,9 +19,10 @@ use crate::analysis::rubbing::RubbingMap;
 use crate::analysis::{State, TrackPoint};
 use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
+use crate::name;
 use crate::recording::{Facts, Source};
 use crate::replay::{Replay, ReplayError};
-use crate::session::{Event, Hands, JudgedPass, same_name};
+use crate::session::{Event, Hands, JudgedPass};
 
 /// Length of a row of the series, s.
 const ROW_S: f64 = 0.1;
@@ -111,10 +112,10 @@ impl Figures {
     /// Index of a technician's part; made when they appear for the first time.
     fn part(&mut self, technician: Option<Arc<str>>) -> usize {
         let Some(name) = technician else { return 0 };
-        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| same_name(first, &name)) {
+        if self.hands.at(f64::NEG_INFINITY).is_some_and(|first| name::same(first, &name)) {
             return 0;
         }
-        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| same_name(n, &name));
+        let known = |p: &Part| p.technician.as_ref().is_some_and(|n| name::same(n, &name));
         self.parts.iter().position(known).unwrap_or_else(|| {
             self.parts.push(Part { technician: Some(name), ..Part::default() });
             self.parts.len() - 1
@@ -420,7 +421,7 @@ impl Shop {
             return now.to_owned();
         }
         let Some(filed) = earlier.map(|e| e.panel.as_str()).filter(told) else { return facts.panel.clone() };
-        if !same_name(filed, &facts.panel) {
+        if !name::same(filed, &facts.panel) {
             let named = if facts.panel.is_empty() { "names no panel" } else { &format!("names {}", facts.panel) };
             remarks.push(format!(
                 "The recording {named}; this session stays filed under {filed}, as told earlier. With --panel NAME sheets and shop \
@@ -441,7 +442,7 @@ impl Shop {
         let earlier = earlier.and_then(|e| e.machine);
         let id = match (&about.machine, earlier, &profile.name) {
             (Some(name), _, planned) => {
-                if let Some(planned) = planned.as_ref().filter(|p| !same_name(p, name)) {
+                if let Some(planned) = planned.as_ref().filter(|p| !name::same(p, name)) {
                     remarks.push(format!(
                         "The recording's plan names {planned}; this session is filed under {name}, as told."
                     ));

@@ -13,6 +13,7 @@ use std::collections::BTreeMap;
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::{FilmReading, Id, Phase, Place};
+use crate::name;
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
@@ -77,7 +78,7 @@ pub struct Panel {
     pub vehicle: Id,
     /// The panel.
     pub name: String,
-    /// Its points, by name.
+    /// Its points, each by its name as it was typed first.
     pub points: BTreeMap<String, Point>,
     /// Mean removal over points read before and after, with the gauge's and the points' spread. Negative when the film reads
     /// thicker than before.
@@ -107,9 +108,10 @@ impl Gauge {
         if let Some(sd_um) = set {
             return Some(Self { sd_um, df: f64::INFINITY });
         }
-        let mut spots: BTreeMap<(Id, String, &str, Phase, &str), Vec<f64>> = BTreeMap::new();
+        let mut spots: BTreeMap<(Id, String, String, Phase, &str), Vec<f64>> = BTreeMap::new();
         for r in readings {
-            spots.entry((r.vehicle, r.panel.to_lowercase(), &r.point, r.phase, &r.day)).or_default().push(r.film_um);
+            let spot = (r.vehicle, name::key(&r.panel), name::key(&r.point), r.phase, r.day.as_str());
+            spots.entry(spot).or_default().push(r.film_um);
         }
         let (mut squares, mut df) = (0.0, 0.0);
         for values in spots.values().filter(|v| v.len() > 1) {
@@ -150,12 +152,14 @@ fn median(values: &mut [f64]) -> Option<f64> {
 pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f64>) -> Vec<Panel> {
     let mut panels: BTreeMap<(Id, String), Panel> = BTreeMap::new();
     for r in readings {
-        let panel = panels.entry((r.vehicle, r.panel.to_lowercase())).or_insert_with(|| Panel {
+        let panel = panels.entry((r.vehicle, name::key(&r.panel))).or_insert_with(|| Panel {
             vehicle: r.vehicle,
             name: r.panel.clone(),
             ..Panel::default()
         });
-        let point = panel.points.entry(r.point.clone()).or_default();
+        // As it was typed first.
+        let called = panel.points.keys().find(|known| name::same(known, &r.point)).unwrap_or(&r.point).clone();
+        let point = panel.points.entry(called).or_default();
         point.places.extend(r.place);
         match r.phase {
             Phase::Before => point.before.push(r.film_um),

@@ -21,6 +21,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::film::{Gauge, Panel, RUBBING_RELATIVE_SD, Um, ratio};
 use super::points::{FEWEST, Maps, slope};
 use super::{Id, Result, Session, Shop};
+use crate::name;
 
 /// What a pad and liquid take off a paint per metre rubbed.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,10 +80,8 @@ pub fn ledger(
 ) -> Vec<Wear> {
     let mut ledger = Vec::new();
     for panel in panels {
-        let on: Vec<&Session> = sessions
-            .iter()
-            .filter(|s| s.vehicle == Some(panel.vehicle) && s.panel.to_lowercase() == panel.name.to_lowercase())
-            .collect();
+        let on: Vec<&Session> =
+            sessions.iter().filter(|s| s.vehicle == Some(panel.vehicle) && name::same(&s.panel, &panel.name)).collect();
         let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
         let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
             continue;

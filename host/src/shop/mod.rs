@@ -24,6 +24,7 @@ mod exchange;
 pub mod fill;
 pub mod film;
 pub mod ledger;
+mod listed;
 mod map;
 mod names;
 mod notes;
@@ -40,6 +41,7 @@ mod work;
 
 pub use checked::day_of;
 pub use error::{Result, ShopError};
+pub use listed::Listed;
 pub use map::{MAP_CELLS, SectionMap};
 pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehicle};
 pub use notes::{NewNote, Note};

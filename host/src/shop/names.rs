@@ -1,10 +1,10 @@
 //! Who and what the shop knows by name: technicians, machines, pads and liquids, vehicles.
 
-use rusqlite::{OptionalExtension as _, Row, params};
+use rusqlite::{Row, params};
 use serde::{Deserialize, Serialize};
 
 use super::checked::checked_name;
-use super::{Result, Shop, ShopError};
+use super::{Listed, Result, Shop, ShopError};
 use crate::analysis::MachineKind;
 
 /// A row's number in its table.
@@ -111,17 +111,6 @@ pub struct Technician {
     pub note: String,
 }
 
-/// A UNIQUE failure means the name is taken; anything else is what it is.
-fn taken(what: &'static str, name: &str) -> impl FnOnce(rusqlite::Error) -> ShopError {
-    let name = name.to_owned();
-    move |error| match &error {
-        rusqlite::Error::SqliteFailure(code, _) if code.extended_code == rusqlite::ffi::SQLITE_CONSTRAINT_UNIQUE => {
-            ShopError::NameTaken { what, name }
-        }
-        _ => error.into(),
-    }
-}
-
 fn one_of(what: &str, value: &str, words: &[&str]) -> Result<()> {
     if words.contains(&value) {
         return Ok(());
@@ -143,10 +132,11 @@ impl Shop {
     /// [`ShopError::NameTaken`], whatever the case of the letters.
     pub fn add_technician(&self, technician: &Technician) -> Result<Id> {
         let name = checked_name("technician", &technician.name)?;
-        self.db
-            .execute("INSERT INTO technicians (name, note) VALUES (?1, ?2)", params![name, technician.note])
-            .map_err(taken("technician", name))?;
-        Ok(self.db.last_insert_rowid())
+        self.whole(|| {
+            self.free(Listed::Technician, name, None)?;
+            self.db.execute("INSERT INTO technicians (name, note) VALUES (?1, ?2)", params![name, technician.note])?;
+            Ok(self.db.last_insert_rowid())
+        })
     }
 
     /// Adds a machine.
@@ -167,12 +157,11 @@ impl Shop {
             in_range("pad diameter, mm:", pad, 20.0, 300.0)?;
         }
         self.whole(|| {
-            self.db
-                .execute(
-                    "INSERT INTO machines (name, kind, throw_mm, note) VALUES (?1, ?2, ?3, ?4)",
-                    params![name, machine.kind, machine.throw_mm, machine.note],
-                )
-                .map_err(taken("machine", name))?;
+            self.free(Listed::Machine, name, None)?;
+            self.db.execute(
+                "INSERT INTO machines (name, kind, throw_mm, note) VALUES (?1, ?2, ?3, ?4)",
+                params![name, machine.kind, machine.throw_mm, machine.note],
+            )?;
             let id = self.db.last_insert_rowid();
             for pad in &machine.pad_diameters_mm {
                 self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![id, pad])?;
@@ -199,13 +188,14 @@ impl Shop {
         let kind = product.kind.as_str();
         let name = checked_name(kind, &product.name)?;
         in_range("place in the order of aggressiveness", product.aggressiveness as f64, 1.0, 99.0)?;
-        self.db
-            .execute(
+        self.whole(|| {
+            self.free(product.kind.into(), name, None)?;
+            self.db.execute(
                 "INSERT INTO products (kind, name, aggressiveness, note) VALUES (?1, ?2, ?3, ?4)",
                 params![kind, name, product.aggressiveness, product.note],
-            )
-            .map_err(taken(kind, name))?;
-        Ok(self.db.last_insert_rowid())
+            )?;
+            Ok(self.db.last_insert_rowid())
+        })
     }
 
     /// Adds a vehicle.
@@ -220,8 +210,9 @@ impl Shop {
         if let Some(year) = vehicle.paint_year {
             in_range("paint year", year as f64, 1900.0, 2200.0)?;
         }
-        self.db
-            .execute(
+        self.whole(|| {
+            self.free(Listed::Vehicle, label, None)?;
+            self.db.execute(
                 "INSERT INTO vehicles (label, paint, paint_year, colour, hardness, owner, note)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
                 params![
@@ -233,66 +224,9 @@ impl Shop {
                     vehicle.owner,
                     vehicle.note
                 ],
-            )
-            .map_err(taken("vehicle", label))?;
-        Ok(self.db.last_insert_rowid())
-    }
-
-    /// A technician's row by name.
-    ///
-    /// # Errors
-    /// [`ShopError::Unknown`], with the closest name.
-    pub fn technician(&self, name: &str) -> Result<Id> {
-        self.named("technician", "SELECT id FROM technicians WHERE name = ?1", "SELECT name FROM technicians", name)
-    }
-
-    /// A machine's row by name.
-    ///
-    /// # Errors
-    /// [`ShopError::Unknown`], with the closest name.
-    pub fn machine(&self, name: &str) -> Result<Id> {
-        self.named("machine", "SELECT id FROM machines WHERE name = ?1", "SELECT name FROM machines", name)
-    }
-
-    /// A vehicle's row by label.
-    ///
-    /// # Errors
-    /// [`ShopError::Unknown`], with the closest label.
-    pub fn vehicle(&self, label: &str) -> Result<Id> {
-        self.named("vehicle", "SELECT id FROM vehicles WHERE label = ?1", "SELECT label FROM vehicles", label)
-    }
-
-    /// A pad's or liquid's row by name.
-    ///
-    /// # Errors
-    /// [`ShopError::Unknown`], with the closest name.
-    pub fn product(&self, kind: ProductKind, name: &str) -> Result<Id> {
-        let (one, all) = match kind {
-            ProductKind::Pad => (
-                "SELECT id FROM products WHERE kind = 'pad' AND name = ?1",
-                "SELECT name FROM products WHERE kind = 'pad'",
-            ),
-            ProductKind::Liquid => (
-                "SELECT id FROM products WHERE kind = 'liquid' AND name = ?1",
-                "SELECT name FROM products WHERE kind = 'liquid'",
-            ),
-        };
-        self.named(kind.as_str(), one, all, name)
-    }
-
-    fn named(&self, what: &'static str, one: &str, all: &str, name: &str) -> Result<Id> {
-        let name = name.trim();
-        if let Some(id) = self.db.prepare_cached(one)?.query_row([name], |row| row.get(0)).optional()? {
-            return Ok(id);
-        }
-        let mut query = self.db.prepare_cached(all)?;
-        let names = query.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
-        let lower = name.to_lowercase();
-        let distance = |known: &String| strsim::damerau_levenshtein(&known.to_lowercase(), &lower);
-        // Two slips in a name of six letters or more, one in a shorter one.
-        let slips = if lower.chars().count() < 6 { 1 } else { 2 };
-        let close = names.iter().min_by_key(|known| distance(known)).filter(|known| distance(known) <= slips).cloned();
-        Err(ShopError::Unknown { what, name: name.to_owned(), known: names.len(), close })
+            )?;
+            Ok(self.db.last_insert_rowid())
+        })
     }
 
     /// All technicians, by name.

@@ -5,7 +5,7 @@ use rusqlite::{Row, params};
 
 use super::work::TRIALS;
 use super::{Id, Phase, Result, Shop, ShopError, Trial};
-use crate::session::same_name;
+use crate::name;
 
 /// Which tries to take away.
 #[derive(Clone, Copy, Debug)]
@@ -45,8 +45,8 @@ impl Shop {
             read,
             |(on, [its_panel, its_point, its_phase, its_day], _)| {
                 *on == vehicle
-                    && same_name(its_panel, panel)
-                    && its_point.trim() == point.trim()
+                    && name::same(its_panel, panel)
+                    && name::same(its_point, point)
                     && its_phase == phase.as_str()
                     && day.is_none_or(|day| its_day == day)
             },
@@ -71,7 +71,7 @@ impl Shop {
             |row| Ok((row.get("id")?, Trial::read(row)?)),
             |t| {
                 (t.vehicle, t.pad, t.liquid) == (of.vehicle, of.pad, of.liquid)
-                    && of.panel.is_none_or(|panel| same_name(&t.panel, panel))
+                    && of.panel.is_none_or(|panel| name::same(&t.panel, panel))
                     && of.day.is_none_or(|day| t.day == day)
             },
         )?;

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::{embedded, head, paragraphs};
 use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
+use crate::name;
 use crate::shop::film::{Gauge, Um, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
@@ -110,9 +111,8 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
         report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
         let name = if session.panel.is_empty() { "not named" } else { &session.panel };
-        let work = works
-            .entry(name.to_lowercase())
-            .or_insert_with(|| PanelWork { name: name.to_owned(), ..PanelWork::default() });
+        let work =
+            works.entry(name::key(name)).or_insert_with(|| PanelWork { name: name.to_owned(), ..PanelWork::default() });
         if !work.days.contains(&session.day) {
             work.days.push(session.day.clone());
         }
@@ -142,7 +142,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
     for panel in panels(&readings, gauge, None).into_iter().filter(|p| p.vehicle == vehicle) {
         let work = works
-            .entry(panel.name.to_lowercase())
+            .entry(name::key(&panel.name))
             .or_insert_with(|| PanelWork { name: panel.name.clone(), ..PanelWork::default() });
         work.film_um = panel.film_um();
         work.removal = panel.removal;

@@ -21,6 +21,7 @@ pub use chance::{Cell, Chance, chance};
 
 use super::{Id, Known, Product, ProductKind, Result, Shop, Trial, Vehicle};
 use crate::guidance::units::count;
+use crate::name;
 
 /// A pad with a liquid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -235,7 +236,7 @@ impl History {
             let this = Combination { pad: t.pad, liquid: t.liquid };
             order.iter().position(|o| o.0 == this).unwrap_or(usize::MAX)
         };
-        let fits = |t: &&Trial| t.vehicle == vehicle && panel.is_none_or(|p| t.panel.eq_ignore_ascii_case(p));
+        let fits = |t: &&Trial| t.vehicle == vehicle && panel.is_none_or(|p| name::same(&t.panel, p));
         let mut tries: Vec<Trial> = self.trials.iter().filter(fits).cloned().collect();
         tries.sort_by_key(|t| (rank(t), t.passes));
         let tries: Vec<(Trial, String)> = tries
