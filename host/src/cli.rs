@@ -6,12 +6,7 @@ use std::{net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, Args, Parser, Subcommand};
 use shop::{CompareArgs, DayArgs, FileArgs, NoteArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
-use steadypass::{
-    guidance::Units,
-    name::{self, NotAName},
-    shop::day_of,
-    simulation::DEMO_SPEED,
-};
+use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
 ///
@@ -82,11 +77,14 @@ pub(crate) enum Verb {
 
 /// A name that goes into recordings, and that plans and the shop take too; an empty one means that it is not told.
 fn a_name(text: &str) -> Result<String, String> {
-    match name::checked(text) {
-        Ok(name) => Ok(name.to_owned()),
-        Err(NotAName::Empty) => Ok(String::new()),
-        Err(why) => Err(format!("expected up to {} characters on one line, found {}", name::MOST_CHARS, why.as_str())),
-    }
+    if text.trim().is_empty() { Ok(String::new()) } else { a_needed_name(text) }
+}
+
+/// A name that has to be told.
+fn a_needed_name(text: &str) -> Result<String, String> {
+    name::checked(text)
+        .map(str::to_owned)
+        .map_err(|why| format!("expected up to {} characters on one line, found {}", name::MOST_CHARS, why.as_str()))
 }
 
 /// A day, as the shop takes it.

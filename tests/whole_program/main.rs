@@ -8,4 +8,5 @@ mod live_and_review;
 mod old_recordings;
 mod shop;
 mod shop_bad_input;
+mod shop_names;
 mod support;

@@ -1,23 +1,11 @@
 //! The shop's memory through the program: filed by `review`, rebuilt, compared, and what happens when things are not there.
 
-use std::{
-    fs,
-    path::{Path, PathBuf},
-};
+use std::{fs, path::Path};
 
-use steadypass::recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote};
+use steadypass::recording::UserNote;
 use tempfile::TempDir;
 
 use crate::support::*;
-
-/// A recording of invented data, by `technician`.
-fn recording(folder: &TempDir, technician: &str) -> PathBuf {
-    let here = text(folder.path());
-    succeeds(&["simulate", "--out", &here]);
-    let out = at(folder, "door.mcap");
-    succeeds(&["import", &text(&at(folder, "demo-1.csv")), "--out", &text(&out), "--technician", technician]);
-    out
-}
 
 #[test]
 fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
@@ -209,24 +197,6 @@ fn notes_are_written_and_listed_by_vehicle_and_session() {
     assert!(succeeds(&["note", "list", "--shop", &out, "--vehicle", &vehicle]).contains("New pad"));
     expect(&["note", "add", "--shop", &out, "--session", "2", "--section", "9", "x"], 1, &["no section 9; it has 4"]);
     assert!(stderr(&run(&["note", "list", "--shop", &out])).contains("3 notes"));
-}
-
-/// A copy of an imported recording in which the user did something at some moments, s.
-fn with_notes(recording: &Path, to: &Path, mut notes: Vec<(f64, UserNote)>) {
-    let mut reader = Reader::open(recording).expect("a recording");
-    let mut writer = RecordingWriter::create(to, reader.facts()).expect("creates");
-    let mut copy = |entry: Entry<'_>| {
-        let Body::Table(piece) = &entry.body else { panic!("an imported table") };
-        if let TableEntry::Accel(run) = piece {
-            while let Some((_, note)) = notes.pop_if(|(t_s, _)| *t_s < run.first_us * 1e-6) {
-                writer.note(entry.log_ns, &note).expect("stored");
-            }
-        }
-        writer.table(entry.log_ns, piece).expect("stored");
-    };
-    while reader.next_chunk(&mut copy).expect("reads") {}
-    writer.finish(0, "stopped").expect("finishes");
-    assert!(notes.is_empty(), "the recording is long enough");
 }
 
 /// Vibration of a day goes by who each part is filed under, whatever the recording calls them.

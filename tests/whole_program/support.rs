@@ -8,7 +8,10 @@ use std::{
     time::{Duration, Instant},
 };
 
-use steadypass::simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor};
+use steadypass::{
+    recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote},
+    simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
+};
 use tempfile::TempDir;
 
 /// The program.
@@ -106,4 +109,31 @@ pub(crate) fn files(folder: &Path) -> Vec<String> {
 /// A file in a folder.
 pub(crate) fn at(folder: &TempDir, name: &str) -> PathBuf {
     folder.path().join(name)
+}
+
+/// A recording of invented data, by `technician`.
+pub(crate) fn recording(folder: &TempDir, technician: &str) -> PathBuf {
+    let here = text(folder.path());
+    succeeds(&["simulate", "--out", &here]);
+    let out = at(folder, "door.mcap");
+    succeeds(&["import", &text(&at(folder, "demo-1.csv")), "--out", &text(&out), "--technician", technician]);
+    out
+}
+
+/// A copy of an imported recording in which the user did something at some moments, s.
+pub(crate) fn with_notes(recording: &Path, to: &Path, mut notes: Vec<(f64, UserNote)>) {
+    let mut reader = Reader::open(recording).expect("a recording");
+    let mut writer = RecordingWriter::create(to, reader.facts()).expect("creates");
+    let mut copy = |entry: Entry<'_>| {
+        let Body::Table(piece) = &entry.body else { panic!("an imported table") };
+        if let TableEntry::Accel(run) = piece {
+            while let Some((_, note)) = notes.pop_if(|(t_s, _)| *t_s < run.first_us * 1e-6) {
+                writer.note(entry.log_ns, &note).expect("stored");
+            }
+        }
+        writer.table(entry.log_ns, piece).expect("stored");
+    };
+    while reader.next_chunk(&mut copy).expect("reads") {}
+    writer.finish(0, "stopped").expect("finishes");
+    assert!(notes.is_empty(), "the recording is long enough");
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::a_day;
+use super::{a_day, a_needed_name};
 
 /// The shop's folder.
 #[derive(Clone, Debug, Args)]
@@ -66,6 +66,22 @@ pub(crate) enum ShopVerb {
     },
     /// Adds a technician, machine, pad, liquid or vehicle.
     Add(AddArgs),
+    /// Puts a wrongly typed name right, wherever it stands; also a panel's.
+    Rename(RenameArgs),
+    /// Takes a name away that nothing uses.
+    #[command(after_help = "Example:\n  steadypass shop remove --shop ~/shop technician Robni\n\n\
+                            A name that sessions, tries, readings or notes use stays; `shop rename --merge` puts them under \
+                            another name first.")]
+    Remove {
+        #[command(flatten)]
+        shop: ShopFolder,
+        /// What is removed.
+        #[arg(value_enum)]
+        what: AddWhat,
+        /// Its name.
+        #[arg(value_parser = a_needed_name)]
+        name: String,
+    },
     /// Sets the shop's name, logo, care advice, gauge repeatability or film limit.
     #[command(after_help = "Examples:\n  steadypass shop set --shop ~/shop gauge-sd-um 1.2\n  \
                             steadypass shop set --shop ~/shop care \"Wash by hand with two buckets.\"")]
@@ -207,6 +223,48 @@ pub(crate) enum AddWhat {
     Liquid,
     /// A vehicle, as a description of its paint.
     Vehicle,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass shop rename --shop ~/shop technician Robni Robin\n  \
+                        steadypass shop rename --shop ~/shop technician \"Robin R\" Robin --merge\n  \
+                        steadypass shop rename --shop ~/shop panel bonet bonnet --vehicle \"saloon A\"\n\n\
+                        A new name that is another's already is refused without --merge. Recordings are not touched: they go \
+                        on saying what was typed for them, and what is filed of them stays under the new name.")]
+pub(crate) struct RenameArgs {
+    #[command(flatten)]
+    pub(crate) shop: ShopFolder,
+    /// What is renamed.
+    #[arg(value_enum)]
+    pub(crate) what: RenameWhat,
+    /// Its name so far.
+    #[arg(value_parser = a_needed_name)]
+    pub(crate) old: String,
+    /// Its name from now on.
+    #[arg(value_parser = a_needed_name)]
+    pub(crate) new: String,
+    /// Panel: of which vehicle.
+    #[arg(long, value_name = "LABEL", required_if_eq("what", "panel"))]
+    pub(crate) vehicle: Option<String>,
+    /// Put it together with the one that is called so already, which keeps what is known about it. Cannot be taken back.
+    #[arg(long)]
+    pub(crate) merge: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum RenameWhat {
+    /// Somebody who works with the machine.
+    Technician,
+    /// A polisher.
+    Machine,
+    /// A pad.
+    Pad,
+    /// A compound, polish or other liquid.
+    Liquid,
+    /// A vehicle.
+    Vehicle,
+    /// A panel of a vehicle.
+    Panel,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -11,6 +11,7 @@ mod exposure;
 mod facts;
 mod import;
 mod live;
+mod names;
 mod note;
 mod papers;
 mod ports;

@@ -6,16 +6,16 @@ use steadypass::{
     compare::{By, Comparison, Figure, Question, gather},
     guidance::{Units, units::count},
     shop::{
-        MachineEntry, Product, ProductKind, Setting, Shop, Technician, Vehicle,
+        Setting, Shop,
         demo::{Extent, STYLES, generate},
     },
 };
 
 use super::{
-    Console, Done, Failure, Outcome,
+    Console, Done, Failure, Outcome, names,
     store::{of, open},
 };
-use crate::cli::shop::{AddArgs, AddWhat, ShopArgs, ShopVerb};
+use crate::cli::shop::{ShopArgs, ShopVerb};
 
 pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
     match &args.what {
@@ -32,7 +32,9 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             Ok(Done::Fine)
         }
         ShopVerb::Status { shop, all } => status(console, &shop.folder, *all),
-        ShopVerb::Add(args) => add(console, args),
+        ShopVerb::Add(args) => names::add(console, args),
+        ShopVerb::Rename(args) => names::rename(console, args),
+        ShopVerb::Remove { shop, what, name } => names::remove(console, &shop.folder, *what, name),
         ShopVerb::Set { shop, key, value } => {
             let Some(setting) = Setting::of(key) else {
                 let keys: Vec<&str> = Setting::ALL.iter().map(|s| s.as_str()).collect();
@@ -137,47 +139,6 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
         folder.display(),
         health.faults.join("; ")
     )))
-}
-
-fn add(console: &Console, args: &AddArgs) -> Outcome {
-    let shop = open(&args.shop.folder)?;
-    let (name, note) = (args.name.clone(), args.note.clone());
-    let place = || {
-        args.place.ok_or_else(|| {
-            Failure::Usage(
-                "--place N is needed: the place in the shop's own order of aggressiveness, 1 = mildest".into(),
-            )
-        })
-    };
-    let added = match args.what {
-        AddWhat::Technician => shop.add_technician(&Technician { name, note }),
-        AddWhat::Machine => shop.add_machine(&MachineEntry {
-            name,
-            kind: args
-                .kind
-                .clone()
-                .ok_or_else(|| Failure::Usage("--kind orbital or --kind rotary is needed".into()))?,
-            throw_mm: args.throw_mm,
-            pad_diameters_mm: args.pad_mm.clone(),
-            note,
-        }),
-        AddWhat::Pad => shop.add_product(&Product { kind: ProductKind::Pad, name, aggressiveness: place()?, note }),
-        AddWhat::Liquid => {
-            shop.add_product(&Product { kind: ProductKind::Liquid, name, aggressiveness: place()?, note })
-        }
-        AddWhat::Vehicle => shop.add_vehicle(&Vehicle {
-            label: name,
-            paint: args.paint.clone(),
-            paint_year: args.year,
-            colour: args.colour.clone(),
-            hardness: args.hardness.clone(),
-            owner: args.owner.clone(),
-            note,
-        }),
-    };
-    added.map_err(of(&args.shop.folder))?;
-    console.result(&format!("{} added", args.name.trim()))?;
-    Ok(Done::Fine)
 }
 
 fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Outcome {

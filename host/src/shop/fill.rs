@@ -523,10 +523,10 @@ impl Shop {
     fn rebuild_one(&self, session: &Session, path: &Path) -> Result<usize> {
         let unreadable = |e: ReplayError| ShopError::Value(e.to_string());
         File::open(path).map_err(|e| ShopError::io("open", path, e))?;
-        let mut replay = Replay::open(path).map_err(unreadable)?;
+        let replay = Replay::open(path).map_err(unreadable)?;
         let facts = replay.facts().clone();
-        let filed = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started, 1)?;
-        if filed.is_none_or(|filed| filed.id != session.id) {
+        let filed = self.parts_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started)?;
+        if !filed.iter().any(|part| part.id == session.id) {
             return Err(ShopError::Value("another recording stands at this place now".to_owned()));
         }
         // Sessions filed by a program that did not keep the plan were judged by the one inside, or by common practice.
@@ -537,13 +537,24 @@ impl Shop {
         };
         let names = self.technicians()?;
         let began = names.iter().find(|t| t.id == session.technician).map_or("", |t| t.entry.name.as_str());
-        let mut figures = Figures::new(plan.clone(), began);
-        let ended = replay
-            .run(plan.clone(), began, |_| {}, |event| figures.event(&event, rubbing(&event, &plan)))
-            .map_err(unreadable)?;
-        let lost = ended.lost().unwrap_or_default();
+        let (mut figures, mut lost) = figures_of(path, &plan, began).map_err(unreadable)?;
+        // Renamed since, whoever began and came back would be somebody else by the name that the recording has.
+        if figures.parts.len() != filed.len() {
+            let as_recorded = figures_of(path, &plan, &facts.technician).map_err(unreadable)?;
+            if as_recorded.0.parts.len() == filed.len() {
+                (figures, lost) = as_recorded;
+            }
+        }
         Ok(self.file_review(path, &facts, figures, &About::default(), &lost)?.filed.len())
     }
+}
+
+/// What a recording comes to under a plan, begun by `technician`, with what is missing from it.
+fn figures_of(path: &Path, plan: &Plan, technician: &str) -> std::result::Result<(Figures, String), ReplayError> {
+    let mut figures = Figures::new(plan.clone(), technician);
+    let take = |event: Event| figures.event(&event, rubbing(&event, plan));
+    let ended = Replay::open(path)?.run(plan.clone(), technician, |_| {}, take)?;
+    Ok((figures, ended.lost().unwrap_or_default()))
 }
 
 /// What a rebuild did.

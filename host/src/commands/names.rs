@@ -1,0 +1,96 @@
+//! The names of `shop`: added, put right, taken away.
+
+use std::path::Path;
+
+use steadypass::shop::{Listed, MachineEntry, Product, ProductKind, Technician, Uses, Vehicle};
+
+use super::{
+    Console, Done, Failure, Outcome,
+    store::{of, open},
+};
+use crate::cli::shop::{AddArgs, AddWhat, RenameArgs, RenameWhat};
+
+pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
+    let shop = open(&args.shop.folder)?;
+    let (name, note) = (args.name.clone(), args.note.clone());
+    let place = || {
+        args.place.ok_or_else(|| {
+            Failure::Usage(
+                "--place N is needed: the place in the shop's own order of aggressiveness, 1 = mildest".into(),
+            )
+        })
+    };
+    let added = match args.what {
+        AddWhat::Technician => shop.add_technician(&Technician { name, note }),
+        AddWhat::Machine => shop.add_machine(&MachineEntry {
+            name,
+            kind: args
+                .kind
+                .clone()
+                .ok_or_else(|| Failure::Usage("--kind orbital or --kind rotary is needed".into()))?,
+            throw_mm: args.throw_mm,
+            pad_diameters_mm: args.pad_mm.clone(),
+            note,
+        }),
+        AddWhat::Pad => shop.add_product(&Product { kind: ProductKind::Pad, name, aggressiveness: place()?, note }),
+        AddWhat::Liquid => {
+            shop.add_product(&Product { kind: ProductKind::Liquid, name, aggressiveness: place()?, note })
+        }
+        AddWhat::Vehicle => shop.add_vehicle(&Vehicle {
+            label: name,
+            paint: args.paint.clone(),
+            paint_year: args.year,
+            colour: args.colour.clone(),
+            hardness: args.hardness.clone(),
+            owner: args.owner.clone(),
+            note,
+        }),
+    };
+    added.map_err(of(&args.shop.folder))?;
+    console.result(&format!("{} added", args.name.trim()))?;
+    Ok(Done::Fine)
+}
+
+pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
+    let shop = open(&args.shop.folder)?;
+    let failed = of(&args.shop.folder);
+    let (old, new) = (&args.old, &args.new);
+    let listed = match args.what {
+        RenameWhat::Technician => Listed::Technician,
+        RenameWhat::Machine => Listed::Machine,
+        RenameWhat::Pad => Listed::Pad,
+        RenameWhat::Liquid => Listed::Liquid,
+        RenameWhat::Vehicle => Listed::Vehicle,
+        RenameWhat::Panel => {
+            let vehicle = args.vehicle.as_deref().unwrap_or_default();
+            let uses = shop.rename_panel(vehicle, old, new, args.merge).map_err(&failed)?;
+            console.result(&format!("{old} of {} is {new} now: {}", vehicle.trim(), uses.words()))?;
+            return Ok(Done::Fine);
+        }
+    };
+    if args.vehicle.is_some() {
+        return Err(Failure::Usage(format!("--vehicle is for panels; a {} is found by its name", listed.as_str())));
+    }
+    if args.merge {
+        let moved = shop.merge(listed, old, new).map_err(&failed)?;
+        let words = if moved == Uses::default() { "nothing used it".to_owned() } else { moved.words() };
+        console.result(&format!("{old} went into {new}: {words}"))?;
+    } else {
+        shop.rename(listed, old, new).map_err(&failed)?;
+        console.result(&format!("{old} is {new} now"))?;
+    }
+    Ok(Done::Fine)
+}
+
+pub(super) fn remove(console: &Console, folder: &Path, what: AddWhat, name: &str) -> Outcome {
+    let listed = match what {
+        AddWhat::Technician => Listed::Technician,
+        AddWhat::Machine => Listed::Machine,
+        AddWhat::Pad => Listed::Pad,
+        AddWhat::Liquid => Listed::Liquid,
+        AddWhat::Vehicle => Listed::Vehicle,
+    };
+    open(folder)?.remove_name(listed, name).map_err(of(folder))?;
+    console.result(&format!("{name} removed"))?;
+    Ok(Done::Fine)
+}

@@ -1,0 +1,93 @@
+//! A name typed wrongly, put right through the program: everywhere it stands, and nothing else changes.
+
+use std::fs;
+
+use steadypass::recording::UserNote;
+use tempfile::TempDir;
+
+use crate::support::*;
+
+/// The store as it is exported, for comparing.
+fn holds(shop: &str) -> String {
+    let out = TempDir::new().expect("temp");
+    succeeds(&["-q", "shop", "export", "--shop", shop, "--out", &text(out.path())]);
+    fs::read_to_string(at(&out, "shop.json")).expect("a whole shop")
+}
+
+#[test]
+fn a_mistyped_name_is_renamed_put_together_or_removed() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let shop_does = |verb: &str, rest: &[&str]| succeeds(&[&["shop", verb, "--shop", &shop], rest].concat());
+    let refuses =
+        |rest: &[&str], code: i32, words: &[&str]| expect(&[&["shop"], rest, &["--shop", &shop]].concat(), code, words);
+    shop_does("add", &["technician", "Jrög"]);
+    shop_does("add", &["vehicle", "saloon A"]);
+    let door = text(&recording(&folder, "JRÖG"));
+    let out = text(&at(&folder, "out"));
+    let review = ["review", &door, "--no-sheets", "--out", &out, "--shop", &shop];
+    succeeds(&[&review[..], &["--vehicle", "saloon A", "--panel", "bonet"]].concat());
+    let gauge = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "1", "--phase", "before", "120"];
+    succeeds(&[&["thickness", "add", "--shop", &shop], &gauge[..]].concat());
+    let listed = || shop_does("status", &["--all"]);
+
+    let before = holds(&shop);
+    refuses(&["remove", "technician", "jrög"], 1, &["is used by 1 session (1)", "nothing was changed", "--merge"]);
+    refuses(&["remove", "vehicle", "saloon A"], 1, &["1 session (1), 1 reading", "shop rename --merge"]);
+    refuses(&["rename", "technician", "Jorg", "Jörg"], 1, &["no technician called \"Jorg\""]);
+    refuses(&["rename", "technician", "Jrög", " "], 2, &["NEW"]);
+    refuses(&["rename", "panel", "bonet", "hood"], 2, &["--vehicle"]);
+    refuses(&["rename", "pad", "a", "b", "--vehicle", "saloon A"], 2, &["--vehicle is for panels"]);
+    let panel = ["rename", "panel", "BONET", "bonnet", "--vehicle", "saloon A"];
+    refuses(&panel, 1, &["already a panel of saloon A called \"bonnet\"", "--merge"]);
+    assert_eq!(holds(&shop), before, "nothing was changed");
+
+    assert_eq!(shop_does("rename", &["technician", "jrög", "Jörg"]).trim(), "jrög is Jörg now");
+    let said = shop_does("rename", &[&panel[1..], &["--merge"]].concat());
+    assert_eq!(said.trim(), "BONET of saloon A is bonnet now: 1 session (1)");
+    assert!(listed().contains("Jörg bonnet") && !listed().contains("Jrög"), "{}", listed());
+    // The recording still says what was typed; its filing goes by the shop.
+    succeeds(&review);
+    assert!(shop_does("rebuild", &[]).contains("1 session computed again"));
+    assert!(listed().contains("1 technician,") && listed().contains("Jörg bonnet"), "{}", listed());
+
+    shop_does("add", &["technician", "Kim"]);
+    refuses(&["rename", "technician", "Jörg", "KIM"], 1, &["already a technician called \"KIM\"", "--merge"]);
+    refuses(&["rename", "technician", "Jörg", "Sam", "--merge"], 1, &["no technician called \"Sam\""]);
+    let said = shop_does("rename", &["technician", "Jörg", "KIM", "--merge"]);
+    assert_eq!(said.trim(), "Jörg went into KIM: 1 session (1)");
+    assert!(listed().contains("Kim bonnet") && listed().contains("1 technician,"), "{}", listed());
+    shop_does("add", &["technician", "Robni"]);
+    assert_eq!(shop_does("remove", &["technician", "robni"]).trim(), "robni removed");
+    assert!(!listed().contains("Robni"));
+}
+
+/// Whoever began is called otherwise in the shop than in the recording now, and comes back in it under the old name.
+#[test]
+fn a_renamed_technician_who_got_the_machine_back_stays_one_in_a_rebuild() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let alone = recording(&folder, "Alder");
+    let shared = at(&folder, "shared.mcap");
+    let to = |name: &str| UserNote::Technician { name: name.into() };
+    with_notes(&alone, &shared, vec![(60.0, to("alder")), (30.0, to("Birch"))]);
+    let out = text(&at(&folder, "out"));
+    succeeds(&["review", &text(&shared), "--no-sheets", "--out", &out, "--shop", &shop]);
+    let before = rows_of_sessions(&folder, &shop);
+    assert_eq!(before.len(), 2, "{before:?}");
+    succeeds(&["shop", "rename", "--shop", &shop, "technician", "Alder", "Robin"]);
+    let renamed: Vec<(String, String)> =
+        before.iter().map(|(who, s)| (who.replace("Alder", "Robin"), s.clone())).collect();
+    assert_eq!(rows_of_sessions(&folder, &shop), renamed);
+    succeeds(&["-q", "shop", "rebuild", "--shop", &shop]);
+    assert_eq!(rows_of_sessions(&folder, &shop), renamed, "the same two parts, as long as before");
+}
+
+/// Technician and length of each session.
+fn rows_of_sessions(folder: &TempDir, shop: &str) -> Vec<(String, String)> {
+    let tables = at(folder, "tables");
+    succeeds(&["-q", "shop", "export", "--shop", shop, "--out", &text(&tables)]);
+    rows(&tables.join("sessions.csv")).iter().map(|s| (s["technician"].clone(), s["seconds"].clone())).collect()
+}
