@@ -92,6 +92,15 @@ fn a_day(text: &str) -> Result<jiff::civil::Date, String> {
     day_of(text).ok_or_else(|| "expected a day as YYYY-MM-DD".to_owned())
 }
 
+/// A day of work: up to today by this computer's clock and zone.
+fn a_past_day(text: &str) -> Result<jiff::civil::Date, String> {
+    past(a_day(text)?, jiff::ZonedDateTime::now().date())
+}
+
+fn past(day: jiff::civil::Date, today: jiff::civil::Date) -> Result<jiff::civil::Date, String> {
+    if day > today { Err(format!("that is still to come; today is {today}")) } else { Ok(day) }
+}
+
 /// A moment of local time that is not still to come.
 fn a_past_moment(text: &str) -> Result<jiff::ZonedDateTime, String> {
     let expected = || "expected a day and time as YYYY-MM-DDTHH:MM".to_owned();
@@ -368,7 +377,7 @@ pub(crate) struct CalibrateArgs {
 mod tests {
     use clap::{Command, CommandFactory as _};
 
-    use super::Cli;
+    use super::{Cli, past};
 
     /// Narrower than any terminal in use: what is not wrapped can be pasted.
     const EXAMPLE_CHARS: usize = 80;
@@ -380,6 +389,13 @@ mod tests {
             assert!(line.chars().count() <= EXAMPLE_CHARS, "{}: {line}", verb.get_name());
         }
         verb.get_subcommands().for_each(check);
+    }
+
+    #[test]
+    fn work_is_of_today_at_the_latest() {
+        let [yesterday, today, tomorrow] = [27, 28, 29].map(|day| jiff::civil::date(2028, 2, day));
+        assert_eq!((past(yesterday, today), past(today, today)), (Ok(yesterday), Ok(today)));
+        assert_eq!(past(tomorrow, today), Err("that is still to come; today is 2028-02-28".to_owned()));
     }
 
     #[test]

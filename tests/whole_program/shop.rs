@@ -199,6 +199,32 @@ fn notes_are_written_and_listed_by_vehicle_and_session() {
     assert!(stderr(&run(&["note", "list", "--shop", &out])).contains("3 notes"));
 }
 
+/// A try belongs to whoever made it: to nobody else's recording, and, once written down, to it whatever becomes of that.
+#[test]
+fn a_try_is_of_its_own_technicians_session() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["-q", "shop", "demo", "--out", &shop]);
+    let what = ["--vehicle", "saloon A", "--pad", "soft foam", "--liquid", "finishing", "--passes", "2"];
+    let of = |who: &'static str, session: &'static str| {
+        [&["trial", "add", "--shop", &shop, "--technician", who, "--session", session], &what[..]].concat()
+    };
+    let verdict = ["trial", "verdict", "--shop", &shop, "--vehicle", "saloon A"];
+    // Sessions 1 to 10 are Ash's, 11 to 20 Birch's.
+    expect(&of("Birch", "1"), 1, &["session 1 is Ash's", "shop status --all", "shop assign 1 NAME"]);
+    assert_eq!(succeeds(&verdict).trim(), "Nothing was tried here yet.");
+    succeeds(&of("Birch", "11"));
+    succeeds(&["shop", "assign", "--shop", &shop, "11", "Cedar"]);
+    let tables = at(&folder, "tables");
+    succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&tables)]);
+    let again = text(&at(&folder, "again"));
+    succeeds(&["shop", "init", "--shop", &again]);
+    let typed = ["technicians", "machines", "products", "vehicles", "sessions", "trials"];
+    let files: Vec<String> = typed.iter().map(|name| text(&tables.join(format!("{name}.csv")))).collect();
+    let files: Vec<&str> = files.iter().map(String::as_str).collect();
+    succeeds(&[&["shop", "import", "--shop", &again], &files[..]].concat());
+}
+
 /// Vibration of a day goes by who each part is filed under, whatever the recording calls them.
 #[test]
 fn a_day_counts_the_vibration_of_each_part_once_and_for_whom_it_is_filed() {

@@ -101,6 +101,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     trial(&["--passes", "2", "--film-um", "NaN"], 1, &["film taken NaN", "-100 to 1000"]);
     trial(&["--passes", "2", "--session", "9"], 1, &["no session 9", "shop status --all"]);
     trial(&["--passes", "2", "--day", "yesterday"], 2, &["'yesterday'", "a day as YYYY-MM-DD"]);
+    trial(&["--passes", "2", "--day", "2999-01-01"], 2, &["'2999-01-01'", "still to come", "today is"]);
     trial(&["--passes", "2", "--machine", "machine 9"], 1, &["did you mean \"machine 2\""]);
     trial(&["--passes", "many"], 2, &["many"]);
     s.fails(&["trial", "propose"], &["--vehicle", "saloon B"], 1, &["did you mean \"saloon A\""]);
@@ -116,6 +117,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     film(&["--phase", "before", "nan"], 1, &["NaN µm", "up to 5000"]);
     film(&["--phase", "before", "120", "0"], 1, &["0 µm", "more than 0"]);
     film(&["--phase", "before", "--day", "2026-02-30", "120"], 2, &["2026-02-30", "YYYY-MM-DD"]);
+    film(&["--phase", "before", "--day", "2999-01-01", "120"], 2, &["'2999-01-01'", "still to come"]);
     film(&["--phase", "before", "--at-m", "0.1,0.2", "120"], 2, &["--section"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1,20", "120"], 1, &["20 m across", "0 to 3 m"]);

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::{a_day, a_needed_name};
+use super::{a_day, a_needed_name, a_past_day};
 
 /// The shop's folder.
 #[derive(Clone, Debug, Args)]
@@ -428,11 +428,11 @@ pub(crate) struct TrialAddArgs {
     /// Machine, as the shop calls it.
     #[arg(long, value_name = "NAME")]
     pub(crate) machine: Option<String>,
-    /// The recording's session, by its number in `shop status --all`.
+    /// The recording's session, the technician's own, by its number in `shop status --all`.
     #[arg(long, value_name = "NUMBER")]
     pub(crate) session: Option<i64>,
     /// Day. Default: today.
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Anything else.
     #[arg(long, default_value = "", hide_default_value = true)]
@@ -550,7 +550,7 @@ pub(crate) enum ThicknessVerb {
         #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section")]
         at_m: Vec<f64>,
         /// Day. Default: today.
-        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
         day: Option<jiff::civil::Date>,
         /// Readings of the whole build, µm (1 mil = 25.4 µm).
         #[arg(required = true)]

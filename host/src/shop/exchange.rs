@@ -204,7 +204,7 @@ mod tests {
             film_taken_um: session.map(|_| 0.1 - film_um / 70.0),
             note: note.clone(),
         };
-        shop.add_trial(&trial(Some(sessions[1].id), Some(orbital))).expect("added");
+        shop.add_trial(&trial(Some(sessions[0].id), Some(orbital))).expect("added");
         shop.add_trial(&trial(None, None)).expect("added");
         for place in [None, Some(Place { section: 2, along_m: 0.1 + 0.2, across_m: 0.05 })] {
             let reading = FilmReading {

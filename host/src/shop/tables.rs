@@ -211,7 +211,7 @@ impl Shop {
                 self.add_vehicle(&vehicle).map(drop)
             }
             "sessions" => self.import_session(row),
-            "trials" => self.add_trial(&self.trial(row)?).map(drop),
+            "trials" => self.keep_trial(&self.trial(row)?).map(drop),
             "film_readings" => self.add_film_reading(&self.film_reading(row)?).map(drop),
             _ => self.import_note(row),
         }

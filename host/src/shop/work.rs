@@ -128,8 +128,34 @@ impl Shop {
     /// Writes a trial down.
     ///
     /// # Errors
-    /// [`ShopError::Value`] for passes outside 1 to 50, or grades outside 0 to 3.
+    /// [`ShopError::Value`] for passes outside 1 to 50, grades outside 0 to 3, or a session that is another technician's.
     pub fn add_trial(&self, trial: &Trial) -> Result<Id> {
+        if let Some(session) = trial.session {
+            self.checked_session(session, None)?;
+            self.checked_holder(session, trial.technician)?;
+        }
+        self.keep_trial(trial)
+    }
+
+    /// Refuses a session that is another technician's.
+    fn checked_holder(&self, session: Id, technician: Id) -> Result<()> {
+        let (holder, whose): (Id, String) = self.db.query_row(
+            "SELECT t.id, t.name FROM sessions s JOIN technicians t ON t.id = s.technician_id WHERE s.id = ?1",
+            [session],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        if holder == technician {
+            return Ok(());
+        }
+        Err(ShopError::Value(format!(
+            "session {session} is {whose}'s; give the session of whoever tried (`steadypass shop status --all` lists them), or none. \
+             If it is filed under the wrong name, `steadypass shop assign {session} NAME --shop DIR` mends that first"
+        )))
+    }
+
+    /// The same of a try from a table: one that was written down before its session was given to somebody else comes back as it
+    /// was exported.
+    pub(super) fn keep_trial(&self, trial: &Trial) -> Result<Id> {
         checked_day(&trial.day)?;
         for (what, grade) in [("haze", trial.haze), ("holograms", trial.holograms)] {
             if !(0..=3).contains(&grade) {
