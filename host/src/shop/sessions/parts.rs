@@ -1,0 +1,87 @@
+//! Which sessions are filed of a recording: one for each technician who held the machine.
+
+use rusqlite::{OptionalExtension as _, params};
+
+use super::reading::{SESSION_COLUMNS, session_of};
+use super::{NewSession, Session};
+use crate::shop::{Id, Result, Shop};
+
+impl Shop {
+    /// The session filed of a part of a recording, if any: of the same bytes, or of the same sensor and start, for a recording
+    /// filed while unfinished (`.part`) has other bytes when finished.
+    pub(in crate::shop) fn session_of_recording(
+        &self,
+        fingerprint: &str,
+        sensor: &str,
+        started: &str,
+        part: u32,
+    ) -> Result<Option<Session>> {
+        // Of the part asked for, the recording being known by its first.
+        let sql = format!(
+            "WITH first AS (SELECT fingerprint FROM sessions WHERE part = 1 AND (fingerprint = ?1
+             OR (sensor <> '' AND sensor = ?2 AND started = ?3)) LIMIT 1)
+             SELECT {SESSION_COLUMNS} FROM sessions
+             WHERE fingerprint = (SELECT fingerprint FROM first) || iif(?4 = 1, '', '/' || ?4)"
+        );
+        let mut query = self.db.prepare_cached(&sql)?;
+        Ok(query.query_row(params![fingerprint, sensor, started, part], session_of).optional()?)
+    }
+
+    /// The sessions filed of a recording, by part; none where it is not filed. It is known as in `session_of_recording`.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn parts_of_recording(&self, fingerprint: &str, sensor: &str, started: &str) -> Result<Vec<Session>> {
+        let sql = format!(
+            "WITH first AS (SELECT fingerprint FROM sessions WHERE part = 1 AND (fingerprint = ?1
+             OR (sensor <> '' AND sensor = ?2 AND started = ?3)) LIMIT 1)
+             SELECT {SESSION_COLUMNS} FROM sessions WHERE fingerprint = (SELECT fingerprint FROM first)
+             OR fingerprint LIKE (SELECT fingerprint FROM first) || '/%' ORDER BY part"
+        );
+        let mut query = self.db.prepare_cached(&sql)?;
+        let sessions = query.query_map(params![fingerprint, sensor, started], session_of)?;
+        Ok(sessions.collect::<rusqlite::Result<_>>()?)
+    }
+
+    /// The session that a new filing replaces.
+    pub(super) fn same_session(&self, new: &NewSession) -> Result<Option<Id>> {
+        let mut query = self.db.prepare_cached(
+            "SELECT id FROM sessions WHERE fingerprint = ?1
+             OR (part = 1 AND ?4 = 1 AND sensor <> '' AND sensor = ?2 AND started = ?3) LIMIT 1",
+        )?;
+        let same = query.query_row(params![new.fingerprint, new.sensor, new.started, new.part], |row| row.get(0));
+        Ok(same.optional()?)
+    }
+
+    /// A recording that was filed while unfinished has other bytes now: all its parts go by the new ones.
+    pub(in crate::shop) fn rename_parts(&self, first: Id, fingerprint: &str) -> Result<()> {
+        let old: String =
+            self.db.query_row("SELECT fingerprint FROM sessions WHERE id = ?1", [first], |row| row.get(0))?;
+        self.db.execute(
+            "UPDATE sessions SET fingerprint = ?2 || substr(fingerprint, length(?1) + 1)
+             WHERE fingerprint = ?1 OR fingerprint LIKE ?1 || '/%'",
+            params![old, fingerprint],
+        )?;
+        Ok(())
+    }
+
+    /// Takes away the parts of a recording after the first `kept`, when a new filing finds fewer hands; what was typed about them
+    /// goes to the first.
+    pub(in crate::shop) fn drop_parts_after(&self, first: Id, fingerprint: &str, kept: u32) -> Result<()> {
+        let gone = "SELECT id FROM sessions WHERE part > ?2 AND fingerprint LIKE ?1 || '/%'";
+        for (table, which) in [("notes", "recorded = 0 AND"), ("trials", "")] {
+            self.db.execute(
+                &format!("UPDATE {table} SET session_id = ?3 WHERE {which} session_id IN ({gone})"),
+                params![fingerprint, kept, first],
+            )?;
+        }
+        self.db.execute(&format!("DELETE FROM sessions WHERE id IN ({gone})"), params![fingerprint, kept])?;
+        Ok(())
+    }
+
+    /// The plan a session's figures were computed by, TOML; empty where none was kept.
+    pub(in crate::shop) fn plan_of(&self, session: Id) -> Result<String> {
+        let mut query = self.db.prepare_cached("SELECT plan FROM sessions WHERE id = ?1")?;
+        Ok(query.query_row([session], |row| row.get(0))?)
+    }
+}
