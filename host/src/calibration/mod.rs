@@ -267,7 +267,7 @@ mod tests {
     }
 
     fn day(text: &str) -> ZonedDateTime {
-        jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", text).unwrap().to_zoned_datetime().unwrap()
+        crate::recording::start_of(text).unwrap()
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::path::Path;
 use miette::{LabeledSpan, MietteDiagnostic, NamedSource, Report};
 use steadypass::{
     guidance::{Plan, PlanError, plan::Source as PlanSource},
-    recording::{Facts, Source},
+    recording::{Facts, Source, start_text},
 };
 
 use super::{Console, Failure};
@@ -66,12 +66,7 @@ pub(super) fn facts(args: &FactArgs, plan: &Plan, source: Source, origin: &str) 
         source,
         origin: origin.to_owned(),
         program: env!("CARGO_PKG_VERSION").to_owned(),
-        started: as_started(&jiff::ZonedDateTime::now()),
+        started: start_text(&jiff::ZonedDateTime::now()),
         ..Facts::default()
     }
-}
-
-/// A moment as a recording keeps it.
-pub(super) fn as_started(moment: &jiff::ZonedDateTime) -> String {
-    moment.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }

@@ -1,6 +1,6 @@
 //! `import`: a sensor table of another logger becomes a recording.
 
-use steadypass::recording::{ImportSummary, Source, import_table};
+use steadypass::recording::{ImportSummary, Source, import_table, start_text};
 
 use super::{Console, Done, Failure, Outcome, facts};
 use crate::cli::ImportArgs;
@@ -53,7 +53,7 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     let source = if args.invented { Source::Simulation } else { Source::Table };
     let mut facts = facts::facts(&args.facts, &plan, source, &args.table.display().to_string());
     if let Some(started) = &args.started {
-        facts.started = facts::as_started(started);
+        facts.started = start_text(started);
     }
     let bytes = std::fs::metadata(&args.table).map_or(0, |m| m.len());
     let bar = console.progress("importing", bytes);

@@ -379,7 +379,7 @@ mod tests {
             technician: "Robin".into(),
             turn: 0,
             tool: "orbital 15 mm".into(),
-            start: jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", start).unwrap().to_zoned_datetime().ok(),
+            start: crate::recording::start_of(start),
             span_s: seconds,
             running_s: seconds,
             energy: WeightedEnergy { square_integral: [a * a * seconds, 0.0, 0.0], seconds, clipped: 0 },

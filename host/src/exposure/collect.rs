@@ -4,9 +4,13 @@
 //! sander overstate it several times over (median 6.3 times for eight users of hand-held sanders, Occup Environ Med, table
 //! 4). A running machine is taken to be in somebody's hands; one left running on a bench counts too, on the careful side.
 
-use jiff::{SignedDuration, ZonedDateTime, fmt::strtime};
+use jiff::ZonedDateTime;
 
-use crate::{analysis::WeightedEnergy, recording::Facts, session::Hands};
+use crate::{
+    analysis::WeightedEnergy,
+    recording::{Facts, moment_at, start_of},
+    session::Hands,
+};
 
 /// A pause shorter than this does not end a stretch, s. Only for the drawing's sake: the pause itself never counts.
 const JOIN_S: f64 = 5.0;
@@ -55,10 +59,9 @@ pub struct Collector {
 impl Collector {
     /// At the start of a recording.
     pub fn new(facts: &Facts) -> Self {
-        let zoned = |text: &str| strtime::parse("%Y-%m-%dT%H:%M:%S%:z", text).ok()?.to_zoned_datetime().ok();
         Self {
             tool: if facts.machine.is_empty() { "polisher".to_owned() } else { facts.machine.clone() },
-            started: zoned(&facts.started),
+            started: start_of(&facts.started),
             hands: Hands::new(&facts.technician),
             done: Vec::new(),
             open: None,
@@ -90,10 +93,7 @@ impl Collector {
                 technician: self.hands.at(t_s).map_or("", |name| &**name).to_owned(),
                 turn,
                 tool: self.tool.clone(),
-                start: self
-                    .started
-                    .as_ref()
-                    .and_then(|s| s.checked_add(SignedDuration::try_from_secs_f64(t_s).ok()?).ok()),
+                start: self.started.as_ref().and_then(|started| moment_at(started, t_s)),
                 span_s: 0.0,
                 running_s: 0.0,
                 energy: WeightedEnergy::default(),

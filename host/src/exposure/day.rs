@@ -199,7 +199,7 @@ mod tests {
             technician: technician.into(),
             turn: 0,
             tool: tool.into(),
-            start: jiff::fmt::strtime::parse("%Y-%m-%dT%H:%M:%S%:z", start).unwrap().to_zoned_datetime().ok(),
+            start: crate::recording::start_of(start),
             span_s: seconds,
             running_s: seconds,
             energy: WeightedEnergy {

@@ -32,6 +32,7 @@ mod entry;
 mod error;
 mod facts;
 mod read;
+mod start;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -43,6 +44,7 @@ pub use error::describe_io;
 pub use error::{Error, Result};
 pub use facts::{Closing, Facts, Source};
 pub use read::{Damage, Reader};
+pub use start::{moment_at, start_of, start_text};
 pub use table::{ImportSummary, import_table};
 pub use timeline::{Losses, Timeline};
 pub use write::{FLUSH_EVERY, RecordingWriter, part_path};

@@ -20,7 +20,7 @@ use crate::analysis::{State, TrackPoint};
 use crate::drawing::rubbing_setup;
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::name;
-use crate::recording::{Facts, Source};
+use crate::recording::{Facts, Source, moment_at, start_of, start_text};
 use crate::replay::{Replay, ReplayError};
 use crate::session::{Event, Hands, JudgedPass};
 
@@ -570,11 +570,8 @@ pub struct Rebuilt {
 
 /// A start so many seconds later, in the same zone; the start itself where it cannot be read.
 fn later(started: &str, seconds: f64) -> String {
-    const FORM: &str = "%Y-%m-%dT%H:%M:%S%:z";
-    jiff::ZonedDateTime::strptime(FORM, started)
-        .ok()
-        .and_then(|at| at.checked_add(jiff::SignedDuration::try_from_secs_f64(seconds).ok()?).ok())
-        .map_or_else(|| started.to_owned(), |at| at.strftime(FORM).to_string())
+    let moment = start_of(started).and_then(|start| moment_at(&start, seconds));
+    moment.map_or_else(|| started.to_owned(), |moment| start_text(&moment))
 }
 
 /// The shop's day: the date as written, in the zone the recording was made in.
