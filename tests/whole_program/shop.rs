@@ -45,6 +45,8 @@ fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     // The recording deleted under the store: said, and nothing lost.
     fs::remove_file(&recording).expect("removed");
     expect(&["shop", "rebuild", "--shop", &shop], 3, &["no such file", "filed earlier are kept"]);
+    let of_day = ["day", "--shop", &shop, "--technician", "Robin", "--day", &day];
+    expect(&of_day, 3, &["door.mcap", "no such file", "Put the recording back"]);
     assert_eq!(columns(&figures()), columns(&before));
     assert!(stderr(&run(&["shop", "status", "--shop", &shop])).contains("is gone; its figures are kept"));
     let said = succeeds(&["-q", "compare", "--shop", &shop, "--out", &text(&at(&folder, "comparison"))]);
@@ -261,6 +263,71 @@ fn a_day_counts_the_vibration_of_each_part_once_and_for_whom_it_is_filed() {
     // Both parts are Cedar's after all: the whole recording, once.
     succeeds(&["shop", "assign", "--shop", &shop, "1", "Cedar"]);
     assert!(said("Cedar").contains(&a8(points(&[&whole]))), "{} {}", said("Cedar"), points(&[&whole]));
+}
+
+/// A session is filed on the day it began; its work counts on the day it was done.
+#[test]
+fn work_past_midnight_counts_on_the_day_it_falls_on() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let night = at(&folder, "night.mcap");
+    let table = text(&at(&folder, "demo-1.csv"));
+    // Midnight is a minute into it.
+    succeeds(&["import", &table, "--out", &text(&night), "--technician", "Ash", "--started", "2026-03-02T23:59"]);
+    let out = at(&folder, "out");
+    let review = |recording: &Path| {
+        succeeds(&["review", &text(recording), "--no-sheets", "--out", &text(&out), "--shop", &shop]);
+        rows(&out.join("passes.csv"))
+    };
+    let passes = review(&night);
+    let starts: Vec<f64> = passes.iter().map(|p| p["start_s"].parse().expect("s")).collect();
+    let late = starts.iter().filter(|s| **s >= 60.0).count();
+    assert!((1..passes.len()).contains(&late), "the test needs passes on both sides: {starts:?}");
+    let day = |who: &str, day: &str| run(&["day", "--shop", &shop, "--technician", who, "--day", day]);
+    let exposure: serde_json::Value =
+        serde_json::from_str(&succeeds(&["--json", "exposure", &text(&night)])).expect("JSON");
+    let days = exposure["days"].as_array().expect("days");
+    assert_eq!(days.len(), 2, "{exposure}");
+    for (of_day, date, passes) in [(&days[0], "2026-03-02", passes.len() - late), (&days[1], "2026-03-03", late)] {
+        assert_eq!(of_day["date"], date);
+        let output = day("Ash", date);
+        let said = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{said} {}", stderr(&output));
+        let minutes = of_day["tools"][0]["running_s"].as_f64().expect("s") / 60.0;
+        let a8 = format!("A(8) is {:.1} m/s²", of_day["a8_mps2"].as_f64().expect("a figure"));
+        for words in [&format!(" {passes} pass"), &format!("{minutes:.0} min with the motor running"), &a8] {
+            assert!(said.contains(words.as_str()), "{date}: {words:?} not in {said}");
+        }
+    }
+    expect(&["day", "--shop", &shop, "--technician", "Ash", "--day", "2026-03-04"], 1, &["nothing is filed for Ash"]);
+    let page = at(&folder, "day.html");
+    let to_page = ["day", "--shop", &shop, "--technician", "Ash", "--day", "2026-03-03", "--out", &text(&page)];
+    succeeds(&to_page);
+    assert!(fs::read_to_string(&page).expect("a page").contains("<th>2026-03-02 23:59</th>"));
+
+    // Who gave the machine away before midnight did nothing after it, though the recording went on.
+    let shared = at(&folder, "shared.mcap");
+    let to = |name: &str| UserNote::Technician { name: name.into() };
+    with_notes(&night, &shared, vec![(starts[0] + 20.0, to("Birch")), (starts[0] + 2.0, to("Cedar"))]);
+    fs::remove_file(&night).expect("removed");
+    review(&shared);
+    assert_eq!(day("Cedar", "2026-03-02").status.code(), Some(0));
+    let next = ["day", "--shop", &shop, "--technician", "Cedar", "--day", "2026-03-03"];
+    expect(&next, 1, &["nothing is filed for Cedar"]);
+    for date in ["2026-03-02", "2026-03-03"] {
+        let said = String::from_utf8_lossy(&day("Birch", date).stdout).into_owned();
+        assert!(said.contains("1 pass,") && said.contains("Vibration exposure A(8) is"), "{date}: {said}");
+    }
+
+    // Without its recording nobody knows the share of a day: a loss, and said so.
+    let lost = ["Ash", "2026-03-03"];
+    let output = day(lost[0], lost[1]);
+    let (said, remarks) = (String::from_utf8_lossy(&output.stdout).into_owned(), stderr(&output));
+    assert_eq!(output.status.code(), Some(3), "{said} {remarks}");
+    assert!(said.contains("how long the motor ran is not known") && said.contains("exposure is not known"), "{said}");
+    assert!(remarks.contains("night.mcap") && remarks.contains("Put the recording back"), "{remarks}");
 }
 
 /// What is worked after a hand-over is filed under the new technician, and notes marked in the recording with whose they are.

@@ -614,7 +614,9 @@ pub(crate) struct ReportArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  steadypass day --shop ~/shop --technician Robin --out robin-today.html")]
+#[command(after_help = "Example:\n  steadypass day --shop ~/shop --technician Robin --out robin-today.html\n\n\
+                        Work past midnight counts on the day it falls on. Vibration comes from the recordings: where one is gone \
+                        or has losses, that is said, and the exit code is 3.")]
 pub(crate) struct DayArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,

@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, fs, path::Path};
 
 use steadypass::{
-    exposure::{Limits, NOTICE, days},
+    exposure::{Limits, NOTICE, Running, days},
     guidance::Units,
     recording::describe_io,
     shop::{
@@ -48,11 +48,11 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     let technician = store.technician(&args.technician).map_err(&failed)?;
     let day = args.day.unwrap_or_else(today).to_string();
     let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
+    let (said, lost) = exposure(console, &store, technician, &mut sheet).map_err(&failed)?;
     if sheet.works.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
     console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
-    let (said, lost) = exposure(console, &store, technician, &sheet).map_err(&failed)?;
     console.result(&said)?;
     sheet.exposure = Some(said);
     if let Some(out) = &args.out {
@@ -61,44 +61,41 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     Ok(if lost { Done::WithLosses } else { Done::Fine })
 }
 
-/// The day's vibration from its recordings; blank in words where any of them is gone, for the rest would be too little. With it,
-/// whether data is missing from any.
-fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &DaySheet) -> Result<(String, bool), ShopError> {
-    let unknown = "Vibration exposure is not known: not all recordings of this day can be read.";
-    let names = store.technicians()?;
-    let (mut stretches, mut lost) = (Vec::new(), false);
+/// The day's vibration from its recordings; blank in words where any of them cannot be read, for the rest would be too little. With
+/// it, whether data is missing: from any, or whole recordings. Sessions over midnight get their share of the day on the way.
+fn exposure(
+    console: &Console,
+    store: &Shop,
+    technician: Id,
+    sheet: &mut DaySheet,
+) -> Result<(String, bool), ShopError> {
     // One recording holds several sessions where the machine changed hands.
-    let mut works: BTreeMap<Option<&str>, Vec<Id>> = BTreeMap::new();
+    let mut works: BTreeMap<Option<String>, Vec<Id>> = BTreeMap::new();
     for work in &sheet.works {
-        works.entry(work.recording.as_deref()).or_default().push(work.session);
+        works.entry(work.recording.clone()).or_default().push(work.session);
     }
+    let (mut own, mut read, mut whole, mut lost) = (Vec::new(), Vec::new(), true, false);
     for (path, sessions) in works {
-        let Some(path) = path.map(Path::new) else { return Ok((unknown.to_owned(), lost)) };
-        let of_file = fingerprint(path).map_err(Failure::failed).and_then(|print| Ok((print, read(console, path)?)));
-        let (print, read) = match of_file {
-            Ok(of_file) => of_file,
-            Err(failure) => {
-                if let Failure::Failed(report) = failure {
-                    console.remark(&report.to_string());
-                }
-                return Ok((unknown.to_owned(), lost));
-            }
+        // Figures that never had one here, as in an invented shop: nothing is lost.
+        let Some(path) = path else {
+            whole = false;
+            continue;
         };
-        let filed = store.parts_of_recording(&print, &read.facts.sensor, &read.facts.started)?;
-        if !sessions.iter().all(|id| filed.iter().any(|session| session.id == *id)) {
-            console.remark(&format!(
-                "{}: another recording stands at this place now; review the one that was filed again, with --shop.",
-                path.display()
-            ));
-            return Ok((unknown.to_owned(), lost));
+        match stretches(console, store, (technician, &sheet.technician), Path::new(&path), &sessions)? {
+            Some((stretches, some_lost)) => {
+                lost |= some_lost;
+                own.extend(stretches);
+                read.extend(sessions);
+            }
+            None => (whole, lost) = (false, true),
         }
-        lost |= read.lost;
-        let began = filed.iter().find(|session| session.part == 1).map(|session| session.technician);
-        let began = names.iter().find(|known| Some(known.id) == began).map_or("", |known| known.entry.name.as_str());
-        let first = [began, &read.began];
-        stretches.extend(filed_stretches(read.stretches, &read.hands, &first, &filed, (technician, &sheet.technician)));
     }
-    let day = days(stretches).into_iter().find(|day| day.date.is_some_and(|date| date.to_string() == sheet.day));
+    sheet.count(&read, &own);
+    if !whole {
+        return Ok(("Vibration exposure is not known: not all recordings of this day can be read.".to_owned(), lost));
+    }
+    let day = days(own.into_iter().map(|(_, stretch)| stretch));
+    let day = day.into_iter().find(|day| day.date.is_some_and(|date| date.to_string() == sheet.day));
     let Some(day) = day else { return Ok(("Vibration exposure is not known for this day.".to_owned(), lost)) };
     let mut said = format!("Vibration exposure {} {NOTICE}.", day.finding(Limits::default()));
     if lost {
@@ -108,6 +105,42 @@ fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &DaySheet) -
         said = format!("{said} {caution}");
     }
     Ok((said, lost))
+}
+
+/// What ran for a technician in a recording of these sessions, by session, and whether data is missing from it; `None` where it
+/// cannot be read, which has been said.
+#[expect(clippy::type_complexity, reason = "two things about one recording, used once")]
+fn stretches(
+    console: &Console,
+    store: &Shop,
+    technician: (Id, &str),
+    path: &Path,
+    sessions: &[Id],
+) -> Result<Option<(Vec<(Id, Running)>, bool)>, ShopError> {
+    let of_file = fingerprint(path).map_err(Failure::failed).and_then(|print| Ok((print, read(console, path)?)));
+    let (print, read) = match of_file {
+        Ok(of_file) => of_file,
+        Err(failure) => {
+            if let Failure::Failed(report) = failure {
+                console
+                    .remark(&format!("{report}. Put the recording back, or review it with --shop where it lies now."));
+            }
+            return Ok(None);
+        }
+    };
+    let filed = store.parts_of_recording(&print, &read.facts.sensor, &read.facts.started)?;
+    if !sessions.iter().all(|id| filed.iter().any(|session| session.id == *id)) {
+        console.remark(&format!(
+            "{}: another recording stands at this place now; review the one that was filed again, with --shop.",
+            path.display()
+        ));
+        return Ok(None);
+    }
+    let names = store.technicians()?;
+    let began = filed.iter().find(|session| session.part == 1).map(|session| session.technician);
+    let began = names.iter().find(|known| Some(known.id) == began).map_or("", |known| known.entry.name.as_str());
+    let first = [began, &read.began];
+    Ok(Some((filed_stretches(read.stretches, &read.hands, &first, &filed, technician), read.lost)))
 }
 
 fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {

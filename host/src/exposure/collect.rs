@@ -54,6 +54,8 @@ pub struct Collector {
     done: Vec<Running>,
     /// Start of the open stretch, s, and the stretch.
     open: Option<(f64, Running)>,
+    /// Midnight after that start, s: a stretch belongs to one day. Infinite where the clock is not known.
+    midnight_s: f64,
 }
 
 impl Collector {
@@ -65,6 +67,7 @@ impl Collector {
             hands: Hands::new(&facts.technician),
             done: Vec::new(),
             open: None,
+            midnight_s: f64::INFINITY,
         }
     }
 
@@ -84,16 +87,17 @@ impl Collector {
             return;
         }
         let turn = self.hands.turn_at(t_s);
-        let goes_on = self
-            .open
-            .as_ref()
-            .is_some_and(|(start_s, stretch)| stretch.turn == turn && t_s - (start_s + stretch.span_s) <= JOIN_S);
+        let goes_on = self.open.as_ref().is_some_and(|(start_s, stretch)| {
+            stretch.turn == turn && t_s < self.midnight_s && t_s - (start_s + stretch.span_s) <= JOIN_S
+        });
         if !goes_on {
+            let start = self.started.as_ref().and_then(|started| moment_at(started, t_s));
+            self.midnight_s = start.as_ref().and_then(midnight_after).map_or(f64::INFINITY, |to_go_s| t_s + to_go_s);
             let stretch = Running {
                 technician: self.hands.at(t_s).map_or("", |name| &**name).to_owned(),
                 turn,
                 tool: self.tool.clone(),
-                start: self.started.as_ref().and_then(|started| moment_at(started, t_s)),
+                start,
                 span_s: 0.0,
                 running_s: 0.0,
                 energy: WeightedEnergy::default(),
@@ -112,6 +116,12 @@ impl Collector {
         self.done.extend(self.open.map(|(_, stretch)| stretch));
         self.done
     }
+}
+
+/// From a moment to the midnight after it, s.
+fn midnight_after(moment: &ZonedDateTime) -> Option<f64> {
+    let midnight = moment.tomorrow().ok()?.start_of_day().ok()?;
+    Some(midnight.duration_since(moment).as_secs_f64())
 }
 
 #[cfg(test)]
@@ -158,6 +168,21 @@ mod tests {
         }
         let holders: Vec<String> = collector.finish().into_iter().map(|s| s.technician).collect();
         assert_eq!(holders, ["Robin", "Sam"]);
+    }
+
+    #[test]
+    fn midnight_splits_the_stretch_and_each_part_counts_on_its_own_day() {
+        let mut collector = Collector::new(&Facts { started: "2026-03-02T23:59:30+01:00".into(), ..facts() });
+        for i in 0..1_000 {
+            collector.tenth(f64::from(i) * 0.1, true, &tenth(4.0));
+        }
+        let stretches = collector.finish();
+        let days: Vec<(String, f64)> = stretches
+            .iter()
+            .map(|s| (s.start.as_ref().expect("known").strftime("%d %H:%M:%S").to_string(), s.running_s.round()))
+            .collect();
+        assert_eq!(days, [("02 23:59:30".to_owned(), 30.0), ("03 00:00:00".to_owned(), 70.0)]);
+        assert!(stretches.iter().all(|s| (s.span_s - s.running_s).abs() < 0.01 && s.technician == "Robin"));
     }
 
     #[test]

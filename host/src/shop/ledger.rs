@@ -20,6 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::film::{Gauge, Panel, RUBBING_RELATIVE_SD, Um, ratio};
 use super::points::{FEWEST, Maps, slope};
+use super::sessions::RECORDING;
 use super::{Id, Result, Session, Shop};
 use crate::name;
 
@@ -160,12 +161,13 @@ impl Shop {
     /// When the store cannot be read.
     pub fn rubbed_m(&self) -> Result<BTreeMap<Id, f64>> {
         let rows = self.rows(
-            "WITH named AS (SELECT id, CASE part WHEN 1 THEN fingerprint
-                 ELSE substr(fingerprint, 1, length(fingerprint) - 1 - length(part)) END AS recording FROM sessions),
+            &format!(
+                "WITH named AS (SELECT id, {RECORDING} AS recording FROM sessions),
              worked AS (SELECT n.recording, count(DISTINCT s.number) AS sections
                  FROM named n JOIN sections s ON s.session_id = n.id GROUP BY n.recording)
              SELECT n.id, sum(s.rubbing_mean_m) / w.sections FROM named n JOIN sections s ON s.session_id = n.id
-             JOIN worked w ON w.recording = n.recording GROUP BY n.id HAVING count(*) = count(s.rubbing_mean_m)",
+             JOIN worked w ON w.recording = n.recording GROUP BY n.id HAVING count(*) = count(s.rubbing_mean_m)"
+            ),
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
         Ok(rows.into_iter().collect())

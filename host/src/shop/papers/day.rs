@@ -6,24 +6,29 @@ use super::head;
 use crate::drawing::canvas::escape;
 use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
+use crate::recording::{moment_at, start_of};
 use crate::session::Hands;
-use crate::shop::{Id, Result, Session, Shop};
+use crate::shop::{Id, PassFigures, Result, Session, Shop};
+
+/// One row of a recording's series, s: its length is known no better.
+const TENTH_S: f64 = 0.1;
 
 /// One session of the day.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DayWork {
     /// Its row.
     pub session: Id,
-    /// Clock time of the start, as recorded.
-    pub started: String,
+    /// Day and clock time of the start, as recorded.
+    pub started: [String; 2],
     /// Vehicle and panel, in words.
     pub place: String,
     /// Sections.
     pub sections: usize,
     /// Passes.
     pub passes: usize,
-    /// Minutes with the motor running.
-    pub minutes: f64,
+    /// Minutes with the motor running; of a session that went over midnight only its recording tells the day's share, see
+    /// [`DaySheet::count`].
+    pub minutes: Option<f64>,
     /// Largest rise, K.
     pub rise_k: Option<f64>,
     /// Warnings.
@@ -50,45 +55,73 @@ pub struct DaySheet {
 }
 
 impl DaySheet {
-    /// Minutes with the motor running.
-    pub fn minutes(&self) -> f64 {
+    /// Minutes with the motor running, where that of each session is known.
+    pub fn minutes(&self) -> Option<f64> {
         self.works.iter().map(|w| w.minutes).sum()
+    }
+
+    /// Tells the day's share of sessions that went over midnight, `read` being those whose recordings could be read and `own` the
+    /// technician's stretches in these. What has no share in the day is no work of it.
+    pub fn count(&mut self, read: &[Id], own: &[(Id, Running)]) {
+        let day = &self.day;
+        let on_day = |s: &Running| s.start.as_ref().is_some_and(|start| start.date().to_string() == *day);
+        self.works.retain_mut(|work| {
+            if work.minutes.is_none() && read.contains(&work.session) {
+                let stretches = own.iter().filter(|(session, stretch)| *session == work.session && on_day(stretch));
+                work.minutes = Some(stretches.map(|(_, stretch)| stretch.running_s).sum::<f64>() / 60.0);
+            }
+            work.started[0] == *day || work.passes > 0 || work.minutes != Some(0.0)
+        });
     }
 
     /// The day in one line: sections, passes, minutes, warnings.
     pub fn summary(&self) -> String {
         let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
         format!(
-            "{}, {}, {:.0} min with the motor running, {}",
+            "{}, {}, {}, {}",
             count(sum(|w| w.sections), "section", "sections"),
             count(sum(|w| w.passes), "pass", "passes"),
-            self.minutes(),
+            self.minutes().map_or_else(
+                || "how long the motor ran is not known".to_owned(),
+                |minutes| format!("{minutes:.0} min with the motor running")
+            ),
             count(sum(|w| w.warnings as usize), "warning", "warnings")
         )
     }
 }
 
-/// Gathers a technician's day.
+/// Gathers a technician's day. A session that goes over midnight is on both days, on each with the passes that began on it.
 ///
 /// # Errors
 /// When the store cannot be read.
 pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     let name = shop.technicians()?.into_iter().find(|t| t.id == technician).map(|t| t.entry.name).unwrap_or_default();
     let vehicles = shop.vehicles()?;
-    let passes = shop.pass_figures()?;
+    let (passes, recordings) = (shop.pass_figures()?, shop.recordings()?);
     let mut sheet = DaySheet { technician: name, day: day.to_owned(), ..DaySheet::default() };
-    for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician && s.day == day) {
+    for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician) {
+        let recording = recordings.get(&session.id).and_then(|(started, s)| Some((start_of(started)?, *s)));
+        let day_at = |t_s: f64| {
+            let moment = recording.as_ref().and_then(|(start, _)| moment_at(start, t_s));
+            moment.map_or_else(|| session.day.clone(), |moment| moment.date().to_string())
+        };
+        // Days sort as they are written. An end at midnight itself is no work after it.
+        let last = day_at(recording.as_ref().map_or(0.0, |(_, seconds)| seconds - TENTH_S)).max(session.day.clone());
+        if !(session.day.as_str()..=last.as_str()).contains(&day) {
+            continue;
+        }
         sheet.invented |= matches!(session.source.as_str(), "simulation" | "generated");
-        let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
+        let on_day = |p: &PassFigures| session.day == last || day_at(p.start_s) == day;
+        let own: Vec<_> = passes.iter().filter(|p| p.session == session.id && on_day(p)).collect();
         let vehicle = vehicles.iter().find(|v| Some(v.id) == session.vehicle).map(|v| v.entry.label.clone());
         let parts: Vec<String> = vehicle.into_iter().chain([session.panel.clone()]).filter(|p| !p.is_empty()).collect();
         sheet.works.push(DayWork {
             session: session.id,
-            started: session.started.get(11..16).unwrap_or_default().to_owned(),
+            started: [session.day.clone(), session.started.get(11..16).unwrap_or_default().to_owned()],
             place: if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") },
             sections: own.chunk_by(|a, b| a.section == b.section).count(),
             passes: own.len(),
-            minutes: session.running_s / 60.0,
+            minutes: (session.day == last).then_some(session.running_s / 60.0),
             rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
             warnings: own.iter().map(|p| p.warnings).sum(),
             lost: session.lost.clone(),
@@ -98,8 +131,8 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     Ok(sheet)
 }
 
-/// Stretches of a recording that are filed as `technician`'s, under their name in the shop: whose they are, the shop knows better
-/// than a recording that was not told, or told wrongly.
+/// Stretches of a recording that are filed as `technician`'s, each with its session, under their name in the shop: whose they are,
+/// the shop knows better than a recording that was not told, or told wrongly.
 ///
 /// * `filed`: the sessions of the recording.
 /// * `first`: names by which its filing may have known whoever began, likelier ones first; the last where none fits.
@@ -109,18 +142,18 @@ pub fn filed_stretches(
     first: &[&str],
     filed: &[Session],
     (technician, name): (Id, &str),
-) -> Vec<Running> {
+) -> Vec<(Id, Running)> {
     let most = filed.iter().map(|s| s.part).max().unwrap_or(1);
     // Under another name for whoever began, whoever came back would be a part more, or less.
     let ways: Vec<Vec<u32>> = first.iter().map(|name| hands.parts(name)).collect();
     let fitting = ways.iter().find(|parts| parts.iter().max() == Some(&most)).or(ways.last());
     let parts = fitting.map_or(&[][..], Vec::as_slice);
-    let is_own = |stretch: &Running| {
+    let own = |stretch: Running| {
         let part = parts.get(stretch.turn);
-        filed.iter().any(|s| s.technician == technician && Some(&s.part) == part)
+        let session = filed.iter().find(|s| s.technician == technician && Some(&s.part) == part)?;
+        Some((session.id, Running { technician: name.to_owned(), ..stretch }))
     };
-    let own = stretches.into_iter().filter(is_own);
-    own.map(|stretch| Running { technician: name.to_owned(), ..stretch }).collect()
+    stretches.into_iter().filter_map(own).collect()
 }
 
 /// The page, UTF-8.
@@ -137,17 +170,19 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
         sheet.summary()
     );
     for w in &sheet.works {
+        let [day, time] = &w.started;
+        let started = if *day == sheet.day { time.clone() } else { format!("{day} {time}") };
         let lost =
             if w.lost.is_empty() { String::new() } else { format!("<br><small>missing: {}</small>", escape(&w.lost)) };
         let _ = writeln!(
             html,
-            "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{}, {}, {:.0} min</td>\
+            "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{}, {}, {}</td>\
              <td data-label=\"Warmest\">{}</td><td data-label=\"Warnings\">{}</td></tr>",
-            escape(&w.started),
+            escape(&started),
             escape(&w.place),
             count(w.sections, "section", "sections"),
             count(w.passes, "pass", "passes"),
-            w.minutes,
+            w.minutes.map_or("time not known".to_owned(), |minutes| format!("{minutes:.0} min")),
             w.rise_k.map_or("not measured".to_owned(), |r| units.rise(r)),
             w.warnings
         );
@@ -175,7 +210,7 @@ mod tests {
         assert_eq!((sheet.works.len(), sheet.works[0].sections), (1, 3));
         assert!(sheet.summary().starts_with("3 sections, "), "{}", sheet.summary());
         let session = shop.sessions().expect("read").into_iter().find(|s| s.id == 2).expect("filed");
-        assert!((sheet.minutes() - session.running_s / 60.0).abs() < 1e-9);
+        assert!((sheet.minutes().expect("known") - session.running_s / 60.0).abs() < 1e-9);
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
@@ -196,8 +231,8 @@ mod tests {
         };
         let turns = |first: &[&str], filed: &[Session], technician: Id| -> Vec<usize> {
             let own = filed_stretches(stretches(), &hands, first, filed, (technician, "Cedar"));
-            assert!(own.iter().all(|s| s.technician == "Cedar"));
-            own.iter().map(|s| s.turn).collect()
+            assert!(own.iter().all(|(_, s)| s.technician == "Cedar"));
+            own.iter().map(|(_, s)| s.turn).collect()
         };
         // Filed under the shop's spelling; the recording's decides that whoever came back is who began.
         let filed = [session(1, 7), session(2, 8)];

@@ -8,6 +8,7 @@ mod filing;
 mod parts;
 mod reading;
 
+pub(super) use parts::RECORDING;
 pub use reading::PrintsOf;
 
 use super::{Id, NewNote, SectionMap};
@@ -191,6 +192,8 @@ pub struct PassFigures {
     pub section_number: u32,
     /// Row of its session.
     pub session: Id,
+    /// When it began, s since its recording's start.
+    pub start_s: f64,
     /// Length, s.
     pub duration_s: f64,
     /// Mean arm speed, m/s.

@@ -1,12 +1,34 @@
 //! Which sessions are filed of a recording: one for each technician who held the machine.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{OptionalExtension as _, params};
 
 use super::reading::{SESSION_COLUMNS, session_of};
 use super::{NewSession, Session};
 use crate::shop::{Id, Result, Shop};
 
+/// The fingerprint of the recording that a session is of: its own, without the number of a later part.
+pub(in crate::shop) const RECORDING: &str =
+    "CASE part WHEN 1 THEN fingerprint ELSE substr(fingerprint, 1, length(fingerprint) - 1 - length(part)) END";
+
 impl Shop {
+    /// Start and length, s, of the whole recording that each session is of: where the machine changed hands, a session knows its
+    /// own share only.
+    pub(in crate::shop) fn recordings(&self) -> Result<BTreeMap<Id, (String, f64)>> {
+        let rows = self.rows(
+            &format!(
+                "WITH named AS (SELECT id, part, started, seconds, {RECORDING} AS recording FROM sessions),
+                 whole AS (SELECT recording, max(iif(part = 1, started, NULL)) AS started, sum(seconds) AS seconds
+                     FROM named GROUP BY recording)
+                 SELECT n.id, w.started, w.seconds FROM named n JOIN whole w ON w.recording = n.recording
+                 WHERE w.started IS NOT NULL"
+            ),
+            |row| Ok((row.get(0)?, (row.get(1)?, row.get(2)?))),
+        )?;
+        Ok(rows.into_iter().collect())
+    }
+
     /// The session filed of a part of a recording, if any: of the same bytes, or of the same sensor and start, for a recording
     /// filed while unfinished (`.part`) has other bytes when finished.
     pub(in crate::shop) fn session_of_recording(

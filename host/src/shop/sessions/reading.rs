@@ -12,7 +12,7 @@ pub(super) const SESSION_COLUMNS: &str = "id, recording, started, day, technicia
 const PASS_COLUMNS: &str =
     "p.id, p.section_id, s.number, s.session_id, p.end_s - p.start_s, p.arm_speed_mps, p.arm_speed_cv,
      p.in_band_share, 1.0 - p.orbit_median_opm / nullif(p.orbit_free_opm, 0.0), p.surface_rise_k, p.rubbing_cv,
-     p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit
+     p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit, p.start_s
      FROM passes p JOIN sections s ON s.id = p.section_id";
 
 fn pass_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<PassFigures> {
@@ -34,6 +34,7 @@ fn pass_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<PassFigures> {
         strokes: row.get(14)?,
         warnings: row.get(15)?,
         seconds_over_limit: row.get(16)?,
+        start_s: row.get(17)?,
     })
 }
 
