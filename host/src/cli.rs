@@ -1,12 +1,14 @@
 //! Arguments as the user types them. What they mean is decided in `commands`.
 
 pub(crate) mod shop;
+pub(crate) mod work;
 
 use std::{net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, Args, Parser, Subcommand};
-use shop::{CompareArgs, DayArgs, FileArgs, NoteArgs, ReportArgs, ShopArgs, ThicknessArgs, TrialArgs};
+use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
+use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
 ///
@@ -305,7 +307,7 @@ pub(crate) struct ExposureArgs {
     #[arg(long, value_name = "NAME=A_HV:MINUTES")]
     pub(crate) declared: Vec<String>,
     /// Only this technician; also names recordings that do not say whose they are.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,
     /// Only this day.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]

@@ -76,7 +76,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     let before = s.holds();
     let add = ["shop", "add"];
     s.fails(&add, &["technician", "robin"], 1, &["already a technician called \"robin\"", "tells the two apart"]);
-    s.fails(&add, &["technician", " "], 1, &["1 to 80 characters"]);
+    s.fails(&add, &["technician", " "], 2, &["up to 80 characters", "an empty text"]);
     s.fails(&add, &["machine", "machine 3"], 2, &["--kind orbital or --kind rotary is needed"]);
     s.fails(&add, &["machine", "machine 3", "--kind", "saw"], 1, &["\"saw\"", "orbital, rotary"]);
     s.fails(&add, &["machine", "machine 3", "--kind", "orbital", "--throw-mm", "150"], 1, &["150", "1 to 40"]);
@@ -150,6 +150,46 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     expect(&["review", "x.mcap", "--out", "never", "--machine", "machine 2"], 2, &["--shop"]);
     assert_eq!(s.holds(), before, "nothing was changed");
     assert!(!PathBuf::from("never").exists());
+}
+
+/// Every verb takes names by the same rule, and says which argument is none before it does anything.
+#[test]
+fn what_is_no_name_is_refused_by_every_verb_alike() {
+    let s = Small::new();
+    let before = s.holds();
+    for (no_name, found) in
+        [("n".repeat(81), "a longer text"), ("a\u{7}b".into(), "control characters"), (" ".into(), "an empty text")]
+    {
+        let n = no_name.as_str();
+        let out = text(&at(&s.folder, "never"));
+        for (verb, rest) in [
+            (vec!["shop", "add"], vec!["pad", n, "--place", "1"]),
+            (vec!["shop", "rename"], vec!["pad", "white foam", n]),
+            (vec!["shop", "rename"], vec!["panel", n, "roof", "--vehicle", "saloon A"]),
+            (vec!["shop", "remove"], vec!["pad", n]),
+            (vec!["shop", "assign"], vec!["1", n]),
+            (vec!["trial", "propose"], vec!["--vehicle", n]),
+            (vec!["trial", "verdict"], vec!["--vehicle", "saloon A", "--panel", n]),
+            (vec!["trial", "remove"], vec!["--vehicle", "saloon A", "--pad", n, "--liquid", "finishing"]),
+            (vec!["note", "add"], vec!["--vehicle", "saloon A", "--panel", n, "text"]),
+            (vec!["note", "list"], vec!["--vehicle", n]),
+            (
+                vec!["thickness", "add"],
+                vec!["--vehicle", "saloon A", "--panel", "bonnet", "--point", n, "--phase", "before", "120"],
+            ),
+            (vec!["compare"], vec!["--out", &out, "--machine", n]),
+            (vec!["report"], vec!["--vehicle", n, "--out", &out]),
+            (vec!["day"], vec!["--technician", n]),
+            (vec!["review", "door.mcap"], vec!["--out", &out, "--liquid", n]),
+        ] {
+            s.fails(&verb, &rest, 2, &["up to 80 characters on one line", found]);
+        }
+    }
+    // A panel of a try need not be told, but is a name where it is.
+    let trial = ["--vehicle", "saloon A", "--technician", "Robin", "--pad", "white foam", "--liquid", "finishing"];
+    let long = "n".repeat(81);
+    s.fails(&["trial", "add"], &[&trial[..], &["--passes", "2", "--panel", &long]].concat(), 2, &["a longer text"]);
+    assert_eq!(s.holds(), before, "nothing was changed");
 }
 
 #[test]

@@ -17,7 +17,7 @@ use steadypass::{
 };
 
 use super::{Console, Done, Failure, Outcome, store, write_whole};
-use crate::cli::shop::{ByArg, CompareArgs};
+use crate::cli::work::{ByArg, CompareArgs};
 
 /// Passes of a technician that a print is drawn from, the newest.
 const PRINT_PASSES: usize = 400;

@@ -47,7 +47,7 @@ pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
         }),
     };
     added.map_err(of(&args.shop.folder))?;
-    console.result(&format!("{} added", args.name.trim()))?;
+    console.result(&format!("{} added", args.name))?;
     Ok(Done::Fine)
 }
 
@@ -64,7 +64,7 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
         RenameWhat::Panel => {
             let vehicle = args.vehicle.as_deref().unwrap_or_default();
             let uses = shop.rename_panel(vehicle, old, new, args.merge).map_err(&failed)?;
-            console.result(&format!("{old} of {} is {new} now: {}", vehicle.trim(), uses.words()))?;
+            console.result(&format!("{old} of {vehicle} is {new} now: {}", uses.words()))?;
             return Ok(Done::Fine);
         }
     };

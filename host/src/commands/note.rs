@@ -8,7 +8,7 @@ use steadypass::{
 };
 
 use super::{Console, Done, Failure, Outcome, store, today};
-use crate::cli::shop::{NoteArgs, NoteVerb};
+use crate::cli::work::{NoteArgs, NoteVerb};
 
 pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
     match &args.what {

@@ -14,7 +14,7 @@ use steadypass::{
 };
 
 use super::{Console, Done, Failure, Outcome, exposure::read, store, today, write_whole};
-use crate::cli::shop::{DayArgs, ReportArgs};
+use crate::cli::work::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
 const MOST_PICTURES: usize = 4;

@@ -54,7 +54,7 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             let store = open(&shop.folder)?;
             let id = store.technician(technician).map_err(of(&shop.folder))?;
             store.assign(*session, id).map_err(of(&shop.folder))?;
-            console.result(&format!("session {session}: {}'s", technician.trim()))?;
+            console.result(&format!("session {session}: {technician}'s"))?;
             Ok(Done::Fine)
         }
         ShopVerb::Import { shop, files } => import(console, &shop.folder, files),

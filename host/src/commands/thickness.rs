@@ -13,7 +13,7 @@ use steadypass::{
 };
 
 use super::{Console, Done, Failure, Outcome, store, today, write_whole};
-use crate::cli::shop::{SortArg, ThicknessArgs, ThicknessVerb};
+use crate::cli::work::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
     match &args.what {

@@ -9,7 +9,7 @@ use steadypass::{
 };
 
 use super::{Console, Done, Failure, Outcome, store, today};
-use crate::cli::shop::{TrialArgs, TrialVerb};
+use crate::cli::work::{TrialArgs, TrialVerb};
 
 pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
     match &args.what {
