@@ -13,8 +13,9 @@
 //!   the edge of the worked strip to where the pad has passed over completely. So a run lasts about `d/v`, and its rate is
 //!   the pad's heating rate: the run's length times its rate is what will be added, less the loss to the air. A young run is
 //!   fitted with its shape (`warming`), an older one with lines.
-//! * In later passes the spot crosses the pattern that earlier ones left; a steep run there is an edge of that pattern and
-//!   soon ends, so nothing is foreseen from it (a wide interval says so).
+//! * After two strokes the spot may cross the pattern that earlier ones left; a steep run there can be an edge of that pattern
+//!   that soon ends, so nothing is foreseen from it (a wide interval says so). What the coming stroke brings is told from the
+//!   warmest of the strokes before (`crests`).
 //!
 //! It cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four seconds of a
 //! stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too warm, it
@@ -25,6 +26,7 @@
 //! and its length to a few percent; fed with that, the sheet did no better than these runs, and neither did a classifier
 //! trained on the live figures (both tried on drawn recordings, and left out).
 
+use super::crests::Crests;
 use super::panel::{SHEET_TAU_S, decay_time_s, rise_after_k};
 use super::warming::{Expected, Warming};
 use super::{Measured, State};
@@ -35,8 +37,11 @@ pub(crate) const AHEAD_S: f64 = 10.0;
 /// A panel within this of its start is cool again, K.
 pub(crate) const COOL_K: f64 = 2.0;
 
-/// In later passes a slope may go on for about this long, s; it only widens the interval.
+/// On the pattern of earlier strokes a slope may go on for about this long, s; it only widens the interval.
 const PATTERN_S: f64 = 3.0;
+
+/// From this many strokes on the spot may cross the edge of a strip worked before, and such a slope leads nowhere.
+const OF_A_KIND: u32 = 2;
 
 /// Length of a run in pad diameters: a little more than one, because the turn and the strip beside add to it.
 const RUN_DIAMETERS: f64 = 1.15;
@@ -83,8 +88,8 @@ pub struct Motion {
     pub state: State,
     /// Arm speed, m/s: of the last stroke, or as the strokes begin; `None` when not known.
     pub arm_mps: Option<Measured>,
-    /// How many passes this section has had before the current one.
-    pub earlier_passes: u32,
+    /// End of the last stroke known, s.
+    pub stroke_end_s: Option<f64>,
 }
 
 /// The warming run that the spot is in, as last seen young.
@@ -104,6 +109,7 @@ pub(crate) struct Heat {
     /// Since when, and from which rise, the machine has stood still with a surface that cools.
     cooling: Option<(f64, f64)>,
     run: Option<Run>,
+    crests: Crests,
     /// Heating rate of the runs so far, K/s; with the same hand, pad and liquid it is much the same in the next section.
     seen_k_s: Option<f64>,
 }
@@ -124,6 +130,7 @@ impl Heat {
             tau_s: SHEET_TAU_S,
             cooling: None,
             run: None,
+            crests: Crests::default(),
             seen_k_s: None,
         }
     }
@@ -142,6 +149,18 @@ impl Heat {
         };
         self.hot_side_s = t_s;
         self.hot_side_k
+    }
+
+    /// Follows the crests of the strokes. `rise_k` is the spot's, where known.
+    pub(crate) fn see(&mut self, t_s: f64, rise_k: Option<f64>, stroke_end_s: Option<f64>) {
+        if let Some(rise_k) = rise_k {
+            self.crests.see(t_s, rise_k, stroke_end_s);
+        }
+    }
+
+    /// Nothing was seen for a while, and the spot may be elsewhere.
+    pub(crate) fn interrupted(&mut self) {
+        self.crests.interrupted();
     }
 
     /// Learns how fast the panel cools while the machine stands on it.
@@ -196,10 +215,25 @@ impl Heat {
             self.run = None;
             return flat;
         }
-        if motion.earlier_passes > 0 {
+        let run = if self.crests.strokes() >= OF_A_KIND {
             self.run = None;
-            return Measured { value: flat.value, sd: flat.sd.hypot(long.slope_k_s * PATTERN_S) };
-        }
+            Measured { value: flat.value, sd: flat.sd.hypot(long.slope_k_s * PATTERN_S) }
+        } else {
+            self.along_run(t_s, short, long, flat, motion, warming)
+        };
+        self.crests.next(short.rise_k).filter(|crest| crest.value > run.value).unwrap_or(run)
+    }
+
+    /// The rise to which the warming run leads that the spot is in; `flat` where it is in none.
+    fn along_run(
+        &mut self,
+        t_s: f64,
+        short: Trend,
+        long: Trend,
+        flat: Measured,
+        motion: Motion,
+        warming: impl FnOnce(f64, Expected) -> Option<Warming>,
+    ) -> Measured {
         let usual = Measured { value: USUAL_ARM_MPS, sd: USUAL_ARM_REL_SD * USUAL_ARM_MPS };
         let arm = motion.arm_mps.filter(|arm| arm.value > 0.0).unwrap_or(usual);
         let (arm_mps, rel_sd) = (arm.value, GAIN_REL_SD.hypot(arm.sd / arm.value));
@@ -284,7 +318,7 @@ mod tests {
     use super::*;
 
     const WORKING: Motion =
-        Motion { state: State::Working, arm_mps: Some(Measured { value: 0.02, sd: 0.001 }), earlier_passes: 0 };
+        Motion { state: State::Working, arm_mps: Some(Measured { value: 0.02, sd: 0.001 }), stroke_end_s: None };
 
     fn trend(rise_k: f64, slope_k_s: f64) -> Trend {
         Trend { rise_k, slope_k_s, slope_sd_k_s: 0.15 }
@@ -348,12 +382,16 @@ mod tests {
     }
 
     #[test]
-    fn with_the_motor_off_or_in_a_later_pass_a_slope_foretells_little() {
+    fn with_the_motor_off_or_after_two_strokes_a_slope_foretells_little() {
         let still = Motion { state: State::Still, ..WORKING };
         let never = |_: f64, _: Expected| -> Option<Warming> { panic!("not asked for") };
         assert_eq!(Heat::new(0.13).ahead(1.0, trend(3.0, 2.0), trend(3.0, 2.0), still, never).value, 3.0);
-        let later = Motion { earlier_passes: 1, ..WORKING };
-        let ahead = Heat::new(0.13).ahead(1.0, trend(8.0, 4.0), trend(8.0, 4.0), later, never);
+        let mut heat = Heat::new(0.13);
+        heat.see(0.0, Some(0.0), None);
+        for end_s in [8.0, 17.0] {
+            heat.see(end_s + 3.0, Some(8.0), Some(end_s));
+        }
+        let ahead = heat.ahead(21.0, trend(8.0, 4.0), trend(8.0, 4.0), WORKING, never);
         assert!(ahead.value == 8.0 && ahead.sd >= 12.0, "{ahead:?}");
     }
 

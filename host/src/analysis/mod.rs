@@ -16,6 +16,7 @@ mod cadence;
 #[cfg(test)]
 mod chance;
 mod comb;
+mod crests;
 pub mod emissivity;
 pub mod findings;
 mod grid;

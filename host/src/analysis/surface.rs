@@ -168,6 +168,7 @@ impl Surface {
     pub fn interrupted(&mut self) {
         self.spot.reset();
         self.recent.clear();
+        self.heat.interrupted();
     }
 
     /// Ten times a second, in order: what is known at `t_us`, and a moment that has settled, if one has.
@@ -190,6 +191,7 @@ impl Surface {
         let rise_k = surface_c.zip(start_c).map(|(surface, start)| surface - start);
         let long = start_c.and_then(|start| self.trend(t_s, LONG_S, start));
         let hot_side_rise_k = self.heat.hot_side(t_s, rise_k);
+        self.heat.see(t_s, rise_k, motion.stroke_end_s);
         self.heat.watch_cooling(t_s, long, motion.state);
         let now = SurfaceNow {
             surface_c,
@@ -284,7 +286,7 @@ mod tests {
         } else {
             State::Working
         };
-        Motion { state, arm_mps: (t > 15.0).then_some(Measured { value: 0.02, sd: 0.001 }), earlier_passes: 0 }
+        Motion { state, arm_mps: (t > 15.0).then_some(Measured { value: 0.02, sd: 0.001 }), stroke_end_s: None }
     }
 
     /// Looks at 16 Hz of a chip with lag, noise and steps of 0.02 K, in surroundings of 22 °C.
@@ -434,7 +436,7 @@ mod tests {
             let t_us = 20.5e6 + f64::from(i) * 0.1e6;
             let look = SurfaceLook { t_us, apparent_c: Some(27.0), ambient_c: Some(22.0), corrected: true };
             surface.look(&look);
-            let still = Motion { state: State::Still, arm_mps: None, earlier_passes: 0 };
+            let still = Motion { state: State::Still, arm_mps: None, stroke_end_s: None };
             let (now, _) = surface.tick(t_us, still);
             assert!(now.hot_side_rise_k.is_none_or(|hot| hot < 1.0), "{now:?}");
         }

@@ -46,9 +46,9 @@ impl Pipeline {
             let motor = &self.motor;
             let passes = self.motion.preview(&motor.cuts_s, (&self.setup).into(), &|t| motor.ran_at(t));
             let last = passes.last();
-            self.passes_in_stretch = passes.len() as u32;
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
             self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
+            self.stroke_end_s = last.and_then(|p| p.strokes.last()).map(|s| s.end_s);
             let heading = self.section_heading.or(passes.first().map(|p| p.axis[1].atan2(p.axis[0])));
             self.last_place = last.and_then(|p| place_of(p, heading));
         }
@@ -59,8 +59,9 @@ impl Pipeline {
             self.worked_s = Some(t_s);
         }
         let arm_mps = self.arm_mps(t_s, state);
-        let earlier_passes = self.passes_in_section + self.passes_in_stretch.saturating_sub(1);
-        let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, earlier_passes });
+        // A stroke of before a mark may be known after it only.
+        let stroke_end_s = self.stroke_end_s.filter(|end_s| *end_s > self.section_begun_s);
+        let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, stroke_end_s });
         let spin = tick.spin_hz;
         let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
         self.live.push_back(LiveTick {

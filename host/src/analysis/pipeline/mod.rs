@@ -66,14 +66,13 @@ pub struct Pipeline {
     rates_seen: VecDeque<i64>,
     /// Live figures of the strokes so far.
     last_stroke: Option<Interval>,
+    /// When it ended, s.
+    stroke_end_s: Option<f64>,
     /// When the motor was last switched on, s.
     running_since_s: Option<f64>,
     last_place: Option<StrokePlace>,
     strokes_in_pass: u32,
     strokes_seen: u32,
-    /// Passes of the current stretch so far, and those of the section before it.
-    passes_in_stretch: u32,
-    passes_in_section: u32,
     /// When the section began, s.
     section_begun_s: f64,
     /// When the machine was last at work, s; `None` before a section's first stroke.
@@ -112,12 +111,11 @@ impl Pipeline {
             rows: Rows::default(),
             rates_seen: VecDeque::new(),
             last_stroke: None,
+            stroke_end_s: None,
             running_since_s: None,
             last_place: None,
             strokes_in_pass: 0,
             strokes_seen: 0,
-            passes_in_stretch: 0,
-            passes_in_section: 0,
             section_begun_s: f64::NEG_INFINITY,
             worked_s: None,
             pass_count: 0,
@@ -280,7 +278,6 @@ impl Pipeline {
     fn begin_stretch(&mut self) {
         self.strokes_seen = 0;
         self.strokes_in_pass = 0;
-        self.passes_in_stretch = 0;
     }
 
     /// Another panel, or the same one after it has been left alone.
@@ -289,8 +286,6 @@ impl Pipeline {
         self.sections_begun_s.push(t_s);
         self.sections_begun += 1;
         self.surface.new_section();
-        self.passes_in_section = 0;
-        self.passes_in_stretch = 0;
         self.worked_s = None;
     }
 }

@@ -81,8 +81,6 @@ impl Pipeline {
         self.sections_begun_s.retain(|at| *at > start_s);
         self.last_work_s = end_s;
         self.pass_count += 1;
-        // Passes from before a mark are settled after it.
-        self.passes_in_section += u32::from(start_s >= self.section_begun_s);
         let heading = pass.axis[1].atan2(pass.axis[0]);
         let section_heading = *self.section_heading.get_or_insert(heading);
         let rises: Vec<Option<f64>> = pass
