@@ -94,8 +94,9 @@ impl Pipeline {
 
     /// Arm speed, as well as it can be told now.
     ///
-    /// A finished stroke says it best, but is known only seconds after its end. Until then: whoever comes to the end of the
-    /// first stroke has taken the time since the motor started for it, less what it took to set off.
+    /// A finished stroke says it best, but is known only seconds after its end. Until then there is the current stroke's start, and
+    /// the time since the motor started: whoever comes to the end of the first stroke has taken that for it, less what it took to
+    /// set off.
     fn arm_mps(&mut self, t_s: f64, state: State) -> Option<Measured> {
         /// From switching on to the first movement, and for the first turn, s.
         const SET_OFF_S: f64 = 3.0;
@@ -116,8 +117,21 @@ impl Pipeline {
             None => (USUAL_STROKE_M, 0.35),
         };
         let arm_mps = length_m / took_s;
-        (took_s > SHORTEST_S).then_some(Measured { value: arm_mps, sd: rel_sd * arm_mps })
+        let by_time = (took_s > SHORTEST_S).then_some(Measured { value: arm_mps, sd: rel_sd * arm_mps });
+        let by_start = self.motion.now().speed_mps.filter(clearly_moving);
+        match (by_time, by_start) {
+            (Some(by_time), Some(by_start)) => Some(together(by_time, by_start)),
+            (one, other) => one.or(other),
+        }
     }
+}
+
+/// Two independent estimates of a positive figure, weighed by their relative spreads.
+fn together(a: Measured, b: Measured) -> Measured {
+    let weight = |m: Measured| (m.value / m.sd).powi(2);
+    let (wa, wb) = (weight(a), weight(b));
+    let value = ((wa * a.value.ln() + wb * b.value.ln()) / (wa + wb)).exp();
+    Measured { value, sd: value / (wa + wb).sqrt() }
 }
 
 /// Where the pass's last stroke lay; `heading` is that of the section's first stroke, rad.
@@ -131,11 +145,15 @@ fn place_of(pass: &SettledPass, heading: Option<f64>) -> Option<StrokePlace> {
     })
 }
 
-/// The current stroke as its start alone tells it; nothing where that is not known from zero.
+/// The current stroke as its start alone tells it; nothing where that is not clearly more than zero.
 fn running_estimate(speed: Measured) -> Option<Interval> {
     let Measured { value, sd } = speed;
-    (value > 2.0 * sd).then(|| {
+    clearly_moving(&speed).then(|| {
         let k = (Z90 * sd / value).exp();
         Interval { lo: value / k, value, hi: value * k }
     })
+}
+
+fn clearly_moving(speed: &Measured) -> bool {
+    speed.value > 2.0 * speed.sd
 }
