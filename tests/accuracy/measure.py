@@ -1,6 +1,6 @@
 """Makes recordings with known truth, takes them through `import` and `review`, scores them, writes the table.
 
-usage: measure.py PROGRAM ARM_PARTS WORK --seed N --count N [--table FILE] [--assert]
+usage: measure.py PROGRAM ARM_SPEEDS WORK --seed N --count N [--table FILE] [--assert]
 """
 
 import argparse
@@ -18,7 +18,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import inside_strokes
-from score import score, speed_errors
+from score import running, score, speed_errors
 from table import markdown
 from targets import COMMON, PARTS, TOLD, UNTOLD
 
@@ -34,16 +34,17 @@ def run(program, *args):
         sys.exit(f"steadypass {' '.join(map(str, args))}: exit code {done.returncode}\n{done.stderr}")
 
 
-def parts(arm_parts, recording, truth, *length):
-    """Errors of the arm speed with ever more of the estimate's parts in use."""
-    table = subprocess.run([arm_parts, recording, *map(str, length)], capture_output=True, text=True, check=True).stdout
+def more_speeds(arm_speeds, recording, truth, *length):
+    """Errors of the arm speed with ever more of the estimate's parts in use, and how the running estimate did."""
+    table = subprocess.run([arm_speeds, recording, *map(str, length)], capture_output=True, text=True, check=True).stdout
     found = list(csv.DictReader(table.splitlines()))
-    return {p: speed_errors(truth, [r for r in found if r["parts"] == p]) for p in PARTS}
+    of = lambda what: [r for r in found if r["what"] == what]
+    return {"parts": {p: speed_errors(truth, of(p)) for p in PARTS}} | running(truth, of("running"))
 
 
 def review(programs, table, truth, folder, name, kind, traced):
     """Scores one table, with and without its stroke length told, and what a smoother inside its strokes would give."""
-    program, arm_parts = programs
+    program, arm_speeds = programs
     recording = folder / "recording.mcap"
     run(program, "import", table, "--out", recording)
     out = {"name": name, "kind": kind, "inside": inside_strokes.errors(table, truth) if traced else []}
@@ -51,7 +52,7 @@ def review(programs, table, truth, folder, name, kind, traced):
     for key, length in (("told", [truth["cfg"]["stroke_m"]]), ("untold", [])):
         more = ["--stroke-length-m", *length] if length else []
         run(program, "review", recording, "--no-sheets", "--out", folder / key, *more)
-        out[key] = score(truth, folder / key) | {"parts": parts(arm_parts, recording, truth, *length)}
+        out[key] = score(truth, folder / key) | more_speeds(arm_speeds, recording, truth, *length)
     return out
 
 
@@ -89,7 +90,7 @@ def judged(runs, practices):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("program")
-    parser.add_argument("arm_parts")
+    parser.add_argument("arm_speeds")
     parser.add_argument("work", type=Path)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--count", type=int, required=True)
@@ -98,7 +99,7 @@ def main():
     args = parser.parse_args()
     kinds = subprocess.run([args.program, "simulate", "--kind", "list", "--out", "."], capture_output=True, text=True, check=True)
     kinds = [k for k in kinds.stdout.split() if k not in ("demo", "hour")]
-    programs = (args.program, args.arm_parts)
+    programs = (args.program, args.arm_speeds)
     started = time.monotonic()
     print(f"seed {args.seed}, {args.count} recordings of each of {len(kinds)} kinds, {len(list(PRACTICE.glob('*.csv.xz')))} practice recordings")
     with ThreadPoolExecutor(2) as pool:

@@ -91,6 +91,27 @@ def speed_errors(truth, found):
     return [v[i] / q["traverse_mps"] - 1 for q, i in zip(truth["strokes"], match) if i is not None and np.isfinite(v[i])]
 
 
+def running(truth, ticks):
+    """The live view's running estimate against the stroke under way: its speed is length over time, as the estimate claims.
+
+    A moment is a tick within a true stroke. What is on show just after a turn may still be the stroke before, and counts as what
+    it is shown for. A stroke's own figure is there from the first moment with one that did not stand at the stroke's start.
+    """
+    t, v, lo, hi = (column(ticks, key) for key in ("start_s", "traverse_mps", "traverse_lo_mps", "traverse_hi_mps"))
+    out = {"moments": 0, "running_errors": [], "running_holds": [], "running_widths": [], "running_after_s": []}
+    for q in truth["strokes"]:
+        within = (t >= q["start_s"]) & (t <= q["end_s"])
+        known = within & np.isfinite(v)
+        out["moments"] += int(within.sum())
+        out["running_errors"] += list(v[known] / q["traverse_mps"] - 1)
+        out["running_holds"] += list((lo[known] <= q["traverse_mps"]) & (q["traverse_mps"] <= hi[known]))
+        out["running_widths"] += list((hi[known] - lo[known]) / v[known])
+        before = v[t < q["start_s"]][-1:]
+        own = t[known & ~np.isin(v, before)]
+        out["running_after_s"].append(float(own[0] - q["start_s"]) if len(own) else np.inf)
+    return out
+
+
 def passes(truth, found):
     match = matched(truth["passes"], column(found, "start_s"), column(found, "end_s"), PASS_IOU)
     return {

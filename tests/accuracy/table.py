@@ -21,6 +21,11 @@ INSIDE = """No trace is part of the program, and this is why: a smoother that is
 and end speeds (`inside_strokes.py`) follows the speed between no better than the mean alone, whose figure is 1. The last line
 shows that it could, were gravity not in the way."""
 
+RUNNING = """What the live view shows while a stroke is under way: the speed of this stroke (its length over its time) as its start
+alone tells it, ten times a second. So the truth at a moment is the true speed of the stroke under way, the whole of it; a
+stroke's length, told or not, plays no part. Just after a turn the figure of the stroke before is still on show, and counts. A
+dash: fewer strokes than that got a figure of their own before they ended."""
+
 
 def line(*cells):
     return "| " + " | ".join(str(c) for c in cells) + " |"
@@ -88,6 +93,19 @@ def markdown(facts, kinds, runs, practices, results):
                 kind, len(e), *cells, shown("{:+.1%}", mean(e)), shown("{:.0%}", mean(pooled(s, "interval_holds"))),
                 shown("{:.0%}", quantile(pooled(s, "interval_widths"), 0.5)),
             ))
+
+    out += ["", "## Arm speed while the stroke is under way, by kind", "", RUNNING, ""]
+    out += [line("kind", "moments", "with an estimate", "median error", "p90", "bias", "intervals hold", "interval width, median", "there after the stroke's start, s, median · p90 of strokes"), line(*["---"] * 9)]
+    for kind, group in [*groups, ("all simulated", runs)]:
+        s = [r["untold"] for r in group]
+        e, moments = pooled(s, "running_errors"), sum(x["moments"] for x in s)
+        after = np.sort(pooled(s, "running_after_s"))
+        out.append(line(
+            kind, moments, f"{len(e) / moments:.0%}", *(shown("{:.1%}", quantile(np.abs(e), q)) for q in (0.5, 0.9)),
+            shown("{:+.1%}", mean(e)), shown("{:.0%}", mean(pooled(s, "running_holds"))),
+            shown("{:.0%}", quantile(pooled(s, "running_widths"), 0.5)),
+            " · ".join(shown("{:.1f}", after[int(np.ceil(q * len(after))) - 1]) for q in (0.5, 0.9)),
+        ))
 
     out += ["", "## What each part of the arm-speed estimate adds (size of error, median · p90 over all strokes)", ""]
     columns = [(group, key) for group in (runs, practices) for key in ("told", "untold")]
