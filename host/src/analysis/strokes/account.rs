@@ -2,8 +2,9 @@
 
 use super::pair::{Pair, across, along, goes_anywhere};
 use super::{
-    ASKEW, Account, MIN_STROKE_S, MOVE_COST, MOVE_S, Mode, Past, Role, SPEEDS_MPS, STARTS_AFTER_S, STEP_MPS, SUM_ASKEW,
-    UNSEEN_ACROSS_COST, UNSEEN_BACK_COST, UNSEEN_COST, USUAL_S, USUAL_SCATTER, fits, lasting, rest_cost,
+    ASKEW, Account, MIN_STROKE_S, MOVE_COST, MOVE_S, Mode, Past, Role, SPEEDS_MPS, STARTS_AFTER_S, STEP_MPS,
+    STROKE_SCATTER, SUM_ASKEW, UNSEEN_ACROSS_COST, UNSEEN_BACK_COST, UNSEEN_COST, USUAL_S, USUAL_SCATTER, fits,
+    lasting, rest_cost,
 };
 use crate::analysis::findings::Measured;
 use crate::analysis::traverse::UNEVEN;
@@ -27,8 +28,9 @@ const SIDESTEP_S: (f64, f64) = (0.15, 3.2);
 const QUICK_MPS: f64 = 0.12;
 /// What ending a stroke by lifting the machine off costs, natural log.
 const LIFTED_COST: f64 = 4.0;
-/// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative.
-const HURRY: f64 = 0.5;
+/// How far the speed of one stroke may lie from that of the ones before, one standard deviation, relative: strokes of one length
+/// scatter in speed as they do in time, the one before as much as this one.
+const HURRY: f64 = core::f64::consts::SQRT_2 * STROKE_SCATTER;
 /// A start quicker than this is not told as a stroke's speed, m/s: nobody corrects paint that fast, but steps aside are quicker.
 /// Common practice, no published source.
 const QUICKEST_TOLD_MPS: f64 = 0.1;
