@@ -7,7 +7,7 @@ use std::{
 
 use tokio::sync::{mpsc, watch};
 
-use super::model::View;
+use super::view::View;
 use crate::session::JudgedPass;
 
 /// Figures older than this are shown as old.

@@ -1,6 +1,6 @@
 //! Passes that were worked earlier today, from the shop's memory: they head the list of passes.
 
-use super::{PassRow, model::clock};
+use super::{PassRow, view::clock};
 use crate::{
     guidance::Units,
     shop::{Result, Shop},

@@ -26,7 +26,9 @@ pub mod model;
 pub mod page;
 pub mod sound;
 pub mod terminal;
+pub mod view;
 
 pub use board::{Ask, Board, Link, Shown};
 pub use level::{Bubble, Level, Levels, Quantity, Zone};
-pub use model::{Cue, Model, PassRow, Urgency, View};
+pub use model::Model;
+pub use view::{Cue, PassRow, Urgency, View};

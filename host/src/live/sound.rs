@@ -27,7 +27,7 @@ use tokio::time::sleep;
 
 use super::{
     board::{Board, Link},
-    model::Cue,
+    view::Cue,
 };
 
 /// Samples a second; every player takes it.

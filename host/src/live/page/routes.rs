@@ -23,7 +23,7 @@ use crate::{
     drawing::lettering,
     live::{
         board::{Ask, Board, Link, Shown},
-        model::{PassRow, View},
+        view::{PassRow, View},
     },
 };
 

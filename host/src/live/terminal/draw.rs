@@ -26,7 +26,7 @@ use crate::live::{
     board::Link,
     cover::SIDE,
     level::{Level, Quantity, Zone},
-    model::{PassRow, Urgency, View},
+    view::{PassRow, Urgency, View},
 };
 
 /// A large letter is four columns wide and four rows high.

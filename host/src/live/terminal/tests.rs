@@ -9,10 +9,7 @@ use super::{
 use crate::{
     analysis::{Interval, LiveTick, Measured, State},
     guidance::{Band, Guidance, Plan, Units},
-    live::{
-        board::Link,
-        model::{Model, View},
-    },
+    live::{board::Link, model::Model, view::View},
     session::Event,
 };
 
