@@ -40,6 +40,9 @@ const SECTION: (u16, u16) = (SIDE as u16, SIDE as u16 / 2 + 1);
 /// Below this there is only room for the sentence and the levels' words.
 const SMALLEST: (u16, u16) = (60, 18);
 
+/// What must be readable at any width.
+const STOP_KEY: &str = "q stop";
+
 /// How things are drawn on this terminal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Look {
@@ -329,13 +332,24 @@ fn key_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
     let text = match scene.prompt {
         Some(Prompt::Line { .. }) => "  Enter keeps it   Esc leaves it".to_owned(),
         Some(Prompt::Sure(_)) => "  y yes   n no".to_owned(),
-        None => format!(
-            "  s new section  n note  t technician  p {}  m sound {}  l page  q stop",
-            if scene.view.paused { "go on" } else { "pause" },
-            if scene.sound { "off" } else { "on" }
-        ),
+        None => keys_that_fit(scene, usize::from(area.width)),
     };
     frame.render_widget(Paragraph::new(Line::styled(text, Style::new().add_modifier(Modifier::REVERSED))), area);
+}
+
+/// The keys, those least missed left out until the rest fits; the one that stops never is.
+fn keys_that_fit(scene: &Scene<'_>, columns: usize) -> String {
+    let pause = if scene.view.paused { "p go on" } else { "p pause" };
+    let sound = if scene.sound { "m sound off" } else { "m sound on" };
+    let mut keys = vec!["s new section", "n note", "t technician", pause, sound, "l page", STOP_KEY];
+    for least in ["l page", sound, "t technician", "n note", "s new section", pause] {
+        let text = format!("  {}", keys.join("  "));
+        if text.chars().count() <= columns {
+            return text;
+        }
+        keys.retain(|key| *key != least);
+    }
+    STOP_KEY.to_owned()
 }
 
 /// Too small for the picture: words alone, the sentence first.
@@ -348,7 +362,7 @@ fn small(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
         .flat_map(|text| wrap(text, usize::from(area.width.max(1))))
         .map(|line| Line::styled(line, style.add_modifier(Modifier::REVERSED)))
         .collect();
-    lines.push(Line::raw(format!("{}  {}", view.elapsed, link_words(scene))));
+    lines.push(Line::raw(format!("{STOP_KEY}  {}  {}", view.elapsed, link_words(scene))));
     for level in &view.levels {
         lines.push(Line::raw(format!(
             "{} {} {}",

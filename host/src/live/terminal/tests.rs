@@ -198,6 +198,20 @@ fn it_draws_at_any_size_and_says_the_sentence_first() {
 }
 
 #[test]
+fn the_key_that_stops_is_readable_at_any_width() {
+    let view = view(|_| ());
+    for (width, height) in (6..=100).flat_map(|width| [(width, 24), (width, 12)]) {
+        for paused in [false, true] {
+            let view = View { paused, ..view.clone() };
+            assert!(drawn((width, height), &view, |_| ()).has("q stop"), "{width} by {height}");
+        }
+    }
+    let keys = |width| drawn((width, 24), &view, |_| ()).row_with("q stop").trim().to_owned();
+    assert_eq!(keys(60), "s new section  n note  t technician  p pause  q stop");
+    assert_eq!(keys(80), "s new section  n note  t technician  p pause  m sound off  l page  q stop");
+}
+
+#[test]
 fn what_is_typed_is_seen_to_its_end() {
     let prompt = Prompt::Line { label: "Note", text: format!("{}end", "long ".repeat(30)) };
     let picture = drawn((80, 24), &view(|_| ()), |scene| scene.prompt = None);
