@@ -20,6 +20,7 @@ pub mod recording;
 pub mod replay;
 pub mod report;
 pub mod results;
+mod sensor_clock;
 pub mod session;
 pub mod shop;
 pub mod simulation;

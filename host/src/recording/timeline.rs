@@ -16,15 +16,11 @@ use crate::{
     analysis::{Reading, Run, SurfaceLook},
     calibration::Calibration,
     guidance::units::count,
+    sensor_clock::{Life, Queue, SensorClock},
 };
 
 /// A hole longer than this is an interruption: nothing before continues across it. Shorter ones are lost samples.
 const BREAK_US: f64 = 500_000.0;
-/// The streams of one sensor reach the host this much out of order at most; a larger step back is a restart.
-const RESTART_US: f64 = 1_000_000.0;
-/// What the sensor sends before its data, marks and introductions among them, overtakes this much of it at most: all that waits
-/// when nobody reads.
-const OVERTAKE_US: f64 = 2_000_000.0;
 /// Sensor time may run ahead of host time by this much (a host clock that was set back) before it is not believed.
 const RUNAWAY_US: f64 = 60_000_000.0;
 /// More samples than this are never lost in one go; the counter has started anew.
@@ -114,27 +110,16 @@ struct Introduction {
 struct Clock {
     /// Recording time = sensor time + this, µs.
     offset_us: f64,
-    /// Latest sensor time seen, µs, and the host time it came with, ns.
-    latest_us: f64,
+    sensor: SensorClock,
+    /// The host time that its latest time came with, ns.
     latest_log_ns: u64,
-    /// Latest sensor time of the data, µs, which may lie behind; `None` before the first of this life of the sensor.
-    data_us: Option<f64>,
 }
 
-/// Which of the sensor's two queues a message waited in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Queue {
-    /// Marks and introductions, which overtake the data.
-    First,
-    /// Blocks and looks.
-    Data,
-}
-
-/// Whether a message is known to come from between the same two restarts as the last.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Life {
-    Same,
-    Unknown,
+impl Clock {
+    /// Recording time of the latest sensor time seen, µs.
+    fn now_us(&self) -> f64 {
+        self.sensor.latest_us() as f64 + self.offset_us
+    }
 }
 
 /// A frame that waits for the first accelerometer sample.
@@ -198,8 +183,7 @@ impl Timeline {
 
     /// Latest moment of recording time, µs; `None` before the first reading. What people do is placed there.
     pub fn now_us(&self) -> Option<f64> {
-        let clock = self.clock.map(|c| c.latest_us + c.offset_us);
-        clock.or(self.accel.due_us)
+        self.clock.map(|c| c.now_us()).or(self.accel.due_us)
     }
 
     fn frame(&mut self, raw: &[u8], log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
@@ -235,7 +219,7 @@ impl Timeline {
             Ok(ToHost::Gyro(block)) => self.block(&block, true, log_ns, sink),
             Ok(ToHost::Surface(look)) => self.surface(&look, log_ns, sink),
             Ok(ToHost::Mark(mark)) => {
-                let t_us = self.place(mark.t_us as f64, Queue::First, Life::Unknown, log_ns, sink);
+                let t_us = self.place(mark.t_us, Queue::First, Life::Unknown, log_ns, sink);
                 sink(Reading::Mark { t_us });
             }
             Ok(ToHost::Health(_) | ToHost::Pong(_) | ToHost::Reply(_)) => {}
@@ -249,7 +233,7 @@ impl Timeline {
         self.introduction = Some(Introduction { accel: hello.accel, gyro: hello.gyro, mounting });
         // Recording time starts with the first sample, not with the introduction; later ones tell of a restart.
         if self.clock.is_some() {
-            self.place(hello.uptime_us as f64, Queue::First, Life::Unknown, log_ns, sink);
+            self.place(hello.uptime_us, Queue::First, Life::Unknown, log_ns, sink);
         }
         // What is stamped later than the sensor's present belongs to its life before a restart.
         self.early.retain(|early| early.sensor_us <= hello.uptime_us);
@@ -264,11 +248,9 @@ impl Timeline {
             self.losses.unusable_frames += 1;
             return;
         }
-        // A block that goes on from the last one is of the same life of the sensor, however old: one that was begun before the
-        // motion chip fell silent is sent when the chip is back.
         let expected_index = if is_gyro { &self.gyro } else { &self.accel }.expected_index;
         let life = if expected_index == Some(block.first_index) { Life::Same } else { Life::Unknown };
-        let mut first_us = self.place(block.first_us as f64, Queue::Data, life, log_ns, sink);
+        let mut first_us = self.place(block.first_us, Queue::Data, life, log_ns, sink);
         let count = block.samples.len();
         let is_measured = block.flags & Block::NOMINAL_SPACING == 0;
         let known_ns = &mut self.measured_ns[usize::from(is_gyro)];
@@ -329,7 +311,7 @@ impl Timeline {
     }
 
     fn surface(&mut self, look: &Surface, log_ns: u64, sink: &mut impl FnMut(Reading<'_>)) {
-        let t_us = self.place(look.t_us as f64, Queue::Data, Life::Unknown, log_ns, sink);
+        let t_us = self.place(look.t_us, Queue::Data, Life::Unknown, log_ns, sink);
         if let Some(before) = self.surface_index.replace(look.index) {
             self.losses.surface_looks += u64::from(look.index.wrapping_sub(before).wrapping_sub(1));
         }
@@ -349,44 +331,35 @@ impl Timeline {
     /// Recording time of a sensor time, noticing restarts.
     fn place(
         &mut self,
-        sensor_us: f64,
+        sensor_us: u64,
         queue: Queue,
         life: Life,
         log_ns: u64,
         sink: &mut impl FnMut(Reading<'_>),
     ) -> f64 {
-        let start = |offset_us| {
-            let data_us = (queue == Queue::Data).then_some(sensor_us);
-            Clock { offset_us, latest_us: sensor_us, latest_log_ns: log_ns, data_us }
+        let start = |now_us: f64| Clock {
+            offset_us: now_us - sensor_us as f64,
+            sensor: SensorClock::begun(sensor_us, queue),
+            latest_log_ns: log_ns,
         };
         let Some(clock) = &mut self.clock else {
-            self.clock = Some(start(-sensor_us));
+            self.clock = Some(start(0.0));
             return 0.0;
         };
-        let step_us = sensor_us - clock.latest_us;
-        let host_us = log_ns.saturating_sub(clock.latest_log_ns) as f64 / 1000.0;
-        // Within a queue messages keep their order; between the two the data may be late.
-        let before_us = match queue {
-            Queue::First => clock.latest_us,
-            Queue::Data => clock.data_us.unwrap_or(clock.latest_us - OVERTAKE_US),
-        };
-        let back = sensor_us - before_us < -RESTART_US && life == Life::Unknown;
-        if back || step_us > host_us + RUNAWAY_US {
-            let from_us = clock.latest_us + clock.offset_us;
+        let before = *clock;
+        let step_us = sensor_us as f64 - before.sensor.latest_us() as f64;
+        let host_us = log_ns.saturating_sub(before.latest_log_ns) as f64 / 1000.0;
+        if clock.sensor.went_back(sensor_us, queue, life) || step_us > host_us + RUNAWAY_US {
+            let from_us = before.now_us();
             let to_us = from_us + host_us;
-            *clock = start(to_us - sensor_us);
+            *clock = start(to_us);
             self.losses.restarts += 1;
             (self.accel, self.gyro, self.surface_index) = (Stream::default(), Stream::default(), None);
             sink(Reading::Break { from_us, to_us });
-        } else {
-            if step_us > 0.0 {
-                (clock.latest_us, clock.latest_log_ns) = (sensor_us, log_ns);
-            }
-            if queue == Queue::Data {
-                clock.data_us = Some(clock.data_us.map_or(sensor_us, |data_us| data_us.max(sensor_us)));
-            }
+        } else if step_us > 0.0 {
+            clock.latest_log_ns = log_ns;
         }
-        sensor_us + clock.offset_us
+        sensor_us as f64 + clock.offset_us
     }
 
     fn table(&mut self, piece: &TableEntry, sink: &mut impl FnMut(Reading<'_>)) {
