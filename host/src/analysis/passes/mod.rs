@@ -11,7 +11,7 @@ mod group;
 
 use super::attitude::Vec3;
 use super::findings::Interval;
-use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along};
+use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along, quick_between};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Event, Stretch};
 use group::group;
@@ -248,15 +248,14 @@ fn turn_into(axis: [f64; 2], i: usize, strokes: &[RawStroke], refined: &[Refined
         return Turn::Reversal(both);
     }
     if let Some([first, second]) = strokes[i].aside {
-        let quick = [0, 1].map(|k| 0.5 * (first.step[k] - second.step[k]));
+        let quick = quick_between(first.step, second.step);
         let within = strokes[i - 1].masked[1] || strokes[i].masked[0];
         let leak = if within { SUM_ASKEW * quick[0].hypot(quick[1]) } else { 0.0 };
         let (aside_s, turn_s) = (second.t_s - first.t_s, refined[i].times_s[0] - refined[i - 1].times_s[1]);
         let sd = (core::f64::consts::SQRT_2 * STEP_SD_MPS).hypot(leak);
         return Turn::Stopped(both, sd, across(axis, quick) * aside_s / turn_s);
     }
-    let (end, start) = (refined[i - 1].steps[1], refined[i].steps[0]);
-    Turn::Sidestep(both, 0.5 * across(axis, [end[0] - start[0], end[1] - start[1]]))
+    Turn::Sidestep(both, across(axis, quick_between(refined[i - 1].steps[1], refined[i].steps[0])))
 }
 
 /// Which way along the axis each stroke went, +1 or -1.

@@ -20,7 +20,7 @@ mod tests;
 use super::findings::Measured;
 use super::turns::Event;
 use pair::goes_anywhere;
-pub(super) use pair::{across, along};
+pub(super) use pair::{across, along, quick_between};
 use std::sync::Arc;
 
 /// Accounts carried along.

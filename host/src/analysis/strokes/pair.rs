@@ -12,6 +12,11 @@ pub(in crate::analysis) fn across(d: [f64; 2], v: [f64; 2]) -> f64 {
     v[1] * d[0] - v[0] * d[1]
 }
 
+/// The quick movement between two bursts that belong together, m/s: half the difference of their steps.
+pub(in crate::analysis) fn quick_between(first: [f64; 2], second: [f64; 2]) -> [f64; 2] {
+    [0, 1].map(|i| 0.5 * (first[i] - second[i]))
+}
+
 /// How likely a movement is a quick one to anywhere: natural log of a density in the plane of velocities.
 pub(super) fn goes_anywhere(v: [f64; 2]) -> f64 {
     fits(v[0], MOVE_MPS) + fits(v[1], MOVE_MPS)
@@ -22,7 +27,7 @@ pub(super) struct Pair {
     /// Sum of the two: the change of velocity over both.
     pub(super) along: f64,
     pub(super) across: f64,
-    /// Half their difference: the quick movement between them.
+    /// The quick movement between the two.
     quick: [f64; 2],
     time_s: f64,
 }
@@ -30,11 +35,11 @@ pub(super) struct Pair {
 impl Pair {
     pub(super) fn of(first: Event, second: Event, d: [f64; 2]) -> Self {
         let sum = [first.step[0] + second.step[0], first.step[1] + second.step[1]];
-        let half = [0.5 * (first.step[0] - second.step[0]), 0.5 * (first.step[1] - second.step[1])];
+        let quick = quick_between(first.step, second.step);
         Self {
             along: along(d, sum),
             across: across(d, sum),
-            quick: [along(d, half), across(d, half)],
+            quick: [along(d, quick), across(d, quick)],
             time_s: second.t_s - first.t_s,
         }
     }
