@@ -21,16 +21,18 @@ const FLICKER: f64 = 0.664_282_6;
 /// Overlapping Allan deviation of values evenly spaced in time, for averages over `m` of them. `None` when there are fewer
 /// than `2 m + 1` phase points.
 pub fn overlapping_deviation(values: &[f64], m: usize) -> Option<f64> {
-    // Phase: running sum, taken from the mean so that it does not outgrow its digits.
+    deviation_of_phase(&phase(values), m)
+}
+
+/// Running sum from zero, taken from the mean so that it does not outgrow its digits.
+fn phase(values: &[f64]) -> Vec<f64> {
     let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
     let mut sum = 0.0;
-    let phase: Vec<f64> = std::iter::once(0.0)
-        .chain(values.iter().map(|v| {
-            sum += v - mean;
-            sum
-        }))
-        .collect();
-    deviation_of_phase(&phase, m)
+    let after_each = values.iter().map(|v| {
+        sum += v - mean;
+        sum
+    });
+    std::iter::once(0.0).chain(after_each).collect()
 }
 
 fn deviation_of_phase(phase: &[f64], m: usize) -> Option<f64> {
@@ -134,13 +136,7 @@ impl NoiseRecorder {
 }
 
 fn noise(values: &[f64], spacing_s: f64) -> Noise {
-    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
-    let mut sum = 0.0;
-    let mut phase = vec![0.0];
-    phase.extend(values.iter().map(|v| {
-        sum += v - mean;
-        sum
-    }));
+    let phase = phase(values);
     let curve: Vec<(f64, f64)> = (0..)
         .map(|octave| 1_usize << octave)
         .take_while(|m| values.len() >= FEWEST_AVERAGES * m)
