@@ -47,6 +47,8 @@ pub(crate) enum Verb {
     Demo(DemoArgs),
     /// Lists serial ports, the likely sensor marked.
     Ports,
+    /// What the sensor says of itself; sets its range, light and buzzer; restarts it.
+    Sensor(SensorArgs),
     /// Records from the sensor, with live warnings, until Ctrl-C.
     Record(RecordArgs),
     /// Pace practice: so many strokes at one pace, with live feedback and a short result.
@@ -101,6 +103,11 @@ fn a_past_day(text: &str) -> Result<jiff::civil::Date, String> {
 
 fn past(day: jiff::civil::Date, today: jiff::civil::Date) -> Result<jiff::civil::Date, String> {
     if day > today { Err(format!("that is still to come; today is {today}")) } else { Ok(day) }
+}
+
+/// A range that the motion chip has.
+fn a_range_g(text: &str) -> Result<u8, String> {
+    text.parse().ok().filter(|g| matches!(g, 4 | 8 | 16)).ok_or_else(|| "expected 4, 8 or 16".to_owned())
 }
 
 /// A moment of local time that is not still to come.
@@ -168,6 +175,64 @@ pub(crate) struct DemoArgs {
     pub(crate) speed: f64,
     #[command(flatten)]
     pub(crate) watch: WatchArgs,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass sensor\n  steadypass sensor --light-percent 20 --buzzer off\n  \
+                        steadypass sensor --restart\n\n\
+                        Settings last until the sensor restarts or is unplugged. It tells neither its light's brightness nor \
+                        whether its buzzer may sound: with every change what is not named goes to its default.")]
+pub(crate) struct SensorArgs {
+    /// The sensor's port. Default: the only one that says it is a sensor.
+    #[arg(long, value_name = "PORT")]
+    pub(crate) port: Option<String>,
+    #[command(flatten)]
+    pub(crate) settings: SettingArgs,
+    /// Start the sensor anew and wait until it is back.
+    #[arg(long, conflicts_with_all = ["settings", "loader"])]
+    pub(crate) restart: bool,
+    /// Start the sensor's loader, to copy a new firmware onto it; it is no sensor until that is done.
+    #[arg(long, conflicts_with = "settings")]
+    pub(crate) loader: bool,
+}
+
+/// What can be set in a sensor.
+#[derive(Debug, Args)]
+#[group(id = "settings", multiple = true)]
+pub(crate) struct SettingArgs {
+    /// Range of the accelerometer: 4, 8 or 16. What shakes harder is cut off. At the start: 16.
+    #[arg(long, value_name = "G", value_parser = a_range_g)]
+    pub(crate) accel_range_g: Option<u8>,
+    /// Time between two looks of the thermometer, 50 to 1000. At the start: 64.
+    #[arg(long, value_name = "MS", value_parser = clap::value_parser!(u16).range(50..=1000))]
+    pub(crate) surface_period_ms: Option<u16>,
+    /// Brightness of the light. Default: 60.
+    #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u8).range(0..=100))]
+    pub(crate) light_percent: Option<u8>,
+    /// Whether the buzzer may sound. Default: on.
+    #[arg(long, value_name = "on|off", hide_possible_values = true)]
+    pub(crate) buzzer: Option<Switch>,
+}
+
+impl SettingArgs {
+    /// Whether anything is to be set.
+    pub(crate) fn any(&self) -> bool {
+        let Self { accel_range_g, surface_period_ms, light_percent, buzzer } = self;
+        accel_range_g.is_some() || surface_period_ms.is_some() || light_percent.is_some() || buzzer.is_some()
+    }
+}
+
+/// On or off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Switch {
+    On,
+    Off,
+}
+
+impl Switch {
+    pub(crate) fn is_on(self) -> bool {
+        self == Self::On
+    }
 }
 
 #[derive(Debug, Args)]

@@ -354,7 +354,8 @@ pub enum SettingName {
     Light,
 }
 
-/// What the host may change.
+/// What the host may change; it lasts until the sensor restarts. Of these [`Hello`] tells the range (in [`Hello::accel`]) and the
+/// period back, the other two only the host knows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settings {
     /// Time between two looks of the thermometer, 50 to 1000 ms. Default 64.

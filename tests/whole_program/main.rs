@@ -6,6 +6,7 @@ mod interrupt;
 mod kill;
 mod live_and_review;
 mod old_recordings;
+mod sensor;
 mod shop;
 mod shop_bad_input;
 mod shop_names;

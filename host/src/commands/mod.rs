@@ -17,6 +17,7 @@ mod papers;
 mod ports;
 mod record;
 mod review;
+mod sensor;
 mod sheets;
 mod shop;
 mod simulate;
@@ -100,6 +101,7 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
              the same data; `steadypass import --invented` and `steadypass review` do the rest of the job with it",
         )),
         Verb::Ports => ports::run(&console),
+        Verb::Sensor(args) => sensor::run(&console, &args),
         Verb::Record(args) => record::run(&console, &args),
         Verb::Drill(args) => drill::run(&console, &args),
         Verb::Import(args) => import::run(&console, &args),

@@ -82,12 +82,28 @@ pub enum LinkError {
         /// Version of this program.
         host: u8,
     },
-    /// The sensor is there but will not start.
-    #[error("the sensor at {port} refused to start: {reason}")]
+    /// The sensor is there but will not do what it was asked.
+    #[error("the sensor at {port} refused {what}: {reason}")]
     Refused {
         /// Port name.
         port: String,
+        /// What it was asked for.
+        what: &'static str,
         /// Why.
         reason: String,
+    },
+    /// The sensor has introduced itself, but does not answer a command.
+    #[error("the sensor at {port} did not answer the command in 3 s; unplug it, plug it in and try again")]
+    NoAnswer {
+        /// Port name.
+        port: String,
+    },
+    /// It accepted to start anew, and has not been heard since.
+    #[error(
+        "the sensor that was at {port} was told to restart and has not come back in 10 s; unplug it and plug it in again"
+    )]
+    NotBack {
+        /// Port name.
+        port: String,
     },
 }

@@ -10,9 +10,10 @@
 //!
 //! A frame is handed on as it came, checksum and all; nothing is interpreted here but what the link itself needs:
 //! introductions, pongs and replies. An unplugged sensor does not end a recording: the same sensor resumes it with a gap,
-//! another one is refused.
+//! another one is refused. `command` sets and restarts a sensor that is not streaming.
 
 mod clock;
+mod command;
 mod error;
 mod heard;
 mod ports;
@@ -22,6 +23,7 @@ mod session;
 mod tests;
 
 pub use clock::{moment_of, now_ns};
+pub use command::accel_range_g;
 pub use error::LinkError;
 pub use ports::{Port, find_port, list_ports};
 pub use session::{BAUD, Link, LinkEvent, LinkReport};

@@ -15,7 +15,7 @@ use tokio::{
 };
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
-use super::{LinkError, find_port, heard::Heard, now_ns, ports, round_trips::RoundTrips};
+use super::{LinkError, command::setting_text, find_port, heard::Heard, now_ns, ports, round_trips::RoundTrips};
 
 /// Speed of the UART transport; USB ignores it.
 pub const BAUD: u32 = 921_600;
@@ -105,18 +105,18 @@ pub struct LinkReport {
 /// An open port with a sensor that has introduced itself.
 #[derive(Debug)]
 pub struct Link {
-    stream: SerialStream,
-    talk: Talk,
+    pub(super) stream: SerialStream,
+    pub(super) talk: Talk,
 }
 
 /// What outlives one opening of the port.
 #[derive(Debug)]
-struct Talk {
+pub(super) struct Talk {
     named: Option<String>,
-    port: String,
-    reader: Box<FrameReader>,
-    hello: Hello,
-    hello_frame: Vec<u8>,
+    pub(super) port: String,
+    pub(super) reader: Box<FrameReader>,
+    pub(super) hello: Hello,
+    pub(super) hello_frame: Vec<u8>,
     /// Samples have come at least once.
     has_streamed: bool,
     /// Bad frames not yet noted, and when some were.
@@ -290,7 +290,7 @@ impl Talk {
                             let waiting = waiting.get_or_insert_default();
                             waiting.refusals += 1;
                             if !self.has_streamed && waiting.refusals == FIRST_REFUSALS {
-                                return Err(LinkError::Refused { port: self.port.clone(), reason });
+                                return Err(LinkError::Refused { port: self.port.clone(), what: "to start", reason });
                             }
                             let reason = format!("it cannot start: {reason}");
                             if self.has_streamed && !self.tell(waiting, reason, events, report).await {
@@ -414,16 +414,11 @@ impl Talk {
                 }
                 () = sleep(LOOK_EVERY) => {}
             }
-            // It may come back under another name while a second one is plugged in: all that could be it are asked.
-            for port in self.named.clone().map_or_else(ports::likely, |named| vec![named]) {
-                let Ok(mut stream) = open_port(&port) else { continue };
-                self.reader.reset();
-                let Ok((hello, frame)) = introduce(&port, &mut stream, &mut self.reader).await else { continue };
-                if hello.unique_id == self.hello.unique_id {
-                    (self.port, self.hello, self.hello_frame) = (port, hello, frame);
-                    return Some(stream);
-                }
-                let sensor = id_text(&hello);
+            let (stream, heard) = self.look_once().await;
+            if stream.is_some() {
+                return stream;
+            }
+            for sensor in heard {
                 if strangers.insert(sensor.clone())
                     && events.send(LinkEvent::Stranger { log_ns: now_ns(), sensor }).await.is_err()
                 {
@@ -431,6 +426,23 @@ impl Talk {
                 }
             }
         }
+    }
+
+    /// Looks for the sensor once; besides, the ids of others that are there instead. It may come back under another name while a
+    /// second one is plugged in: all that could be it are asked.
+    pub(super) async fn look_once(&mut self) -> (Option<SerialStream>, Vec<String>) {
+        let mut strangers = Vec::new();
+        for port in self.named.clone().map_or_else(ports::likely, |named| vec![named]) {
+            let Ok(mut stream) = open_port(&port) else { continue };
+            self.reader.reset();
+            let Ok((hello, frame)) = introduce(&port, &mut stream, &mut self.reader).await else { continue };
+            if hello.unique_id == self.hello.unique_id {
+                (self.port, self.hello, self.hello_frame) = (port, hello, frame);
+                return (Some(stream), strangers);
+            }
+            strangers.push(id_text(&hello));
+        }
+        (None, strangers)
     }
 }
 
@@ -484,11 +496,11 @@ impl Waiting {
     }
 }
 
-fn refusal_text(refusal: Refusal) -> String {
+pub(super) fn refusal_text(refusal: Refusal) -> String {
     match refusal {
         Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
         Refusal::UnknownCommand => "its firmware does not know the command; update it".into(),
-        Refusal::OutOfRange(setting) => format!("setting {setting:?} is out of range"),
+        Refusal::OutOfRange(setting) => format!("its firmware does not take that value of {}", setting_text(setting)),
         Refusal::Streaming => "it is streaming already".into(),
     }
 }
@@ -504,7 +516,7 @@ fn open_port(port: &str) -> Result<SerialStream, LinkError> {
 }
 
 /// Asks who is there until an answer comes; returns it with its frame.
-async fn introduce(
+pub(super) async fn introduce(
     port: &str,
     stream: &mut SerialStream,
     reader: &mut FrameReader,
@@ -554,7 +566,7 @@ async fn introduce(
 }
 
 /// A full send buffer means that nobody reads at the other end; waiting for ever would hang the program.
-async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<()> {
+pub(super) async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<()> {
     let mut buffer = [0; MAX_FRAME];
     let frame = encode(command, &mut buffer).expect("every command fits a frame");
     timeout(Duration::from_secs(1), stream.write_all(frame))

@@ -2,7 +2,7 @@
 
 use std::{path::Path, time::Duration};
 
-use steadypass_protocol::{Block, ResetCause, ToHost, ToSensor, decode_frame};
+use steadypass_protocol::{Block, ResetCause, Settings, ToHost, ToSensor, decode_frame};
 use tempfile::TempDir;
 use tokio::{
     sync::{mpsc, watch},
@@ -10,7 +10,7 @@ use tokio::{
     time::{sleep, timeout},
 };
 
-use super::{Link, LinkError, LinkEvent, LinkReport};
+use super::{Link, LinkError, LinkEvent, LinkReport, accel_range_g};
 use crate::simulation::{Behaviour, Scenario, SensorOptions, Trouble, VirtualPort, VirtualSensor};
 
 fn virtual_port(folder: &TempDir, id: u8) -> VirtualPort {
@@ -266,4 +266,69 @@ async fn a_port_in_use_a_file_and_nothing_at_all_are_told_apart() {
     assert!(matches!(refused(&text(&file)).await, LinkError::NotAPort { what: "a file", .. }));
     assert!(matches!(refused(&text(&folder.path().join("none"))).await, LinkError::Missing { .. }));
     assert!(matches!(refused("/dev/null").await, LinkError::NotAPort { .. }));
+}
+
+#[tokio::test]
+async fn what_is_set_is_what_the_sensor_then_says_until_it_restarts() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Link::open(Some(name(&port))).await.expect("opens");
+    let said = |link: &Link| (accel_range_g(link.hello()), link.hello().surface_period_ms, link.hello().reset);
+    assert_eq!(said(&link), (16, 64, ResetCause::PowerOn));
+    let settings = Settings { accel_range_g: 8, surface_period_ms: 100, light_percent: 20, buzzer: false };
+    link.configure(settings).await.expect("accepted");
+    assert_eq!(said(&link), (8, 100, ResetCause::PowerOn));
+    let link = link.restart().await.expect("comes back");
+    assert_eq!(said(&link), (16, 64, ResetCause::Commanded));
+    assert!(link.hello().uptime_us < 5_000_000, "{:?}", link.hello());
+}
+
+#[tokio::test]
+async fn a_refused_setting_is_named_and_nothing_is_changed() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Link::open(Some(name(&port))).await.expect("opens");
+    let refused = link.configure(Settings { accel_range_g: 2, ..Settings::default() }).await;
+    let Err(LinkError::Refused { what: "the settings", reason, .. }) = refused else { panic!("{refused:?}") };
+    assert!(reason.contains("4, 8 or 16 g"), "{reason}");
+    link.configure(Settings { light_percent: 10, ..Settings::default() }).await.expect("accepted");
+    assert_eq!(accel_range_g(link.hello()), 16);
+}
+
+#[tokio::test]
+async fn a_stream_left_behind_is_stopped_before_anything_is_set() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut left = Running::start(name(&port)).await;
+    left.next_block().await;
+    left.task.abort();
+    assert!(left.task.await.expect_err("aborted").is_cancelled());
+    let mut link = Link::open(Some(name(&port))).await.expect("opens");
+    assert!(link.hello().streaming);
+    link.configure(Settings { accel_range_g: 4, ..Settings::default() }).await.expect("accepted");
+    assert!(!link.hello().streaming && accel_range_g(link.hello()) == 4);
+}
+
+#[tokio::test]
+async fn a_sensor_that_does_not_answer_or_come_back_is_an_error() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, 1);
+    let mut link = Link::open(Some(name(&port))).await.expect("opens");
+    port.with(|s| s.behave(Behaviour::Mute));
+    let ended = link.configure(Settings::default()).await;
+    assert!(matches!(ended, Err(LinkError::NoAnswer { .. })), "{ended:?}");
+
+    port.with(|s| s.behave(Behaviour::Normal));
+    let restart = tokio::spawn(link.restart());
+    timeout(Duration::from_secs(5), async {
+        while port.with(|s| s.uptime_us()) > 1_000_000 {
+            sleep(Duration::from_millis(10)).await;
+        }
+    })
+    .await
+    .expect("it starts anew");
+    port.unplug();
+    let ended = restart.await.expect("no panic");
+    let Err(error @ LinkError::NotBack { .. }) = ended else { panic!("{ended:?}") };
+    assert!(error.to_string().contains("has not come back in 10 s"), "{error}");
 }

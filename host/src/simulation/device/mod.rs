@@ -271,7 +271,7 @@ impl VirtualSensor {
         self.world.truth()
     }
 
-    fn uptime_us(&self) -> u64 {
+    pub(crate) fn uptime_us(&self) -> u64 {
         self.now_us - self.start_us
     }
 
