@@ -118,6 +118,7 @@ pub(super) enum Until<'a> {
     /// After so many seconds.
     Seconds(f64),
     /// When this turns true.
+    #[cfg_attr(not(unix), expect(dead_code, reason = "only the demo ends so, which needs a pseudo-terminal"))]
     Holds(&'a (dyn Fn() -> bool + Sync)),
     /// After so many strokes, and a moment for the last turn to be seen.
     Strokes(u32),
