@@ -83,7 +83,7 @@ pub struct LiveTick {
     pub surface_c: Option<f64>,
     /// Rise over the section's start, K.
     pub surface_rise_k: Option<f64>,
-    /// What the rise is expected to be in ten seconds, K.
+    /// Highest rise expected within ten seconds, or in the stroke to come, K.
     pub rise_in_10s_k: Option<Measured>,
     /// The hottest place this section, as a rise that decays as a panel cools, K; never below the spot's own.
     pub hot_side_rise_k: Option<f64>,

@@ -17,7 +17,7 @@
 //!   that soon ends, so nothing is foreseen from it (a wide interval says so). What the coming stroke brings is told from the
 //!   warmest of the strokes before (`crests`).
 //!
-//! It cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four seconds of a
+//! In the first pass it cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four seconds of a
 //! stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too warm, it
 //! comes with the crossing.
 //!
@@ -198,7 +198,7 @@ impl Heat {
         self.hot_side_k.map(|hot| decay_time_s(hot, COOL_K, self.tau_s))
     }
 
-    /// The highest rise expected within ten seconds.
+    /// The highest rise expected within ten seconds, or in the stroke to come.
     ///
     /// `short` and `long` are lines through the last readings; `warming` fits a young run to the rises (K above the
     /// start) when asked with an arm speed and an expected rate.

@@ -40,7 +40,7 @@ pub struct SurfaceNow {
     pub surface_c: Option<f64>,
     /// Rise over the section's start, K.
     pub rise_k: Option<f64>,
-    /// Highest rise expected within ten seconds, K.
+    /// Highest rise expected within ten seconds, or in the stroke to come, K.
     pub rise_in_10s_k: Option<Measured>,
     /// The section's hottest place as far as it was seen, cooling since, K; never below the spot's own rise.
     pub hot_side_rise_k: Option<f64>,

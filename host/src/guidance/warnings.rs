@@ -3,7 +3,7 @@
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
 //! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew | even the hot side is 1 K under it |
-//! | `heat-soon` | the rise expected in 10 s is clearly over the limit, or the rise is just under it | that is 1 K under it, or the panel is over the limit already |
+//! | `heat-soon` | the rise expected in 10 s or in the stroke to come is clearly over the limit, or the rise is just under it | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
@@ -22,7 +22,7 @@ use super::units::Units;
 /// What is wrong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum WarningKind {
-    /// The panel will be too warm within ten seconds.
+    /// The panel will be too warm within ten seconds, or in the stroke to come.
     HeatSoon,
     /// The panel is too warm.
     HeatOver,
@@ -98,7 +98,7 @@ impl Warning {
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, Some(value), Some(limit)) => {
                 // How far beyond the limit is a guess from a second or two of warming; the table has it, a person need not.
-                let why = if value < limit { "close to the limit of" } else { "within 10 s it may pass the limit of" };
+                let why = if value < limit { "close to the limit of" } else { "it may soon pass the limit of" };
                 format!("{act}: {why} {}", figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
@@ -364,10 +364,7 @@ mod tests {
         });
         assert_eq!(soon.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatSoon]);
         assert_eq!((soon[0].value, soon[0].limit), (Some(13.0), Some(20.0 * 5.0 / 9.0)));
-        assert_eq!(
-            soon[0].text(Units::Us, "OPM"),
-            "Lift soon or move on: within 10 s it may pass the limit of +20.0 °F"
-        );
+        assert_eq!(soon[0].text(Units::Us, "OPM"), "Lift soon or move on: it may soon pass the limit of +20.0 °F");
         let near = Warning { value: Some(10.8), ..soon[0] };
         assert_eq!(near.text(Units::Si, "OPM"), "Lift soon or move on: close to the limit of +11.1 K");
         assert!(soon[0].t_s <= 0.15);

@@ -93,7 +93,7 @@ pub struct Level {
     pub band: Option<String>,
     /// The bubble; `None` when there is nothing to show.
     pub bubble: Option<Bubble>,
-    /// Where the figure is expected to be in ten seconds, -1 to 1.
+    /// Where the figure is expected to be soon, -1 to 1.
     pub ahead: Option<f64>,
     /// Where it stands.
     pub zone: Zone,
