@@ -12,12 +12,10 @@
 use std::collections::VecDeque;
 
 use super::Measured;
+use super::strokes::MIN_STROKE_S;
 
 /// How late the end of a stroke is known at most, s.
 const KNOWN_AFTER_S: f64 = 6.0;
-
-/// Two ends nearer than this are one, told anew, s: shorter than any stroke.
-const SAME_END_S: f64 = 1.3;
 
 /// The spot has left a crest when it is this much below it, K: about eight standard deviations of the filtered readings.
 const LEFT_K: f64 = 1.0;
@@ -49,16 +47,16 @@ impl Crests {
         self.strokes
     }
 
-    /// The spot's rise now. `stroke_end_s` is the end of the last stroke known; it may be told again and again.
+    /// The spot's rise now. `stroke_end_s` is the end of the last stroke known; it may be told again and again, and a little anew.
     pub(super) fn see(&mut self, t_s: f64, rise_k: f64, stroke_end_s: Option<f64>) {
         if let Some(end_s) = stroke_end_s
-            && self.ended_s.is_none_or(|before| end_s > before + SAME_END_S)
+            && self.ended_s.is_none_or(|before| end_s > before + MIN_STROKE_S)
         {
             self.end_stroke(end_s);
         }
         self.lately.push_back((t_s, rise_k));
         while let Some((_, old_k)) = self.lately.pop_front_if(|(old_s, _)| t_s - *old_s > KNOWN_AFTER_S) {
-            self.earlier_k = max(self.earlier_k, Some(old_k));
+            self.earlier_k = Some(self.earlier_k.map_or(old_k, |earlier_k| earlier_k.max(old_k)));
         }
     }
 
@@ -70,8 +68,8 @@ impl Crests {
 
     fn end_stroke(&mut self, end_s: f64) {
         let within = self.lately.iter().take_while(|(t_s, _)| *t_s <= end_s).count();
-        let late_k = self.lately.drain(..within).map(|(_, rise)| rise).reduce(f64::max);
-        self.done.extend(max(self.earlier_k.take(), late_k));
+        let rises = self.earlier_k.take().into_iter().chain(self.lately.drain(..within).map(|(_, rise)| rise));
+        self.done.extend(rises.reduce(f64::max));
         if self.done.len() > TOLD_FROM {
             self.done.pop_front();
         }
@@ -83,22 +81,15 @@ impl Crests {
     pub(super) fn next(&self, rise_k: f64) -> Option<Measured> {
         let top_k = self.lately.iter().map(|(_, rise)| *rise).fold(self.earlier_k.unwrap_or(rise_k), f64::max);
         let mut last = self.done.iter().copied().rev();
-        let (crest, before, first) = if top_k - rise_k > LEFT_K {
+        let crest = if top_k - rise_k > LEFT_K {
             // Of the stroke that goes on: its crest is past.
-            (top_k, last.next()?, last.next()?)
+            top_k
         } else {
             // The next one has begun and has not yet brought what is foreseen of it.
-            let crest = last.next().filter(|crest| top_k <= *crest)?;
-            (crest, last.next()?, last.next()?)
+            last.next().filter(|crest| top_k <= *crest)?
         };
+        let (before, first) = (last.next()?, last.next()?);
         (crest > before && before <= first).then_some(Measured { value: 2.0 * crest - before, sd: STEP_SD_K })
-    }
-}
-
-fn max(a: Option<f64>, b: Option<f64>) -> Option<f64> {
-    match (a, b) {
-        (Some(a), Some(b)) => Some(a.max(b)),
-        (a, b) => a.or(b),
     }
 }
 

@@ -17,9 +17,9 @@
 //!   that soon ends, so nothing is foreseen from it (a wide interval says so). What the coming stroke brings is told from the
 //!   warmest of the strokes before (`crests`).
 //!
-//! In the first pass it cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four seconds of a
-//! stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too warm, it
-//! comes with the crossing.
+//! In the first pass it cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four
+//! seconds of a stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too
+//! warm, it comes with the crossing.
 //!
 //! What is missing is the path, not the physics. A sheet like the simulation's, heated along the true path and run ten seconds
 //! ahead, foresees twice as many crossings with fewer needless warnings. But a stroke is known three seconds after its begin

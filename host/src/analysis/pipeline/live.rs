@@ -47,8 +47,7 @@ impl Pipeline {
             let passes = self.motion.preview(&motor.cuts_s, (&self.setup).into(), &|t| motor.ran_at(t));
             let last = passes.last();
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
-            self.last_stroke = last.and_then(|p| p.strokes.last()).map(|s| s.traverse.interval());
-            self.stroke_end_s = last.and_then(|p| p.strokes.last()).map(|s| s.end_s);
+            self.last_stroke = last.and_then(|p| p.strokes.last()).copied();
             let heading = self.section_heading.or(passes.first().map(|p| p.axis[1].atan2(p.axis[0])));
             self.last_place = last.and_then(|p| place_of(p, heading));
         }
@@ -60,7 +59,7 @@ impl Pipeline {
         }
         let arm_mps = self.arm_mps(t_s, state);
         // A stroke of before a mark may be known after it only.
-        let stroke_end_s = self.stroke_end_s.filter(|end_s| *end_s > self.section_begun_s);
+        let stroke_end_s = self.last_stroke.map(|stroke| stroke.end_s).filter(|end_s| *end_s > self.section_begun_s);
         let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, stroke_end_s });
         let spin = tick.spin_hz;
         let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
@@ -72,7 +71,7 @@ impl Pipeline {
             pad_spin_hz: spin,
             spin_lost: tick.spin_lost,
             traverse_mps: (state == State::Working).then(|| now.speed_mps.and_then(running_estimate)).flatten(),
-            last_stroke_mps: self.last_stroke,
+            last_stroke_mps: self.last_stroke.map(|stroke| stroke.traverse.interval()),
             last_stroke_place: self.last_place,
             strokes: self.strokes_in_pass,
             sections_begun: self.sections_begun,
@@ -108,7 +107,7 @@ impl Pipeline {
             State::Still => None,
             State::Running | State::Working => self.running_since_s.or(Some(t_s)),
         };
-        if let Some(stroke) = self.last_stroke {
+        if let Some(stroke) = self.last_stroke.map(|stroke| stroke.traverse.interval()) {
             return Some(Measured { value: stroke.value, sd: (stroke.hi - stroke.lo) / (2.0 * Z90) });
         }
         let took_s = t_s - self.running_since_s? - SET_OFF_S;

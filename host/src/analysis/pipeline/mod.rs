@@ -24,10 +24,11 @@ mod statistics;
 mod tests;
 
 use super::cadence::Cadence;
-use super::findings::{Finding, Interval, LiveTick, Measured, State, StrokePlace};
+use super::findings::{Finding, LiveTick, Measured, State, StrokePlace};
 use super::grid::{Gridder, STEP_US};
 use super::motion::Motion;
 use super::orbit::{Orbit, OrbitTick, TICK_US};
+use super::passes::SettledStroke;
 use super::reading::{Reading, Run};
 use super::setup::Setup;
 use super::surface::{Surface, SurfaceCounts};
@@ -64,10 +65,8 @@ pub struct Pipeline {
     rows: Rows,
     /// Ticks at which hindsight found a rate, not yet in the motor log.
     rates_seen: VecDeque<i64>,
-    /// Live figures of the strokes so far.
-    last_stroke: Option<Interval>,
-    /// When it ended, s.
-    stroke_end_s: Option<f64>,
+    /// The last stroke so far, as first measured, and where it lay.
+    last_stroke: Option<SettledStroke>,
     /// When the motor was last switched on, s.
     running_since_s: Option<f64>,
     last_place: Option<StrokePlace>,
@@ -111,7 +110,6 @@ impl Pipeline {
             rows: Rows::default(),
             rates_seen: VecDeque::new(),
             last_stroke: None,
-            stroke_end_s: None,
             running_since_s: None,
             last_place: None,
             strokes_in_pass: 0,

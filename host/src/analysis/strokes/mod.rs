@@ -50,7 +50,7 @@ const USUAL_SCATTER: f64 = 0.8;
 /// A stroke begins this long after the burst before, at least, s.
 const STARTS_AFTER_S: f64 = 0.3;
 /// Shortest stroke, s.
-const MIN_STROKE_S: f64 = 1.3;
+pub(super) const MIN_STROKE_S: f64 = 1.3;
 /// How far a sideways step leaks into the sum of a turn's two bursts, relative.
 const SUM_ASKEW: f64 = 0.06;
 /// Widest sideways step, m: about two pads.
