@@ -82,9 +82,9 @@ fn exposure(
             continue;
         };
         match stretches(console, store, (technician, &sheet.technician), Path::new(&path), &sessions)? {
-            Some((stretches, some_lost)) => {
-                lost |= some_lost;
-                own.extend(stretches);
+            Some(told) => {
+                lost |= told.lost;
+                own.extend(told.stretches);
                 read.extend(sessions);
             }
             None => (whole, lost) = (false, true),
@@ -107,16 +107,22 @@ fn exposure(
     Ok((said, lost))
 }
 
-/// What ran for a technician in a recording of these sessions, by session, and whether data is missing from it; `None` where it
-/// cannot be read, which has been said.
-#[expect(clippy::type_complexity, reason = "two things about one recording, used once")]
+/// What a recording says of a technician's sessions.
+struct Told {
+    /// What ran, by session.
+    stretches: Vec<(Id, Running)>,
+    /// Whether data is missing from it.
+    lost: bool,
+}
+
+/// What the recording of these sessions says of a technician; `None` where it cannot be read, which has been said.
 fn stretches(
     console: &Console,
     store: &Shop,
     technician: (Id, &str),
     path: &Path,
     sessions: &[Id],
-) -> Result<Option<(Vec<(Id, Running)>, bool)>, ShopError> {
+) -> Result<Option<Told>, ShopError> {
     let of_file = fingerprint(path).map_err(Failure::failed).and_then(|print| Ok((print, read(console, path)?)));
     let (print, read) = match of_file {
         Ok(of_file) => of_file,
@@ -140,7 +146,8 @@ fn stretches(
     let began = filed.iter().find(|session| session.part == 1).map(|session| session.technician);
     let began = names.iter().find(|known| Some(known.id) == began).map_or("", |known| known.entry.name.as_str());
     let first = [began, &read.began];
-    Ok(Some((filed_stretches(read.stretches, &read.hands, &first, &filed, technician), read.lost)))
+    let stretches = filed_stretches(read.stretches, &read.hands, &first, &filed, technician);
+    Ok(Some(Told { stretches, lost: read.lost }))
 }
 
 fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {

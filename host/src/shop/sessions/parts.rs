@@ -29,8 +29,7 @@ impl Shop {
         Ok(rows.into_iter().collect())
     }
 
-    /// The session filed of a part of a recording, if any: of the same bytes, or of the same sensor and start, for a recording
-    /// filed while unfinished (`.part`) has other bytes when finished.
+    /// The session filed of a part of a recording, if any.
     pub(in crate::shop) fn session_of_recording(
         &self,
         fingerprint: &str,
@@ -38,18 +37,12 @@ impl Shop {
         started: &str,
         part: u32,
     ) -> Result<Option<Session>> {
-        // Of the part asked for, the recording being known by its first.
-        let sql = format!(
-            "WITH first AS (SELECT fingerprint FROM sessions WHERE part = 1 AND (fingerprint = ?1
-             OR (sensor <> '' AND sensor = ?2 AND started = ?3)) LIMIT 1)
-             SELECT {SESSION_COLUMNS} FROM sessions
-             WHERE fingerprint = (SELECT fingerprint FROM first) || iif(?4 = 1, '', '/' || ?4)"
-        );
-        let mut query = self.db.prepare_cached(&sql)?;
-        Ok(query.query_row(params![fingerprint, sensor, started, part], session_of).optional()?)
+        let parts = self.parts_of_recording(fingerprint, sensor, started)?;
+        Ok(parts.into_iter().find(|session| session.part == part))
     }
 
-    /// The sessions filed of a recording, by part; none where it is not filed. It is known as in `session_of_recording`.
+    /// The sessions filed of a recording, by part; none where it is not filed. It is known by its bytes, or by sensor and
+    /// start, for a recording filed while unfinished (`.part`) has other bytes when finished.
     ///
     /// # Errors
     /// When the store cannot be read.
