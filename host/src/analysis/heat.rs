@@ -14,8 +14,8 @@
 //!   the pad's heating rate: the run's length times its rate is what will be added, less the loss to the air. A young run is
 //!   fitted with its shape (`warming`), an older one with lines.
 //! * After two strokes the spot may cross the pattern that earlier ones left; a steep run there can be an edge of that pattern
-//!   that soon ends, so nothing is foreseen from it (a wide interval says so). What the coming stroke brings is told from the
-//!   warmest of the strokes before (`crests`).
+//!   that soon ends, so nothing is foreseen from it (a wide interval says so). What the third stroke of a crosshatch's second
+//!   pass brings is told from the warmest of the strokes before (`crests`).
 //!
 //! In the first pass it cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four
 //! seconds of a stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too
@@ -90,6 +90,8 @@ pub struct Motion {
     pub arm_mps: Option<Measured>,
     /// End of the last stroke known, s.
     pub stroke_end_s: Option<f64>,
+    /// How many finished strokes lie along the axis of now, after others across it; `None` while there were no others.
+    pub strokes_across: Option<u32>,
 }
 
 /// The warming run that the spot is in, as last seen young.
@@ -221,7 +223,7 @@ impl Heat {
         } else {
             self.along_run(t_s, short, long, flat, motion, warming)
         };
-        self.crests.next(short.rise_k).filter(|crest| crest.value > run.value).unwrap_or(run)
+        self.crests.next(short.rise_k, motion.strokes_across).filter(|crest| crest.value > run.value).unwrap_or(run)
     }
 
     /// The rise to which the warming run leads that the spot is in; `flat` where it is in none.
@@ -317,8 +319,12 @@ pub fn trailing(mean_rises_k: &[Option<f64>]) -> Vec<Option<bool>> {
 mod tests {
     use super::*;
 
-    const WORKING: Motion =
-        Motion { state: State::Working, arm_mps: Some(Measured { value: 0.02, sd: 0.001 }), stroke_end_s: None };
+    const WORKING: Motion = Motion {
+        state: State::Working,
+        arm_mps: Some(Measured { value: 0.02, sd: 0.001 }),
+        stroke_end_s: None,
+        strokes_across: None,
+    };
 
     fn trend(rise_k: f64, slope_k_s: f64) -> Trend {
         Trend { rise_k, slope_k_s, slope_sd_k_s: 0.15 }

@@ -286,7 +286,8 @@ mod tests {
         } else {
             State::Working
         };
-        Motion { state, arm_mps: (t > 15.0).then_some(Measured { value: 0.02, sd: 0.001 }), stroke_end_s: None }
+        let arm_mps = (t > 15.0).then_some(Measured { value: 0.02, sd: 0.001 });
+        Motion { state, arm_mps, ..Motion::default() }
     }
 
     /// Looks at 16 Hz of a chip with lag, noise and steps of 0.02 K, in surroundings of 22 °C.
@@ -436,7 +437,7 @@ mod tests {
             let t_us = 20.5e6 + f64::from(i) * 0.1e6;
             let look = SurfaceLook { t_us, apparent_c: Some(27.0), ambient_c: Some(22.0), corrected: true };
             surface.look(&look);
-            let still = Motion { state: State::Still, arm_mps: None, stroke_end_s: None };
+            let still = Motion { state: State::Still, ..Motion::default() };
             let (now, _) = surface.tick(t_us, still);
             assert!(now.hot_side_rise_k.is_none_or(|hot| hot < 1.0), "{now:?}");
         }

@@ -3,7 +3,7 @@
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
 //! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew | even the hot side is 1 K under it |
-//! | `heat-soon` | the rise expected in 10 s or in the stroke to come is clearly over the limit, or the rise is just under it | that is 1 K under it, or the panel is over the limit already |
+//! | `heat-soon` | the rise expected in 10 s or in the stroke to come is likely over the limit | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
@@ -96,10 +96,9 @@ impl Warning {
             WarningKind::SpinLost | WarningKind::SignalLost | WarningKind::HeatBlind => format!("{value:.1} s"),
         };
         match (self.kind, self.value, self.limit) {
-            (WarningKind::HeatSoon, Some(value), Some(limit)) => {
+            (WarningKind::HeatSoon, _, Some(limit)) => {
                 // How far beyond the limit is a guess from a second or two of warming; the table has it, a person need not.
-                let why = if value < limit { "close to the limit of" } else { "it may soon pass the limit of" };
-                format!("{act}: {why} {}", figure(limit))
+                format!("{act}: it may soon pass the limit of {}", figure(limit))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (WarningKind::HeatBlind, Some(value), _) => format!("{act} (no usable reading for {})", figure(value)),
@@ -260,10 +259,8 @@ impl Watch {
         if tick.state == State::Still || self.is_active(WarningKind::HeatOver) {
             return Evidence::Inside;
         }
-        let (Some(rise), Some(expected)) = (tick.surface_rise_k, tick.rise_in_10s_k) else { return Evidence::Between };
-        let sure = expected.value - limits::HEAT_SOON_SDS * expected.sd > self.heat_limit_k;
-        let near = rise.min(expected.value) > self.heat_limit_k - limits::HEAT_NEAR_K;
-        if sure || near {
+        let Some(expected) = tick.rise_in_10s_k else { return Evidence::Between };
+        if expected.value - limits::HEAT_SOON_SDS * expected.sd > self.heat_limit_k {
             Evidence::Outside
         } else if expected.value < self.heat_limit_k - limits::HEAT_CLEAR_K {
             Evidence::Inside
@@ -365,8 +362,7 @@ mod tests {
         assert_eq!(soon.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatSoon]);
         assert_eq!((soon[0].value, soon[0].limit), (Some(13.0), Some(20.0 * 5.0 / 9.0)));
         assert_eq!(soon[0].text(Units::Us, "OPM"), "Lift soon or move on: it may soon pass the limit of +20.0 °F");
-        let near = Warning { value: Some(10.8), ..soon[0] };
-        assert_eq!(near.text(Units::Si, "OPM"), "Lift soon or move on: close to the limit of +11.1 K");
+        assert_eq!(soon[0].text(Units::Si, "OPM"), "Lift soon or move on: it may soon pass the limit of +11.1 K");
         assert!(soon[0].t_s <= 0.15);
 
         let over = run(&mut watch, 5.0, 5.0, steady(12.0));
@@ -388,12 +384,16 @@ mod tests {
     }
 
     #[test]
-    fn a_doubtful_forecast_says_nothing() {
-        let begun = run(&mut watch(), 0.0, 30.0, |tick| {
-            tick.surface_rise_k = Some(4.0);
-            tick.rise_in_10s_k = Some(Measured { value: 12.0, sd: 2.0 });
-        });
-        assert_eq!(begun, []);
+    fn a_doubtful_forecast_just_over_the_limit_says_nothing() {
+        let expecting = |value, sd| {
+            run(&mut watch(), 0.0, 30.0, |tick| {
+                tick.surface_rise_k = Some(4.0);
+                tick.rise_in_10s_k = Some(Measured { value, sd });
+            })
+        };
+        assert_eq!(expecting(11.2, 3.0), []);
+        assert_eq!(expecting(11.2, 0.5).len(), 1);
+        assert_eq!(expecting(11.0, 0.1), [], "a rise that only comes near the limit");
     }
 
     #[test]

@@ -201,8 +201,8 @@ impl Levels {
         let Some(rise) = tick.surface_rise_k else {
             return level.because(if tick.surface_c.is_some() { "section not begun" } else { "no reading" });
         };
-        let half = tick.rise_in_10s_k.map_or(0.0, |ahead| Z90 * ahead.sd);
-        let mut level = level.at(Figure { value: rise, half }, band, self.units.rise(rise));
+        // The spot's rise is known to a few tenths of a kelvin: less than the narrowest bubble shows.
+        let mut level = level.at(Figure { value: rise, half: 0.0 }, band, self.units.rise(rise));
         level.ahead = tick.rise_in_10s_k.map(|ahead| place(ahead.value, band).clamp(-1.0, 1.0));
         // The order to let it cool goes by the side just worked, which the spot may not be looking at.
         let unseen = tick.hot_side_rise_k.filter(|hot| hot - rise > UNSEEN_K && level.zone == Zone::Within);

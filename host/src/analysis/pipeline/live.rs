@@ -60,7 +60,8 @@ impl Pipeline {
         let arm_mps = self.arm_mps(t_s, state);
         // A stroke of before a mark may be known after it only.
         let stroke_end_s = self.last_stroke.map(|stroke| stroke.end_s).filter(|end_s| *end_s > self.section_begun_s);
-        let (surface, settled) = self.surface.tick(t_s * 1e6, heat::Motion { state, arm_mps, stroke_end_s });
+        let known = heat::Motion { state, arm_mps, stroke_end_s, strokes_across: now.strokes_across };
+        let (surface, settled) = self.surface.tick(t_s * 1e6, known);
         let spin = tick.spin_hz;
         let pad_speed = tick.rate_hz.and_then(|r| pad_speed_mps(&self.setup.machine, r.value, spin));
         self.live.push_back(LiveTick {

@@ -18,6 +18,8 @@ const SAME_WAY_COST: f64 = 5.0;
 /// What a new direction costs, across the strokes before and at most aslant to them, natural log.
 const ACROSS_COST: f64 = 1.0;
 const ASLANT_COST: f64 = 4.0;
+/// Strokes whose directions' cosine is smaller are across each other.
+const ACROSS_COSINE: f64 = 0.7;
 /// What going elsewhere without a stop at the stroke's end costs, natural log.
 const NO_STOP_COST: f64 = 2.5;
 /// What setting off across at once, without a rest, costs, natural log.
@@ -50,6 +52,19 @@ impl Account {
         bursts
     }
 
+    /// Whether a stroke this way lies across the one before.
+    fn is_across(&self, way: [f64; 2]) -> bool {
+        self.direction.is_some_and(|before| (before[0] * way[0] + before[1] * way[1]).abs() < ACROSS_COSINE)
+    }
+
+    /// The next stroke goes this way. Where that is another axis, so many of the finished strokes lay along it already.
+    fn heads(&mut self, way: [f64; 2], already: u32) {
+        if self.is_across(way) {
+            self.axis_from = Some(self.strokes.saturating_sub(already));
+        }
+        self.direction = Some(way);
+    }
+
     fn after(&self, score: f64, mode: Mode, role: Role, event: Event) -> Self {
         let past = Some(Arc::new(Past { role, event, before: self.past.clone() }));
         Self { score: self.score + score, mode, since_s: event.t_s, past, passed_over: None, ..self.clone() }
@@ -79,7 +94,7 @@ impl Account {
         let score = score - self.rest_cost(event.t_s);
         let before = self.after(0.0, Mode::Sidestep, Role::EndUnnoticed, first);
         let mut next = before.after(score, Mode::Stroke, Role::Start, event);
-        next.direction = Some(d);
+        next.heads(d, 0);
         next.speed = Some(speed);
         next.current = self.by_itself(speed, sd);
         next.sidestep_m = Some(pair.aside_m());
@@ -127,6 +142,7 @@ impl Account {
                 score: self.score - UNSEEN_COST - cost,
                 mode: Mode::Stroke,
                 direction: Some(direction),
+                axis_from: if back { self.axis_from } else { Some(self.strokes) },
                 current: None,
                 stroke_s: self.stroke_s.filter(|_| back),
                 past: self
@@ -184,7 +200,7 @@ impl Account {
             let quarter = core::f64::consts::FRAC_PI_2;
             let off = (across.atan2(along) + 0.5 * quarter).rem_euclid(quarter) - 0.5 * quarter;
             score += (-0.5 * (off / 0.2).powi(2)).max(-ASLANT_COST) + 0.7;
-            if along.abs() < 0.7 {
+            if self.is_across(direction) {
                 stroke_s = None;
                 score -= ACROSS_COST;
             } else if along > 0.0 {
@@ -223,7 +239,7 @@ impl Account {
         let (score, stroke_s) = self.begins(event.step, STEP_MPS.hypot(event.blur));
         let score = score - REAL_COST - 1.0 - self.rest_cost(event.t_s);
         let mut next = self.after(score, Mode::Stroke, Role::Start, event);
-        next.direction = Some(direction);
+        next.heads(direction, 0);
         next.speed = Some(self.speed.map_or(size, |v| 0.5 * (v + size)));
         next.current = self.by_itself(size, STEP_MPS.hypot(event.blur));
         next.stroke_s = stroke_s;
@@ -294,8 +310,9 @@ impl Account {
         next.current = self.after_turn(-pair.along, 2.0 * sd);
         let aside = pair.aside_m();
         next.sidestep_m = Some(self.sidestep_m.map_or(aside, |m| 0.6 * m + 0.4 * aside));
-        // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes.
-        next.direction = Some(pair.turned(d, speed));
+        // Over the turn the sideways parts cancel: the sum of its two steps says where the new stroke goes, and the one it turned
+        // from came along the same axis.
+        next.heads(pair.turned(d, speed), 1);
         out.push(next);
 
         let anywhere = pair.goes_anywhere() - self.lent - REAL_COST - MOVE_COST - NO_STOP_COST;
@@ -311,7 +328,7 @@ impl Account {
         let score = fits(pair.along + speed, turn_sd.hypot(sd)) + fits(pair.across - way * speed, turn_sd.hypot(sd));
         let mut next =
             self.after(score + anywhere - AT_ONCE_COST - (2.0_f64).ln(), Mode::Stroke, Role::StartAcross, event);
-        next.direction = Some([-way * d[1], way * d[0]]);
+        next.heads([-way * d[1], way * d[0]], 0);
         next.current = self.by_itself(pair.across.abs(), sd);
         next.stroke_s = None;
         out.push(next);

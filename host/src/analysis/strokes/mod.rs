@@ -118,6 +118,8 @@ struct Account {
     stroke_s: Option<f64>,
     since_s: f64,
     strokes: u32,
+    /// How many of those came before the first along the axis of now; `None` while all lie along one.
+    axis_from: Option<u32>,
     past: Option<Arc<Past>>,
     /// What the first burst of a pair was given for now; the pair is judged together when its second burst comes.
     lent: f64,
@@ -168,6 +170,8 @@ pub(super) struct Now {
     pub(super) speed_mps: Option<Measured>,
     /// Finished strokes.
     pub(super) strokes: u32,
+    /// How many of those the current stroke is parallel to, counted back from the last; `None` while all lie along one axis.
+    pub(super) strokes_across: Option<u32>,
 }
 
 /// A stretch of work as the settled account has it.
@@ -225,6 +229,7 @@ impl StrokeTracker {
                 stroke_s: None,
                 since_s: f64::NEG_INFINITY,
                 strokes: 0,
+                axis_from: None,
                 past: None,
                 lent: 0.0,
                 passed_over: None,
@@ -284,7 +289,13 @@ impl StrokeTracker {
     /// The best account.
     pub(super) fn now(&self) -> Now {
         let best = &self.accounts[0];
-        Now { mode: best.mode, since_s: best.since_s, speed_mps: best.current, strokes: best.strokes }
+        Now {
+            mode: best.mode,
+            since_s: best.since_s,
+            speed_mps: best.current,
+            strokes: best.strokes,
+            strokes_across: best.axis_from.map(|from| best.strokes - from),
+        }
     }
 
     /// Strokes finished in the best account.

@@ -70,6 +70,31 @@ fn a_start_hidden_by_the_move_before_it_is_told_from_the_moves_end() {
 }
 
 #[test]
+fn strokes_across_those_before_are_counted_once_they_have_turned() {
+    let mut rng = ChaCha8Rng::seed_from_u64(24);
+    for hidden in [false, true] {
+        for _ in 0..40 {
+            let (mut events, times) = day(&mut rng, 0.03, 0.06);
+            if hidden {
+                events.retain(|e| e.t_s != times[4].0);
+            }
+            let mut tracker = StrokeTracker::new();
+            let mut counted = Vec::new();
+            for stroke in &times {
+                // Up to the start of the next: a turn's second burst says what its first began.
+                while let Some(event) = events.first().filter(|e| e.t_s <= stroke.1 + 0.7) {
+                    tracker.push(*event);
+                    events.remove(0);
+                }
+                counted.push(tracker.now().strokes_across);
+            }
+            assert_eq!(counted[..4], [None; 4]);
+            assert_eq!(counted[4..], [1, 2, 3, 4].map(Some), "hidden: {hidden}");
+        }
+    }
+}
+
+#[test]
 fn ends_that_do_not_lie_square_still_make_a_turn() {
     // Each stroke ends 4 cm from where the next begins along them: a step aside of 0.6 s goes 0.07 m/s along, too.
     let (mut events, mut times, mut t) = (Vec::new(), Vec::new(), 5.0);
