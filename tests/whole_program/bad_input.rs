@@ -2,7 +2,10 @@
 
 use std::{fs, os::unix::fs::PermissionsExt, os::unix::process::CommandExt, process::Command};
 
-use steadypass::simulation::{Behaviour, Scenario};
+use steadypass::{
+    recording::part_path,
+    simulation::{Behaviour, Scenario},
+};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -43,7 +46,7 @@ fn a_busy_port_and_a_taken_name() {
     let folder = TempDir::new().expect("temp");
     let port = virtual_port(&folder, &Scenario::demo(), 1.0);
     let first = start_record(&port, &at(&folder, "first.mcap"), &[]);
-    wait_for("streaming", || port.with(|s| s.is_streaming()));
+    wait_for("recording", || last_sample_us(&part_path(&at(&folder, "first.mcap"))).is_some());
     let name = text(port.path());
     expect(
         &["record", "--port", &name, "--out", &text(&at(&folder, "second.mcap"))],
@@ -53,6 +56,21 @@ fn a_busy_port_and_a_taken_name() {
     let output = interrupt(first);
     assert!(output.status.success(), "{}", stderr(&output));
     expect(&["record", "--port", &name, "--out", &text(&at(&folder, "first.mcap"))], 1, &["exists already"]);
+}
+
+#[test]
+fn a_recording_stopped_before_any_samples_came_leaves_nothing() {
+    let folder = TempDir::new().expect("temp");
+    // A sensor whose first block of samples takes a minute.
+    let port = virtual_port(&folder, &Scenario::demo(), 1e-4);
+    let out = at(&folder, "run.mcap");
+    let child = start_record(&port, &out, &[]);
+    wait_for("streaming", || port.with(|s| s.is_streaming()));
+    let output = interrupt(child);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    let told = stderr(&output);
+    assert!(told.contains("stopped before the sensor sent any samples; nothing was recorded"), "{told}");
+    assert_eq!(files(folder.path()), ["port"]);
 }
 
 #[test]

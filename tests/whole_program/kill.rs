@@ -2,11 +2,7 @@
 
 use std::{thread, time::Duration};
 
-use steadypass::{
-    recording::{Body, Reader, part_path},
-    simulation::Scenario,
-};
-use steadypass_protocol::{ToHost, decode_frame};
+use steadypass::{recording::part_path, simulation::Scenario};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -63,20 +59,4 @@ fn kill_after(ms: u64) -> f64 {
     }
     let started_us = sent_us.saturating_sub(ms * 1000);
     sent_us.saturating_sub(last_us.unwrap_or(started_us)) as f64 * 1e-6
-}
-
-/// Sensor time of the last accelerometer sample on the disk.
-fn last_sample_us(recording: &std::path::Path) -> Option<u64> {
-    let mut reader = Reader::open(recording).expect("a killed recording opens");
-    let mut last = None;
-    let mut look = |entry: steadypass::recording::Entry<'_>| {
-        let Body::Frame(raw) = entry.body else { return };
-        let mut scratch = [0; steadypass_protocol::MAX_FRAME];
-        let frame = decode_frame(raw, &mut scratch).expect("stored frames are whole");
-        if let Ok(ToHost::Accel(block)) = ToHost::decode(frame.payload) {
-            last = Some(block.first_us + block.samples.len() as u64 * u64::from(block.spacing_ns) / 1000);
-        }
-    };
-    while reader.next_chunk(&mut look).expect("reads") {}
-    last
 }

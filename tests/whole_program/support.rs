@@ -12,6 +12,7 @@ use steadypass::{
     recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote},
     simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
 };
+use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
 use tempfile::TempDir;
 
 /// The program.
@@ -88,6 +89,22 @@ pub(crate) fn wait_for(what: &str, condition: impl Fn() -> bool) {
         assert!(Instant::now() < deadline, "{what} did not happen within a minute");
         std::thread::sleep(Duration::from_millis(20));
     }
+}
+
+/// Sensor time of the last accelerometer sample on the disk; `None` while there is none.
+pub(crate) fn last_sample_us(recording: &Path) -> Option<u64> {
+    let mut reader = Reader::open(recording).ok()?;
+    let mut last = None;
+    let mut look = |entry: Entry<'_>| {
+        let Body::Frame(raw) = entry.body else { return };
+        let mut scratch = [0; MAX_FRAME];
+        let frame = decode_frame(raw, &mut scratch).expect("stored frames are whole");
+        if let Ok(ToHost::Accel(block)) = ToHost::decode(frame.payload) {
+            last = Some(block.first_us + block.samples.len() as u64 * u64::from(block.spacing_ns) / 1000);
+        }
+    };
+    while reader.next_chunk(&mut look).expect("reads") {}
+    last
 }
 
 /// A CSV file as one map a row.

@@ -219,7 +219,7 @@ async fn record_async<'scope, 'env>(
     let hurried_on = ending::hurried()?;
     tokio::pin!(hurried_on);
     let (mut reason, mut disk, mut hurried) = ("stopped", Ok(()), false);
-    let (mut stopping, mut unwatched) = (false, false);
+    let (mut stopping, mut unwatched, mut noted) = (false, false, false);
     loop {
         tokio::select! {
             event = events.recv() => {
@@ -254,6 +254,7 @@ async fn record_async<'scope, 'env>(
                     let _ = stop.send(true);
                 }
                 Some(note) => {
+                    noted = true;
                     let log_ns = link::now_ns();
                     disk = writer.note(log_ns, &note);
                     let _ = to_analysis.send(Owned::Note(log_ns, note));
@@ -280,6 +281,11 @@ async fn record_async<'scope, 'env>(
             "{error}. What was recorded before is in {}",
             part_path(job.out).display()
         )));
+    }
+    // Not a tenth of a second of data: nobody would know what to do with the file.
+    if report.is_ok() && !noted && ended.as_ref().is_ok_and(|ended| ended.seconds == 0.0) {
+        writer.abandon();
+        return Err(Failure::failed(format!("{reason} before the sensor sent any samples; nothing was recorded")));
     }
     let recorded = finish(console, writer, report, ended, reason)?;
     Ok(Recorded { hurried, ..recorded })
