@@ -282,8 +282,9 @@ async fn record_async<'scope, 'env>(
             part_path(job.out).display()
         )));
     }
-    // Not a tenth of a second of data: nobody would know what to do with the file.
-    if report.is_ok() && !noted && ended.as_ref().is_ok_and(|ended| ended.seconds == 0.0) {
+    // Not a tenth of a second of data, and nothing else to tell: nobody would know what to do with the file.
+    let uneventful = !noted && matches!(report, Ok(LinkReport { losses: 0, .. }));
+    if uneventful && ended.as_ref().is_ok_and(|ended| ended.seconds == 0.0) {
         writer.abandon();
         return Err(Failure::failed(format!("{reason} before the sensor sent any samples; nothing was recorded")));
     }
