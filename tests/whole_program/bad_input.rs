@@ -3,7 +3,7 @@
 use std::{fs, os::unix::fs::PermissionsExt, os::unix::process::CommandExt, process::Command};
 
 use steadypass::{
-    recording::part_path,
+    recording::{Reader, part_path},
     simulation::{Behaviour, Scenario},
 };
 use tempfile::TempDir;
@@ -46,7 +46,8 @@ fn a_busy_port_and_a_taken_name() {
     let folder = TempDir::new().expect("temp");
     let port = virtual_port(&folder, &Scenario::demo(), 1.0);
     let first = start_record(&port, &at(&folder, "first.mcap"), &[]);
-    wait_for("recording", || last_sample_us(&part_path(&at(&folder, "first.mcap"))).is_some());
+    let part = part_path(&at(&folder, "first.mcap"));
+    wait_for("recording", || Reader::open(&part).ok().and_then(last_sample_us).is_some());
     let name = text(port.path());
     expect(
         &["record", "--port", &name, "--out", &text(&at(&folder, "second.mcap"))],

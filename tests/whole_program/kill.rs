@@ -2,7 +2,10 @@
 
 use std::{thread, time::Duration};
 
-use steadypass::{recording::part_path, simulation::Scenario};
+use steadypass::{
+    recording::{Reader, part_path},
+    simulation::Scenario,
+};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -46,7 +49,7 @@ fn kill_after(ms: u64) -> f64 {
     child.wait().expect("ends");
 
     let part = part_path(&out);
-    let last_us = last_sample_us(&part);
+    let last_us = last_sample_us(Reader::open(&part).expect("a killed recording opens"));
     let review = run(&["review", &text(&part), "--no-sheets", "--out", &text(&at(&folder, "review"))]);
     match last_us {
         // Killed before the first flush: there is nothing yet, and the program says so.

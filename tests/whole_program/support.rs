@@ -91,9 +91,8 @@ pub(crate) fn wait_for(what: &str, condition: impl Fn() -> bool) {
     }
 }
 
-/// Sensor time of the last accelerometer sample on the disk; `None` while there is none.
-pub(crate) fn last_sample_us(recording: &Path) -> Option<u64> {
-    let mut reader = Reader::open(recording).ok()?;
+/// Sensor time of the last accelerometer sample of a recording; `None` where there is none.
+pub(crate) fn last_sample_us(mut recording: Reader) -> Option<u64> {
     let mut last = None;
     let mut look = |entry: Entry<'_>| {
         let Body::Frame(raw) = entry.body else { return };
@@ -103,7 +102,7 @@ pub(crate) fn last_sample_us(recording: &Path) -> Option<u64> {
             last = Some(block.first_us + block.samples.len() as u64 * u64::from(block.spacing_ns) / 1000);
         }
     };
-    while reader.next_chunk(&mut look).expect("reads") {}
+    while recording.next_chunk(&mut look).expect("reads") {}
     last
 }
 

@@ -3,7 +3,7 @@
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
 //! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew | even the hot side is 1 K under it |
-//! | `heat-soon` | the rise expected in 10 s or in the stroke to come is likely over the limit | that is 1 K under it, or the panel is over the limit already |
+//! | `heat-soon` | the rise expected in 10 s or in the stroke to come is likelier over the limit than not | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |

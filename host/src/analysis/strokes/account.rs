@@ -138,11 +138,9 @@ impl Account {
             ([-d[1], d[0]], UNSEEN_ACROSS_COST, false),
             ([d[1], -d[0]], UNSEEN_ACROSS_COST, false),
         ] {
-            out.push(Self {
+            let mut next = Self {
                 score: self.score - UNSEEN_COST - cost,
                 mode: Mode::Stroke,
-                direction: Some(direction),
-                axis_from: if back { self.axis_from } else { Some(self.strokes) },
                 current: None,
                 stroke_s: self.stroke_s.filter(|_| back),
                 past: self
@@ -150,7 +148,9 @@ impl Account {
                     .as_ref()
                     .map(|p| Arc::new(Past { role: Role::MoveThenStart, event, before: p.before.clone() })),
                 ..self.clone()
-            });
+            };
+            next.heads(direction, 0);
+            out.push(next);
         }
     }
 
