@@ -1,9 +1,55 @@
-//! Which strokes form one pass: by rests, by the direction of their turns, by what cuts.
+//! Which strokes form one pass: by rests, by the direction of their bursts and of the quick steps between them, by what cuts.
+//!
+//! A pass has one axis. The bursts of its strokes lie along it, and the quick steps from one stroke to the next lie square to it;
+//! between two passes the arm may go anywhere. So those passes are sought, each with an axis, under which all this together is
+//! likeliest: from stroke to stroke over a grid of axes (A. J. Viterbi, IEEE Trans. Inf. Theory 13 (1967) 260; from memory).
+//! Costs are natural logarithms of how unlikely something is.
 
-use super::{RawStroke, Refined, sum, turn_sum};
+use super::{ASKEW, RawStroke, Refined, STEP_SD_MPS, SUM_ASKEW, across, along, quick_between, sum, turn_sum};
+use core::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI, SQRT_2, TAU};
+use core::ops::Range;
 
 /// Longest rest inside a pass, s.
 pub(super) const PAUSE_S: f64 = 6.0;
+/// Axes of the grid, evenly over half a turn.
+const AXES: usize = 36;
+/// What another pass after a rest costs, and one that begins without a rest. On drawn recordings of all kinds one more or less
+/// makes no difference.
+const NEXT_COST: f64 = 2.0;
+const AT_ONCE_COST: f64 = 5.0;
+/// How far a pass lies from square to the one before, one standard deviation, rad, and what a pass at any angle costs at most.
+const UNSQUARE_RAD: f64 = 0.25;
+const ASLANT_COST: f64 = 4.0;
+/// What a pass of one stroke costs where the work goes on beside it: nobody leaves a pass for a single stroke.
+const SINGLE_COST: f64 = 6.0;
+/// How far a quick step lies from square to the strokes it joins, one standard deviation, rad.
+const STEP_RAD: f64 = 0.25;
+/// What one burst, turn or step can cost at most: each may be spoiled by what is close to it.
+const AT_MOST: f64 = 3.0;
+
+/// Strokes that are thought to form one pass, and their common axis (see [`axis_of`]): the longer, the more certain.
+type Members = (Vec<usize>, [f64; 2]);
+
+pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<Members> {
+    let evidence = Evidence { strokes, refined };
+    // Whether nothing says that a pass ended before stroke `i`.
+    let goes_on = |i: usize| {
+        let (end_s, start_s) = (refined[i - 1].times_s[1], refined[i].times_s[0]);
+        strokes[i].joined || start_s - end_s < PAUSE_S && !cuts_s.iter().any(|c| (end_s..=start_s).contains(c))
+    };
+    let mut out = Vec::new();
+    let mut from = 0;
+    while from < strokes.len() {
+        let to = (from + 1..strokes.len()).find(|&i| !goes_on(i)).unwrap_or(strokes.len());
+        out.extend(evidence.passes(from..to).into_iter().map(|pass| {
+            let members: Vec<usize> = pass.collect();
+            let axis = evidence.axis(&members);
+            (members, axis)
+        }));
+        from = to;
+    }
+    out
+}
 
 /// A vector as an axis: to and fro count the same. The angle is doubled, the length kept.
 fn axis_of(v: [f64; 2]) -> [f64; 2] {
@@ -11,113 +57,156 @@ fn axis_of(v: [f64; 2]) -> [f64; 2] {
     [(v[0] * v[0] - v[1] * v[1]) / n, 2.0 * v[0] * v[1] / n]
 }
 
-/// Strokes that are thought to form one pass, and their common axis (see [`axis_of`]): the longer, the more certain.
-type Members = (Vec<usize>, [f64; 2]);
-
-pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<Members> {
-    let mut runs: Vec<Vec<usize>> = Vec::new();
-    for (i, stroke) in strokes.iter().enumerate() {
-        match runs.last_mut() {
-            Some(run) if stroke.joined => run.push(i),
-            _ => runs.push(vec![i]),
-        }
-    }
-    let runs = runs.into_iter().flat_map(|run| split_across(run, strokes, refined));
-    let passes = runs.map(|run| {
-        let axis = axis_of_run(&run, strokes, refined);
-        (run, axis)
-    });
-    // Whether the work may go on from one stroke to the next in the same pass.
-    let goes_on = |last: usize, first: usize| {
-        let (end_s, start_s) = (refined[last].times_s[1], refined[first].times_s[0]);
-        start_s - end_s < PAUSE_S && !cuts_s.iter().any(|c| (end_s..=start_s).contains(c))
-    };
-    let passes = join_parallel(passes, goes_on);
-    join_parallel(take_in_single_ones(passes, goes_on), goes_on)
+/// What an error costs.
+fn off(error: f64, sd: f64) -> f64 {
+    (0.5 * (error / sd).powi(2)).min(AT_MOST)
 }
 
-/// Where the arm begins to work across without a rest, as its turns before and after say.
-fn split_across(run: Vec<usize>, strokes: &[RawStroke], refined: &[Refined]) -> Vec<Vec<usize>> {
-    /// Turns that must agree on either side.
-    const TURNS: usize = 2;
-    /// Share of all that the turns say of the axis which one axis for all of them would have to give up.
-    const CLEAR: f64 = 0.5;
+/// What a pass along one axis of the grid costs after one along another; nothing can be said for one that is as good as parallel.
+fn turned(before: usize, axis: usize) -> Option<f64> {
+    let apart = before.abs_diff(axis);
+    let from_square = FRAC_PI_2 - PI * apart.min(AXES - apart) as f64 / AXES as f64;
+    (from_square <= FRAC_PI_4).then(|| (0.5 * (from_square / UNSQUARE_RAD).powi(2)).min(ASLANT_COST))
+}
 
-    let axes: Vec<[f64; 2]> = run[1..].iter().map(|&i| axis_of(turn_sum(i, strokes, refined))).collect();
-    let size = |v: [f64; 2]| v[0].hypot(v[1]);
-    let total = |axes: &[[f64; 2]]| axes.iter().fold([0.0; 2], |s, a| sum(s, *a));
-    let given_up = |k: usize| {
-        let (left, right) = (total(&axes[..k - 1]), total(&axes[k..]));
-        size(left) + size(right) - size(sum(left, right))
-    };
-    let best = (TURNS + 1..(axes.len() + 1).saturating_sub(TURNS)).max_by(|a, b| given_up(*a).total_cmp(&given_up(*b)));
-    match best.filter(|k| given_up(*k) > CLEAR * axes.iter().map(|a| size(*a)).sum::<f64>()) {
-        Some(k) => {
-            let (before, after) = run.split_at(k);
-            [before.to_vec(), after.to_vec()].into_iter().flat_map(|run| split_across(run, strokes, refined)).collect()
-        }
-        None => vec![run],
+/// The likeliest way to a state, which is an axis of the grid and whether the pass has more than one stroke.
+#[derive(Clone, Copy)]
+struct Way {
+    cost: f64,
+    before: Option<(usize, bool)>,
+}
+
+impl Way {
+    const NONE: Self = Self { cost: f64::INFINITY, before: None };
+
+    fn likelier(self, other: Self) -> Self {
+        if other.cost < self.cost { other } else { self }
+    }
+
+    /// What it costs that the pass is over; where nothing was before it, a single stroke is all there is.
+    fn over(self, many: bool) -> f64 {
+        self.cost + if many || self.before.is_none() { 0.0 } else { SINGLE_COST }
     }
 }
 
-fn join_parallel(passes: impl IntoIterator<Item = Members>, goes_on: impl Fn(usize, usize) -> bool) -> Vec<Members> {
-    let mut out: Vec<Members> = Vec::new();
-    for (run, axis) in passes {
-        if let Some((members, before)) = out.last_mut()
-            && alike(axis, *before) > 0.0
-            && goes_on(members[members.len() - 1], run[0])
-        {
-            members.extend(run);
-            *before = sum(*before, axis);
-        } else {
-            out.push((run, axis));
-        }
-    }
-    out
+/// What the strokes and their bursts say of axes.
+struct Evidence<'a> {
+    strokes: &'a [RawStroke],
+    refined: &'a [Refined],
 }
 
-/// Nobody leaves a pass for a single stroke within seconds, and after a rest the bursts of one stroke can say anything of
-/// its direction: single strokes belong to the pass beside them that is more nearly parallel.
-fn take_in_single_ones(passes: Vec<Members>, goes_on: impl Fn(usize, usize) -> bool) -> Vec<Members> {
-    let mut out: Vec<Members> = Vec::new();
-    let mut rest = passes.into_iter().peekable();
-    while let Some((run, axis)) = rest.next() {
-        let single = run.len() == 1;
-        let before = out.last().filter(|b| b.0.len() > 1 && goes_on(b.0[b.0.len() - 1], run[0]));
-        let after = rest.peek().filter(|a| a.0.len() > 1 && goes_on(run[0], a.0[0]));
-        let likeness = |pass: Option<&Members>| pass.map(|p| alike(axis, p.1));
-        match (likeness(before), likeness(after)) {
-            (Some(before), after) if single && after.is_none_or(|after| before >= after) => {
-                if let Some(before) = out.last_mut() {
-                    before.0.extend(run);
-                }
+impl Evidence<'_> {
+    /// The passes of some strokes between which nothing cuts.
+    fn passes(&self, strokes: Range<usize>) -> Vec<Range<usize>> {
+        let unit: [[f64; 2]; AXES] = core::array::from_fn(|k| {
+            let (s, c) = (PI * k as f64 / AXES as f64).sin_cos();
+            [c, s]
+        });
+        // For each stroke and axis the ways to it as a pass's first stroke, and as a later one.
+        let mut ways: Vec<[[Way; 2]; AXES]> = Vec::with_capacity(strokes.len());
+        for i in strokes.clone() {
+            let ways_along = |axis: usize| {
+                let own = self.own(i, unit[axis]);
+                let Some(before) = ways.last() else {
+                    return [Way { cost: own, before: None }, Way::NONE];
+                };
+                let states = |axis: usize| [false, true].map(|many| (before[axis][usize::from(many)], (axis, many)));
+                let within = own + self.within(i, unit[axis]);
+                let later = states(axis).map(|(way, state)| Way { cost: way.cost + within, before: Some(state) });
+                let first = (0..AXES).filter_map(|old| Some((old, own + self.next_cost(i) + turned(old, axis)?)));
+                let first = first.flat_map(|(old, cost)| {
+                    states(old).map(|(way, state)| Way { cost: way.over(state.1) + cost, before: Some(state) })
+                });
+                [first.fold(Way::NONE, Way::likelier), later.into_iter().fold(Way::NONE, Way::likelier)]
+            };
+            ways.push(core::array::from_fn(ways_along));
+        }
+        let Some(last) = ways.last() else { return Vec::new() };
+        let over = |(axis, many): (usize, bool)| last[axis][usize::from(many)].over(many);
+        let states = (0..AXES).flat_map(|axis| [(axis, false), (axis, true)]);
+        let mut state = states.min_by(|a, b| over(*a).total_cmp(&over(*b)));
+        let (mut passes, mut end) = (Vec::new(), strokes.end);
+        for (i, ways) in strokes.zip(&ways).rev() {
+            let Some((axis, many)) = state else { break };
+            if !many {
+                passes.push(i..end);
+                end = i;
             }
-            (_, Some(_)) if single => {
-                if let Some((members, _)) = rest.peek_mut() {
-                    members.splice(0..0, run);
-                }
+            state = ways[axis][usize::from(many)].before;
+        }
+        passes.reverse();
+        passes
+    }
+
+    /// Whether a turn led from stroke `i - 1` to `i`, so that only the sum of its bursts counts.
+    fn turns_into(&self, i: usize) -> bool {
+        self.strokes.get(i).is_some_and(|s| s.joined && s.aside.is_none())
+    }
+
+    /// What the bursts of stroke `i` that are no part of a turn cost, if it goes along `d`.
+    fn own(&self, i: usize, d: [f64; 2]) -> f64 {
+        let (stroke, refined) = (&self.strokes[i], &self.refined[i]);
+        let in_turn = [self.turns_into(i), self.turns_into(i + 1)];
+        let blurs = [stroke.start.blur, stroke.end.blur];
+        let told = (0..2).filter(|&end| !in_turn[end] && !stroke.says_nothing(end) && !refined.askew);
+        told.map(|end| {
+            let v = refined.steps[end];
+            off(across(d, v), STEP_SD_MPS.hypot(blurs[end]).hypot(ASKEW * along(d, v)))
+        })
+        .sum()
+    }
+
+    /// What it costs that stroke `i` follows the one before in a pass along `d`.
+    fn within(&self, i: usize, d: [f64; 2]) -> f64 {
+        let step = self.step_into(i);
+        let aside = step.map_or(0.0, |v| {
+            // Against a step in any direction alike.
+            let any = (PI / TAU.sqrt() / STEP_RAD).ln();
+            off(along(d, v).abs().atan2(across(d, v).abs()), STEP_RAD) - any
+        });
+        if !self.turns_into(i) {
+            return aside;
+        }
+        let (both, quick) = (turn_sum(i, self.strokes, self.refined), step.map_or(0.0, |v| v[0].hypot(v[1])));
+        let sd = (SQRT_2 * STEP_SD_MPS).hypot(SUM_ASKEW * quick).hypot(ASKEW * along(d, both));
+        aside + off(across(d, both), sd)
+    }
+
+    /// What it costs that stroke `i` begins another pass.
+    fn next_cost(&self, i: usize) -> f64 {
+        if self.turns_into(i) { AT_ONCE_COST } else { NEXT_COST }
+    }
+
+    /// The quick step into stroke `i` from the one before, where it was seen, m/s, to or fro.
+    fn step_into(&self, i: usize) -> Option<[f64; 2]> {
+        let (before, stroke) = (&self.strokes[i - 1], &self.strokes[i]);
+        let turn = stroke.joined && stroke.start != before.end;
+        let pair = stroke.aside.or(before.moved.map(|second| [before.end, second]));
+        match pair.or(turn.then_some([before.end, stroke.start])) {
+            Some([first, second]) => Some(quick_between(first.step, second.step)),
+            // A masked start is the burst that ended the quick step.
+            None => stroke.masked[0].then_some(stroke.start.step),
+        }
+    }
+
+    /// The common axis of a pass.
+    fn axis(&self, pass: &[usize]) -> [f64; 2] {
+        let chains = pass.chunk_by(|_, &i| self.strokes[i].joined);
+        chains.map(|chain| self.axis_of_chain(chain)).fold([0.0; 2], sum)
+    }
+
+    /// The common axis of strokes that all turned into each other.
+    fn axis_of_chain(&self, chain: &[usize]) -> [f64; 2] {
+        let turns = chain[1..].iter().map(|&i| axis_of(turn_sum(i, self.strokes, self.refined)).map(|v| 2.0 * v));
+        let mut axis = turns.fold([0.0; 2], sum);
+        let share = if chain.len() == 1 { 1.0 } else { 0.5 };
+        for (i, end) in [(chain[0], 0), (chain[chain.len() - 1], 1)] {
+            if self.strokes[i].says_nothing(end) {
+                continue;
             }
-            _ => out.push((run, axis)),
+            let share = if self.refined[i].askew { 0.02 } else { share };
+            axis = sum(axis, axis_of(self.refined[i].steps[end]).map(|v| share * v));
         }
+        axis
     }
-    out
-}
-
-/// Cosine of twice the angle between two axes.
-fn alike(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] * b[0] + a[1] * b[1]) / (a[0].hypot(a[1]) * b[0].hypot(b[1])).max(1e-12)
-}
-
-fn axis_of_run(run: &[usize], strokes: &[RawStroke], refined: &[Refined]) -> [f64; 2] {
-    let turns = run[1..].iter().map(|&i| axis_of(turn_sum(i, strokes, refined)).map(|v| 2.0 * v));
-    let mut axis = turns.fold([0.0; 2], sum);
-    let share = if run.len() == 1 { 1.0 } else { 0.5 };
-    for (i, end) in [(run[0], 0), (run[run.len() - 1], 1)] {
-        if strokes[i].says_nothing(end) {
-            continue;
-        }
-        let share = if refined[i].askew { 0.02 } else { share };
-        axis = sum(axis, axis_of(refined[i].steps[end]).map(|v| share * v));
-    }
-    axis
 }

@@ -2,9 +2,8 @@
 //!
 //! # Terms
 //!
-//! Strokes that follow each other by sideways steps belong to one pass. Runs of strokes separated by a rest belong to one
-//! pass if they are parallel and the rest is short ([`group::PAUSE_S`]); at an angle (a crosshatch) they are two. A pass lasts
-//! from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
+//! Strokes along one axis that follow each other by sideways steps, or by short rests ([`group::PAUSE_S`]), belong to one pass; at
+//! an angle (a crosshatch) they are two. A pass lasts from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
 //! pressed or the motor has stood for a minute; that is the pipeline's to say.
 
 mod group;
@@ -555,6 +554,29 @@ mod tests {
             assert_eq!(passes.iter().map(|p| p.strokes.len()).collect::<Vec<_>>(), [5, 5]);
             let same = preview(&pass(&mut rng, 10, 0.03, 0.1, 0.4), &[], Known::default());
             assert_eq!(same.len(), 1);
+        }
+    }
+
+    #[test]
+    fn a_stroke_between_rests_that_says_nothing_belongs_where_the_quick_step_to_it_lies_square() {
+        use core::f64::consts::FRAC_PI_2;
+        let mut rng = ChaCha8Rng::seed_from_u64(12);
+        let add = |strokes: &mut Vec<RawStroke>, more: Vec<RawStroke>| {
+            let by_s = strokes.last().map_or(0.0, |s| s.end.t_s - 7.0);
+            let later = |e: Event| Event { t_s: e.t_s + by_s, ..e };
+            strokes.extend(more.into_iter().map(|s| RawStroke { start: later(s.start), end: later(s.end), ..s }));
+        };
+        for (step, lengths) in [(0.4 + FRAC_PI_2, [6, 5]), (0.4, [5, 6])] {
+            let mut strokes = Vec::new();
+            add(&mut strokes, pass(&mut rng, 5, 0.03, 0.1, 0.4));
+            // The end of the quick step hides its start, and it ended by lifting off.
+            let mut hidden = pass(&mut rng, 1, 0.03, 0.0, 0.4)[0];
+            hidden.start.step = [0.15 * f64::cos(step), 0.15 * f64::sin(step)];
+            hidden.masked = [true; 2];
+            add(&mut strokes, vec![hidden]);
+            add(&mut strokes, pass(&mut rng, 5, 0.03, 0.1, 0.4 + FRAC_PI_2));
+            let found: Vec<usize> = preview(&strokes, &[], Known::default()).iter().map(|p| p.strokes.len()).collect();
+            assert_eq!(found, lengths);
         }
     }
 

@@ -35,8 +35,9 @@ const UNSEEN_COST: f64 = 4.0;
 const UNSEEN_BACK_COST: f64 = 0.7;
 const UNSEEN_ACROSS_COST: f64 = 1.4;
 /// What each second of rest costs, natural log, and a long rest at most: with the motor running nobody stands still for long.
-/// Common practice, no published source.
-const REST_COST_PER_S: f64 = 0.2;
+/// Common practice, no published source. With more for a long rest, drawn recordings with rests of 15 to 58 s show strokes there
+/// that were none.
+const REST_COST_PER_S: f64 = 0.3;
 const LONG_REST_COST: f64 = 5.0;
 /// Velocity steps of noise bursts, and of the measurement, m/s, one standard deviation per axis.
 const NOISE_MPS: f64 = 0.007;
@@ -195,9 +196,11 @@ fn fits(error: f64, sd: f64) -> f64 {
     -0.5 * (error / sd) * (error / sd) - sd.ln()
 }
 
-/// How likely a stroke lasts so long where they usually last `usual_s`, natural log; anyone may stop half way for once.
+/// How likely a stroke lasts so long where they usually last `usual_s`, natural log; anyone may stop half way for once, but not go
+/// on for several times as long.
 fn lasting(time_s: f64, usual_s: f64) -> f64 {
-    (-0.5 * ((time_s / usual_s).ln() / STROKE_SCATTER).powi(2)).max(-5.0)
+    let off = (time_s / usual_s).ln() / STROKE_SCATTER;
+    (-0.5 * off * off).max(if off < 0.0 { -5.0 } else { -15.0 })
 }
 
 /// What so many seconds of rest cost, natural log.

@@ -134,6 +134,12 @@ fn with_the_motor_running_a_faint_last_end_is_likelier_than_a_long_rest() {
 }
 
 #[test]
+fn a_stroke_may_stop_half_way_but_not_last_several_times_as_long_as_the_others() {
+    assert_eq!(lasting(2.0, 12.0), lasting(4.0, 12.0), "whoever stops half way may stop anywhere");
+    assert!(lasting(40.0, 12.0) < -LONG_REST_COST - UNSEEN_COST, "a long rest is likelier, even if it hid a start");
+}
+
+#[test]
 fn what_is_as_quick_as_a_step_aside_is_not_told_as_a_strokes_speed() {
     let told = |speed: f64| {
         let mut tracker = StrokeTracker::new();
