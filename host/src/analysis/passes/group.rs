@@ -62,11 +62,12 @@ fn off(error: f64, sd: f64) -> f64 {
     (0.5 * (error / sd).powi(2)).min(AT_MOST)
 }
 
-/// What a pass along one axis of the grid costs after one along another; nothing can be said for one that is as good as parallel.
-fn turned(before: usize, axis: usize) -> Option<f64> {
-    let apart = before.abs_diff(axis);
-    let from_square = FRAC_PI_2 - PI * apart.min(AXES - apart) as f64 / AXES as f64;
-    (from_square <= FRAC_PI_4).then(|| (0.5 * (from_square / UNSQUARE_RAD).powi(2)).min(ASLANT_COST))
+/// What a pass costs that lies so many steps of the grid off the one before; one as good as parallel to it is the same pass.
+fn turned() -> [Option<f64>; AXES] {
+    core::array::from_fn(|apart| {
+        let from_square = FRAC_PI_2 - PI * apart.min(AXES - apart) as f64 / AXES as f64;
+        (from_square <= FRAC_PI_4).then(|| (0.5 * (from_square / UNSQUARE_RAD).powi(2)).min(ASLANT_COST))
+    })
 }
 
 /// The likeliest way to a state, which is an axis of the grid and whether the pass has more than one stroke.
@@ -98,29 +99,7 @@ struct Evidence<'a> {
 impl Evidence<'_> {
     /// The passes of some strokes between which nothing cuts.
     fn passes(&self, strokes: Range<usize>) -> Vec<Range<usize>> {
-        let unit: [[f64; 2]; AXES] = core::array::from_fn(|k| {
-            let (s, c) = (PI * k as f64 / AXES as f64).sin_cos();
-            [c, s]
-        });
-        // For each stroke and axis the ways to it as a pass's first stroke, and as a later one.
-        let mut ways: Vec<[[Way; 2]; AXES]> = Vec::with_capacity(strokes.len());
-        for i in strokes.clone() {
-            let ways_along = |axis: usize| {
-                let own = self.own(i, unit[axis]);
-                let Some(before) = ways.last() else {
-                    return [Way { cost: own, before: None }, Way::NONE];
-                };
-                let states = |axis: usize| [false, true].map(|many| (before[axis][usize::from(many)], (axis, many)));
-                let within = own + self.within(i, unit[axis]);
-                let later = states(axis).map(|(way, state)| Way { cost: way.cost + within, before: Some(state) });
-                let first = (0..AXES).filter_map(|old| Some((old, own + self.next_cost(i) + turned(old, axis)?)));
-                let first = first.flat_map(|(old, cost)| {
-                    states(old).map(|(way, state)| Way { cost: way.over(state.1) + cost, before: Some(state) })
-                });
-                [first.fold(Way::NONE, Way::likelier), later.into_iter().fold(Way::NONE, Way::likelier)]
-            };
-            ways.push(core::array::from_fn(ways_along));
-        }
+        let ways = self.ways(strokes.clone());
         let Some(last) = ways.last() else { return Vec::new() };
         let over = |(axis, many): (usize, bool)| last[axis][usize::from(many)].over(many);
         let states = (0..AXES).flat_map(|axis| [(axis, false), (axis, true)]);
@@ -136,6 +115,39 @@ impl Evidence<'_> {
         }
         passes.reverse();
         passes
+    }
+
+    /// For each stroke and axis the likeliest ways to it as a pass's first stroke, and as a later one.
+    fn ways(&self, strokes: Range<usize>) -> Vec<[[Way; 2]; AXES]> {
+        let unit: [[f64; 2]; AXES] = core::array::from_fn(|k| {
+            let (s, c) = (PI * k as f64 / AXES as f64).sin_cos();
+            [c, s]
+        });
+        let turned = turned();
+        let mut ways: Vec<[[Way; 2]; AXES]> = Vec::with_capacity(strokes.len());
+        for i in strokes {
+            let Some(before) = ways.last() else {
+                ways.push(unit.map(|d| [Way { cost: self.own(i, d), before: None }, Way::NONE]));
+                continue;
+            };
+            let from = |axis: usize, cost: fn(Way, bool) -> f64| {
+                let from = |many| Way { cost: cost(before[axis][usize::from(many)], many), before: Some((axis, many)) };
+                from(false).likelier(from(true))
+            };
+            let over: [Way; AXES] = core::array::from_fn(|axis| from(axis, Way::over));
+            let next_cost = self.next_cost(i);
+            ways.push(core::array::from_fn(|axis| {
+                let first = over.iter().enumerate().filter_map(|(old, way)| {
+                    let turned = turned[old.abs_diff(axis)]?;
+                    Some(Way { cost: way.cost + next_cost + turned, ..*way })
+                });
+                let first = first.fold(Way::NONE, Way::likelier);
+                let later = from(axis, |way, _| way.cost);
+                let (own, within) = (self.own(i, unit[axis]), self.within(i, unit[axis]));
+                [Way { cost: first.cost + own, ..first }, Way { cost: later.cost + own + within, ..later }]
+            }));
+        }
+        ways
     }
 
     /// Whether a turn led from stroke `i - 1` to `i`, so that only the sum of its bursts counts.
