@@ -282,13 +282,8 @@ async fn record_async<'scope, 'env>(
             part_path(job.out).display()
         )));
     }
-    // Not a tenth of a second of data, and nothing else to tell: nobody would know what to do with the file.
-    let uneventful = !noted && matches!(report, Ok(LinkReport { losses: 0, .. }));
-    if uneventful && ended.as_ref().is_ok_and(|ended| ended.seconds == 0.0) {
-        writer.abandon();
-        return Err(Failure::failed(format!("{reason} before the sensor sent any samples; nothing was recorded")));
-    }
-    let recorded = finish(console, writer, report, ended, reason)?;
+    let came = Came::of(&report, ended.as_ref().ok(), noted);
+    let recorded = finish(console, writer, report, ended, came, reason)?;
     Ok(Recorded { hurried, ..recorded })
 }
 
@@ -304,27 +299,58 @@ fn note_of(ask: Ask) -> Option<UserNote> {
     })
 }
 
+/// What came of a recording: whether its file is kept, and whether recording failed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Came {
+    /// Not a tenth of a second of data, and nothing else to tell: nobody would know what to do with the file.
+    Nothing,
+    /// The sensor would not start, or never said a word: failed, but the file tells why, and what was noted.
+    OnlyWhy,
+    /// A recording, however short.
+    Recording,
+}
+
+impl Came {
+    /// * `ended`: what the analysis made of it; `None` where that broke down, and nobody knows how little there is.
+    /// * `noted`: somebody typed something.
+    fn of(report: &Result<LinkReport, LinkError>, ended: Option<&Ended>, noted: bool) -> Self {
+        match report {
+            Ok(LinkReport { losses: 0, .. }) if !noted && ended.is_some_and(|ended| ended.seconds == 0.0) => {
+                Self::Nothing
+            }
+            Err(_) | Ok(LinkReport { frames: 0, .. }) => Self::OnlyWhy,
+            Ok(_) => Self::Recording,
+        }
+    }
+}
+
+/// Closes the file, or leaves none where nothing came of it, and says what is missing.
 fn finish(
     console: &Console,
     writer: RecordingWriter,
     report: Result<LinkReport, LinkError>,
     ended: Result<Ended, Failure>,
+    came: Came,
     reason: &str,
 ) -> Result<Recorded, Failure> {
+    if came == Came::Nothing {
+        writer.abandon();
+        return Err(Failure::failed(format!("{reason} before the sensor sent any samples; nothing was recorded")));
+    }
     let (report, reason) = match &report {
         Ok(report) => (*report, reason.to_owned()),
         Err(error) => (LinkReport::default(), error.to_string()),
     };
     let path = writer.finish(report.bad_frames, &reason)?;
     let Ended { seconds, losses, strokes } = ended?;
+    if came == Came::OnlyWhy {
+        return Err(Failure::failed(reason));
+    }
     if let Some(round_trip) = report.round_trip_us {
         console.detail(&format!("{} frames, shortest round trip {:.1} ms", report.frames, round_trip as f64 / 1000.0));
     }
     if let Some(health) = &report.health {
         console.detail(&health_text(health));
-    }
-    if report.frames == 0 {
-        return Err(Failure::failed(reason));
     }
     let mut lost = Vec::new();
     if report.losses > 0 {
@@ -430,4 +456,31 @@ fn analyse(
         }
     }
     live.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_what_tells_nothing_leaves_no_file() {
+        let with = |frames, losses| Ok(LinkReport { frames, losses, ..LinkReport::default() });
+        let refused = || Err(LinkError::NoAnswer { port: "port".into() });
+        let ended = |seconds| Ended { seconds, ..Ended::default() };
+        let (none, some) = (ended(0.0), ended(0.1));
+        for (report, ended, noted, came) in [
+            (with(0, 0), Some(&none), false, Came::Nothing),
+            (with(3, 0), Some(&none), false, Came::Nothing),
+            (with(0, 0), Some(&none), true, Came::OnlyWhy),
+            (with(0, 1), Some(&none), false, Came::OnlyWhy),
+            (with(0, 0), None, false, Came::OnlyWhy),
+            (refused(), Some(&none), false, Came::OnlyWhy),
+            (with(3, 0), Some(&none), true, Came::Recording),
+            (with(3, 1), Some(&none), false, Came::Recording),
+            (with(3, 0), None, false, Came::Recording),
+            (with(3, 0), Some(&some), false, Came::Recording),
+        ] {
+            assert_eq!(Came::of(&report, ended, noted), came, "{report:?} {ended:?} {noted}");
+        }
+    }
 }
