@@ -2,12 +2,12 @@
 
 use steadypass::link::list_ports;
 
-use super::{Console, Done, Outcome};
+use super::{Console, Done, Failure, Outcome};
 
 pub(super) fn run(console: &Console) -> Outcome {
     let ports = list_ports();
     if console.json {
-        console.result(&serde_json::to_string_pretty(&ports).expect("plain text serialises"))?;
+        console.result(&serde_json::to_string_pretty(&ports).map_err(Failure::failed)?)?;
         return Ok(Done::Fine);
     }
     let width = ports.iter().map(|p| p.name.len()).max().unwrap_or(0);

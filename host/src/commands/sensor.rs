@@ -6,7 +6,7 @@ use serde::Serialize;
 use steadypass::link::{Link, LinkError, accel_range_g};
 use steadypass_protocol::{Hello, ResetCause, Settings};
 
-use super::{Console, Done, Outcome};
+use super::{Console, Done, Failure, Outcome};
 use crate::cli::SensorArgs;
 
 /// What the sensor says of itself.
@@ -42,11 +42,8 @@ pub(super) fn run(console: &Console, args: &SensorArgs) -> Outcome {
         return Ok(Done::Fine);
     };
     let told = told(&link, accepted);
-    let text = if console.json {
-        serde_json::to_string_pretty(&told).expect("plain values serialise")
-    } else {
-        in_words(&told)
-    };
+    let text =
+        if console.json { serde_json::to_string_pretty(&told).map_err(Failure::failed)? } else { in_words(&told) };
     console.result(&text)?;
     if accepted.is_some() {
         console.remark("Settings last until the sensor restarts or is unplugged.");
