@@ -1,6 +1,8 @@
 //! What may be a name, of a technician, a machine, a panel, a pad, and when two texts are the same one: alike on the command line,
 //! in a plan, in a recording and in the shop.
 
+use unicode_normalization::UnicodeNormalization as _;
+
 /// Most characters of a name: something, but not a novel.
 pub const MOST_CHARS: usize = 80;
 
@@ -32,7 +34,8 @@ impl NotAName {
 /// When the text is none.
 pub fn checked(text: &str) -> Result<&str, NotAName> {
     let text = text.trim();
-    match text.chars().count() {
+    // In either way to write an accent it is as long.
+    match text.nfc().count() {
         0 => Err(NotAName::Empty),
         n if n > MOST_CHARS => Err(NotAName::Long),
         _ if text.chars().any(char::is_control) => Err(NotAName::Control),
@@ -40,7 +43,13 @@ pub fn checked(text: &str) -> Result<&str, NotAName> {
     }
 }
 
-/// Whether two names, as typed, mean the same: in whatever letters, with whatever blanks around.
+/// A name as it is stored: an accent is one with its letter, not a character after it, as some systems write it.
+pub fn composed(name: &str) -> String {
+    name.nfc().collect()
+}
+
+/// Whether two names, as typed, mean the same: in whatever letters, however accents are written, with whatever blanks
+/// around.
 pub fn same(a: &str, b: &str) -> bool {
     key(a) == key(b)
 }
@@ -50,7 +59,8 @@ pub fn key(name: &str) -> String {
     // Lower-casing alone leaves apart what only upper case brings together: the two small sigmas, or a sharp s and its double s;
     // and upper case has a sharp s of its own, so that goes first. By character, for a sigma at the end of a word is one, too.
     let small = |text: &str| text.chars().flat_map(char::to_lowercase).collect::<String>();
-    small(&small(name.trim()).to_uppercase())
+    // Letters that have no capital of their own leave their accents behind, so these are put together again.
+    composed(&small(&small(&composed(name.trim())).to_uppercase()))
 }
 
 #[cfg(test)]
@@ -68,10 +78,16 @@ mod tests {
             ("wei\u{df}er Schaum", "WEISSER SCHAUM"),
             ("wei\u{df}er Schaum", "WEI\u{1e9e}ER SCHAUM"),
             ("\u{53f3}\u{30c9}\u{30a2}", "\u{3000}\u{53f3}\u{30c9}\u{30a2} "),
+            ("Jos\u{e9}", "JOSE\u{301} "),
+            ("\u{390}", "\u{3aa}\u{301}"),
+            ("\u{3b1}\u{345}\u{301}", "\u{391}\u{301}\u{345}"),
+            ("\u{30c9}\u{30a2}", "\u{30c8}\u{3099}\u{30a2}"),
         ] {
             assert!(same(a, b), "{a:?} {b:?}");
         }
-        for (a, b) in [("Robin", "Rob in"), ("Jorg", "J\u{f6}rg"), ("a", ""), ("\u{53f3}", "\u{5de6}")] {
+        for (a, b) in
+            [("Robin", "Rob in"), ("Jorg", "J\u{f6}rg"), ("Jorg", "Jo\u{308}rg"), ("a", ""), ("\u{53f3}", "\u{5de6}")]
+        {
             assert!(!same(a, b), "{a:?} {b:?}");
         }
     }
@@ -80,6 +96,8 @@ mod tests {
     fn a_name_is_short_and_on_one_line() {
         assert_eq!(checked("  Robin \u{fc} "), Ok("Robin \u{fc}"));
         assert_eq!(checked(&"\u{fc}".repeat(MOST_CHARS)).map(str::len), Ok(2 * MOST_CHARS));
+        assert_eq!(checked(&"u\u{308}".repeat(MOST_CHARS)).map(str::len), Ok(3 * MOST_CHARS));
+        assert_eq!(checked(&"u\u{308}".repeat(MOST_CHARS + 1)), Err(NotAName::Long));
         assert_eq!(checked(&"y".repeat(MOST_CHARS + 1)), Err(NotAName::Long));
         assert_eq!(checked(" \t"), Err(NotAName::Empty));
         assert_eq!(checked("a\nb"), Err(NotAName::Control));

@@ -16,14 +16,14 @@ pub(super) fn checked_day(day: &str) -> Result<&str> {
     }
 }
 
-/// A name without the blanks around it; `what` says of what it is one.
-pub(super) fn checked_name<'a>(what: &str, text: &'a str) -> Result<&'a str> {
-    name::checked(text).map_err(|_| {
+/// A name as it is stored, without the blanks around it; `what` says of what it is one.
+pub(super) fn checked_name(what: &str, text: &str) -> Result<String> {
+    name::checked(text).map(name::composed).map_err(|_| {
         ShopError::Value(format!("{what} {text:?}: a name has 1 to {MOST_CHARS} characters and no line breaks"))
     })
 }
 
 /// The same of a panel; an empty one means it was not told.
-pub(super) fn checked_panel(panel: &str) -> Result<&str> {
-    if panel.trim().is_empty() { Ok("") } else { checked_name("panel", panel) }
+pub(super) fn checked_panel(panel: &str) -> Result<String> {
+    if panel.trim().is_empty() { Ok(String::new()) } else { checked_name("panel", panel) }
 }

@@ -303,7 +303,7 @@ impl Shop {
             let technician = self.technician_of(facts, about, earlier.as_ref(), &mut remarks)?;
             let machine = self.machine_of(&plan, about, earlier.as_ref(), &mut remarks)?;
             let product = |kind, name: &Option<String>| name.as_ref().map(|n| self.product(kind, n)).transpose();
-            let panel = self.panel_of(facts, about, earlier.as_ref(), &mut remarks);
+            let panel = name::composed(&self.panel_of(facts, about, earlier.as_ref(), &mut remarks));
             let whole = NewSession {
                 fingerprint: fingerprint.clone(),
                 recording: Some(place.to_string_lossy().into_owned()),

@@ -82,7 +82,7 @@ impl Shop {
         match same[..] {
             [] => Err(unknown(what, name, &all)),
             [(id, _)] => Ok(*id),
-            // Earlier programs told names in other letters than ASCII apart by their case.
+            // Earlier programs told names apart by how an accent is written, and in other letters than ASCII by their case.
             [(_, one), (_, other), ..] => Err(ShopError::Value(format!(
                 "{} {name:?} can be {one:?} or {other:?}, which are one name in different letters; write it as one of them is \
                  written, or put them together: steadypass shop rename --merge --shop DIR {0} {other:?} {one:?}",
@@ -187,9 +187,11 @@ mod tests {
             Listed::Vehicle => shop.add_vehicle(&vehicle(name)),
         };
         for what in [Listed::Technician, Listed::Machine, Listed::Pad, Listed::Liquid, Listed::Vehicle] {
-            for (name, typed) in
-                [("J\u{f6}rg", " J\u{d6}RG"), ("\u{416}\u{435}\u{43d}\u{44f}", "\u{436}\u{415}\u{41d}\u{42f} ")]
-            {
+            for (name, typed) in [
+                ("J\u{f6}rg", " J\u{d6}RG"),
+                ("\u{416}\u{435}\u{43d}\u{44f}", "\u{436}\u{415}\u{41d}\u{42f} "),
+                ("Jos\u{e9}", "JOSE\u{301}"),
+            ] {
                 let id = add(what, name).expect("added");
                 assert_eq!(shop.find(what, typed).expect("known"), id, "{what:?}");
                 let again = add(what, typed).expect_err("taken");
@@ -211,6 +213,27 @@ mod tests {
         assert_eq!(shop.technician("J\u{d6}RG").expect("known"), 2);
         let said = shop.technician("j\u{f6}rg").expect_err("either").to_string();
         assert!(said.contains("can be \"J\u{f6}rg\" or \"J\u{d6}RG\"") && said.contains("rename --merge"), "{said}");
+    }
+
+    #[test]
+    fn an_accent_is_stored_in_one_way_and_found_in_both() {
+        let shop = Shop::in_memory();
+        let id = shop.add_technician(&technician("Jose\u{301}")).expect("added");
+        assert_eq!(shop.technicians().expect("read")[0].entry.name, "Jos\u{e9}");
+        assert_eq!(shop.technician("Jos\u{e9}").expect("known"), id);
+        assert_eq!(shop.technician("jose\u{301}").expect("known"), id);
+        shop.rename(Listed::Technician, "Jose\u{301}", "Rene\u{301}").expect("renamed");
+        assert_eq!(shop.technicians().expect("read")[0].entry.name, "Ren\u{e9}");
+        // As an earlier program stored two of them: each is still found as it is written, and they can be put together.
+        for name in ["Zo\u{eb}", "Zoe\u{308}"] {
+            shop.db.execute("INSERT INTO technicians (name) VALUES (?1)", [name]).expect("stored");
+        }
+        let both = [shop.technician("Zo\u{eb}").expect("known"), shop.technician("Zoe\u{308}").expect("known")];
+        assert_eq!(both, [id + 1, id + 2]);
+        let said = shop.technician("ZO\u{cb}").expect_err("either").to_string();
+        assert!(said.contains("can be \"Zo\u{eb}\" or \"Zoe\\u{308}\"") && said.contains("rename --merge"), "{said}");
+        shop.merge(Listed::Technician, "Zoe\u{308}", "Zo\u{eb}").expect("merged");
+        assert_eq!(shop.technician("ZOE\u{308}").expect("known"), both[0]);
     }
 
     #[test]
@@ -255,5 +278,6 @@ mod tests {
         shop.add_trial(&trial).expect("added");
         let history = History::of(&shop, 2026).expect("read");
         assert_eq!(history.verdict(on, Some(" K\u{dc}HLERHAUBE")).tries.len(), 1);
+        assert_eq!(history.verdict(on, Some("ku\u{308}hlerhaube")).tries.len(), 1);
     }
 }

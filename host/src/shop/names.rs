@@ -133,7 +133,7 @@ impl Shop {
     pub fn add_technician(&self, technician: &Technician) -> Result<Id> {
         let name = checked_name("technician", &technician.name)?;
         self.whole(|| {
-            self.free(Listed::Technician, name, None)?;
+            self.free(Listed::Technician, &name, None)?;
             self.db.execute("INSERT INTO technicians (name, note) VALUES (?1, ?2)", params![name, technician.note])?;
             Ok(self.db.last_insert_rowid())
         })
@@ -157,7 +157,7 @@ impl Shop {
             in_range("pad diameter, mm:", pad, 20.0, 300.0)?;
         }
         self.whole(|| {
-            self.free(Listed::Machine, name, None)?;
+            self.free(Listed::Machine, &name, None)?;
             self.db.execute(
                 "INSERT INTO machines (name, kind, throw_mm, note) VALUES (?1, ?2, ?3, ?4)",
                 params![name, machine.kind, machine.throw_mm, machine.note],
@@ -189,7 +189,7 @@ impl Shop {
         let name = checked_name(kind, &product.name)?;
         in_range("place in the order of aggressiveness", product.aggressiveness as f64, 1.0, 99.0)?;
         self.whole(|| {
-            self.free(product.kind.into(), name, None)?;
+            self.free(product.kind.into(), &name, None)?;
             self.db.execute(
                 "INSERT INTO products (kind, name, aggressiveness, note) VALUES (?1, ?2, ?3, ?4)",
                 params![kind, name, product.aggressiveness, product.note],
@@ -211,7 +211,7 @@ impl Shop {
             in_range("paint year", year as f64, 1900.0, 2200.0)?;
         }
         self.whole(|| {
-            self.free(Listed::Vehicle, label, None)?;
+            self.free(Listed::Vehicle, &label, None)?;
             self.db.execute(
                 "INSERT INTO vehicles (label, paint, paint_year, colour, hardness, owner, note)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",

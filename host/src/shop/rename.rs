@@ -79,7 +79,7 @@ impl Shop {
         let to = checked_name(what.as_str(), to)?;
         self.whole(|| {
             let id = self.find(what, from)?;
-            self.free(what, to, Some(id)).map_err(|error| match error {
+            self.free(what, &to, Some(id)).map_err(|error| match error {
                 ShopError::NameTaken { what, name } => would_merge(&format!("a {what} called"), &name),
                 other => other,
             })?;
@@ -194,7 +194,7 @@ impl Shop {
                 };
                 return Err(ShopError::Value(format!("{} has no panel called {from:?}; {known}", vehicle.trim())));
             }
-            match others.iter().find(|its| name::same(its, to)) {
+            match others.iter().find(|its| name::same(its, &to)) {
                 Some(other) if !merge => Err(would_merge(&format!("a panel of {} called", vehicle.trim()), other)),
                 None if merge => Err(ShopError::Value(format!(
                     "{} has no panel called {to:?} to put it together with; without --merge it is renamed",
