@@ -15,15 +15,20 @@
 mod clock;
 mod command;
 mod error;
+mod event;
 mod heard;
+mod introduction;
 mod ports;
 mod round_trips;
 mod session;
 #[cfg(test)]
 mod tests;
+mod waiting;
 
 pub use clock::{moment_of, now_ns};
 pub use command::accel_range_g;
 pub use error::LinkError;
+pub use event::{LinkEvent, LinkReport};
+pub use introduction::BAUD;
 pub use ports::{Port, find_port, list_ports};
-pub use session::{BAUD, Link, LinkEvent, LinkReport};
+pub use session::Link;

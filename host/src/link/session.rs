@@ -5,102 +5,36 @@ use std::{
     time::{Duration, Instant},
 };
 
-use steadypass_protocol::{
-    DecodeError, FrameReader, Health, Hello, MAX_FRAME, Outcome, Ping, Refusal, ToHost, ToSensor, encode,
-};
+use steadypass_protocol::{FrameReader, Hello, Outcome, Ping, ToHost, ToSensor};
 use tokio::{
-    io::{AsyncReadExt, AsyncWriteExt},
+    io::AsyncReadExt,
     sync::{mpsc, watch},
-    time::{MissedTickBehavior, interval, sleep, timeout},
+    time::{MissedTickBehavior, interval, sleep},
 };
-use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
+use tokio_serial::SerialStream;
 
-use super::{LinkError, command::setting_text, find_port, heard::Heard, now_ns, ports, round_trips::RoundTrips};
+use super::{
+    LinkError, LinkEvent, LinkReport,
+    command::refusal_text,
+    find_port,
+    heard::Heard,
+    introduction::{id_text, introduce, open_port, send},
+    now_ns, ports,
+    round_trips::RoundTrips,
+    waiting::Waiting,
+};
 
-/// Speed of the UART transport; USB ignores it.
-pub const BAUD: u32 = 921_600;
-
-/// A device that has not introduced itself by then is named as what it seems to be.
-const INTRODUCTION: Duration = Duration::from_secs(3);
-/// How often the introduction is asked for.
-const ASK_EVERY: Duration = Duration::from_millis(250);
 /// The sensor stops after three seconds without a word from the host; this leaves room for a few lost ones.
-const PING_EVERY: Duration = Duration::from_millis(500);
+pub(super) const PING_EVERY: Duration = Duration::from_millis(500);
 /// A streaming sensor sends a block every 43 ms and answers pings; this long without either means that it is gone, this long
 /// without blocks only that its motion chip is.
 const SILENCE: Duration = Duration::from_secs(1);
 /// A sensor that refuses its very first start this often will not do: the user is at hand and is told. Later ones wait.
 const FIRST_REFUSALS: u32 = 3;
-/// Longest pause before a sensor without samples is asked to start again.
-const LONGEST_PAUSE: Duration = Duration::from_secs(4);
 /// How often an unplugged sensor is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// Nothing is gained by noting bad frames more often.
 const NOTE_BAD_EVERY: Duration = Duration::from_secs(1);
-
-/// What happened on the cable, in order. `log_ns` is ns since 1970 (UTC) on a clock that never steps back.
-#[derive(Clone, Debug, PartialEq)]
-pub enum LinkEvent {
-    /// The sensor has introduced itself (again).
-    Connected {
-        /// Host time, ns.
-        log_ns: u64,
-        /// Port name.
-        port: String,
-        /// Who it is.
-        hello: Hello,
-    },
-    /// A good frame, without its zeros.
-    Frame {
-        /// Host time, ns.
-        log_ns: u64,
-        /// The bytes.
-        raw: Vec<u8>,
-    },
-    /// Frames that could not be used since the last such event.
-    BadFrames {
-        /// Host time, ns.
-        log_ns: u64,
-        /// How many.
-        count: u64,
-    },
-    /// The port went away or fell silent.
-    Lost {
-        /// Host time, ns.
-        log_ns: u64,
-        /// Why, in words.
-        reason: String,
-    },
-    /// The same sensor is back.
-    Resumed {
-        /// Host time, ns.
-        log_ns: u64,
-        /// How long it was gone, s.
-        gap_s: f64,
-    },
-    /// Another sensor was plugged in and refused.
-    Stranger {
-        /// Host time, ns.
-        log_ns: u64,
-        /// Its id, hexadecimal.
-        sensor: String,
-    },
-}
-
-/// How it went, when it is over.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct LinkReport {
-    /// Good frames.
-    pub frames: u64,
-    /// Frames that could not be used.
-    pub bad_frames: u64,
-    /// Times the sensor was lost.
-    pub losses: u64,
-    /// Shortest round trip in the last minute, µs.
-    pub round_trip_us: Option<u64>,
-    /// What the sensor said last of its own health.
-    pub health: Option<Health>,
-}
 
 /// An open port with a sensor that has introduced itself.
 #[derive(Debug)]
@@ -122,11 +56,6 @@ pub(super) struct Talk {
     /// Bad frames not yet noted, and when some were.
     bad: u64,
     noted: Instant,
-}
-
-/// The sensor's id as text.
-fn id_text(hello: &Hello) -> String {
-    hex::encode(hello.unique_id)
 }
 
 impl Link {
@@ -313,7 +242,7 @@ impl Talk {
                         return Ok(Ended::Lost("it fell silent".into()));
                     }
                     if waiting.is_none() && heard.last_block.elapsed() > SILENCE {
-                        let waiting = waiting.insert(Waiting { since: heard.last_block, ..Waiting::default() });
+                        let waiting = waiting.insert(Waiting::since(heard.last_block));
                         if !self.tell(waiting, "it sends no samples".into(), events, report).await {
                             return Ok(Ended::Stopped);
                         }
@@ -465,111 +394,4 @@ struct Taken {
     blocks: bool,
     /// Why it will not start.
     refused: Option<String>,
-}
-
-/// The sensor is there, but no samples come: it is asked to start again and again, ever less often.
-struct Waiting {
-    since: Instant,
-    is_told: bool,
-    refusals: u32,
-    ask_at: Instant,
-    pause: Duration,
-}
-
-impl Default for Waiting {
-    fn default() -> Self {
-        let now = Instant::now();
-        Self { since: now, is_told: false, refusals: 0, ask_at: now, pause: PING_EVERY }
-    }
-}
-
-impl Waiting {
-    /// Whether to ask now; moves the next time on.
-    fn is_due(&mut self) -> bool {
-        let now = Instant::now();
-        let due = now >= self.ask_at;
-        if due {
-            self.ask_at = now + self.pause;
-            self.pause = (self.pause * 2).min(LONGEST_PAUSE);
-        }
-        due
-    }
-}
-
-pub(super) fn refusal_text(refusal: Refusal) -> String {
-    match refusal {
-        Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
-        Refusal::UnknownCommand => "its firmware does not know the command; update it".into(),
-        Refusal::OutOfRange(setting) => format!("its firmware does not take that value of {}", setting_text(setting)),
-        Refusal::Streaming => "it is streaming already".into(),
-    }
-}
-
-fn open_port(port: &str) -> Result<SerialStream, LinkError> {
-    ports::check(port)?;
-    let mut stream = tokio_serial::new(port, BAUD).open_native_async().map_err(|e| ports::explain(port, &e))?;
-    // Bytes from before the opening are stale. Pseudo-terminals refuse some of these calls, which does no harm.
-    let _ = stream.clear(ClearBuffer::All);
-    // The sensor sends only to a port that is held open, and not every system says so by itself.
-    let _ = stream.write_data_terminal_ready(true);
-    Ok(stream)
-}
-
-/// Asks who is there until an answer comes; returns it with its frame.
-pub(super) async fn introduce(
-    port: &str,
-    stream: &mut SerialStream,
-    reader: &mut FrameReader,
-) -> Result<(Hello, Vec<u8>), LinkError> {
-    let name = || port.to_owned();
-    let mut bytes = vec![0; 4096];
-    let (mut total, mut good, mut found, mut version) = (0usize, 0usize, None, None);
-    let deadline = Instant::now() + INTRODUCTION;
-    while Instant::now() < deadline {
-        if let Err(e) = send(stream, &ToSensor::Identify).await {
-            return Err(LinkError::Os { port: name(), message: e.to_string() });
-        }
-        let ask_again = Instant::now() + ASK_EVERY;
-        while let Some(left) = ask_again.checked_duration_since(Instant::now()) {
-            let n = match timeout(left, stream.read(&mut bytes)).await {
-                Err(_) => break,
-                Ok(Ok(0)) => return Err(LinkError::Os { port: name(), message: "it was unplugged".into() }),
-                Ok(Err(e)) => return Err(LinkError::Os { port: name(), message: e.to_string() }),
-                Ok(Ok(n)) => n,
-            };
-            total += n;
-            reader.feed(&bytes[..n], |event| {
-                let Ok(frame) = event else { return };
-                good += 1;
-                match ToHost::decode(frame.payload) {
-                    Ok(ToHost::Hello(hello)) => found = Some((hello, frame.raw.to_vec())),
-                    Err(DecodeError::Version { sensor, host }) => version = Some((sensor, host)),
-                    _ => {}
-                }
-            });
-            if let Some(found) = found {
-                return Ok(found);
-            }
-            if let Some((sensor, host)) = version {
-                return Err(LinkError::Version { port: name(), sensor, host });
-            }
-        }
-    }
-    Err(match (total, good) {
-        (0, _) => LinkError::Silent { port: name() },
-        (bytes, 0) => LinkError::NotOurs { port: name(), bytes },
-        _ => LinkError::Os {
-            port: name(),
-            message: "the sensor sends data but does not introduce itself; unplug it and plug it in again".into(),
-        },
-    })
-}
-
-/// A full send buffer means that nobody reads at the other end; waiting for ever would hang the program.
-pub(super) async fn send(stream: &mut SerialStream, command: &ToSensor) -> std::io::Result<()> {
-    let mut buffer = [0; MAX_FRAME];
-    let frame = encode(command, &mut buffer).expect("every command fits a frame");
-    timeout(Duration::from_secs(1), stream.write_all(frame))
-        .await
-        .unwrap_or_else(|_| Err(std::io::Error::new(std::io::ErrorKind::TimedOut, "it does not take commands")))
 }
