@@ -1,0 +1,164 @@
+//! What is odd about a reading: not of this paint, not of this panel, or a slip.
+
+use super::{Panel, Point, mean};
+
+/// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
+pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
+/// A reading this many robust standard deviations off its panel's median is odd: the usual cut of Iglewicz and Hoaglin (How to
+/// detect and handle outliers, 1993).
+const ODD: f64 = 3.5;
+/// The smallest spread on a panel that oddness is judged by, µm: below it every gauge step would be odd.
+const LEAST_SPREAD_UM: f64 = 3.0;
+/// Less than the thinnest single coat that `data/reference` knows of, µm: nobody's paint, but what a build reads in mil.
+const NO_FILM_UM: f64 = 10.0;
+
+impl Panel {
+    /// Readings that cannot be, or do not fit the others of their point; points far off the rest of the panel, or thicker or
+    /// thinner than what factories put on.
+    pub(super) fn mark_odd(&mut self) {
+        let means: Vec<f64> =
+            self.points.values().map(|p| mean(if p.before.is_empty() { &p.after } else { &p.before })).collect();
+        let middle = median(&mut means.clone()).unwrap_or(0.0);
+        let mut off: Vec<f64> = means.iter().map(|m| (m - middle).abs()).collect();
+        // 1.4826: from the median absolute deviation to a standard deviation, for a normal distribution.
+        let spread = median(&mut off).map_or(LEAST_SPREAD_UM, |m| (1.4826 * m).max(LEAST_SPREAD_UM));
+        // Fewer than four points are no group to be odd in.
+        let group = off.len() >= 4;
+        for (point, value) in self.points.values_mut().zip(means) {
+            let (low, high) = FACTORY_UM;
+            point.odd = if let Some(slip) = point.slip() {
+                Some(slip)
+            } else if value > middle + ODD * spread && group {
+                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: filler or a local respray?"))
+            } else if value < middle - ODD * spread && group {
+                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: an edge, or polished through before?"))
+            } else if value > high {
+                Some(format!("{value:.0} µm is more than the {low:.0} to {high:.0} µm factories put on: resprayed?"))
+            } else if value < low {
+                Some(format!(
+                    "{value:.0} µm is less than the {low:.0} to {high:.0} µm factories put on: an edge, or thinned before?"
+                ))
+            } else {
+                None
+            };
+        }
+    }
+}
+
+impl Point {
+    /// What was more likely mistyped or misread than is true of the paint, in words.
+    fn slip(&self) -> Option<String> {
+        let readings = || self.before.iter().chain(&self.after).copied();
+        if let Some(um) = readings().find(|um| *um < NO_FILM_UM) {
+            let mil = um * 25.4;
+            let unit = if (FACTORY_UM.0 / 2.0..=FACTORY_UM.1 * 2.0).contains(&mil) {
+                format!(": in mil? That would be {mil:.0} µm")
+            } else {
+                String::new()
+            };
+            return Some(format!("{um} µm is less than any coat{unit}"));
+        }
+        for values in [&self.before, &self.after] {
+            let middle = median(&mut values.clone()).unwrap_or(0.0);
+            let mut off: Vec<f64> = values.iter().map(|um| (um - middle).abs()).collect();
+            // Of two readings nobody can tell which is the odd one: both are as far off.
+            let spread = if values.len() > 2 { median(&mut off).map_or(0.0, |m| 1.4826 * m) } else { 0.0 };
+            let most = ODD * spread.max(LEAST_SPREAD_UM);
+            if let [one, other] = values[..]
+                && (one - other).abs() > most
+            {
+                return Some(format!("{one} and {other} µm do not fit together: a slip?"));
+            }
+            if let Some(um) = values.iter().find(|um| (*um - middle).abs() > most) {
+                return Some(format!("{um} µm against {middle:.0} µm of the same point: a slip?"));
+            }
+        }
+        if self.before.is_empty() || self.after.is_empty() {
+            return None;
+        }
+        let (before, after) = (mean(&self.before), mean(&self.after));
+        (after < before / 2.0 || after > before * 2.0)
+            .then(|| format!("{after:.0} µm after {before:.0} µm before: a slip?"))
+    }
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    if n == 0 {
+        return None;
+    }
+    Some((values[(n - 1) / 2] + values[n / 2]) / 2.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::shop::film::{Gauge, panels, reading};
+    use crate::shop::{FilmReading, Phase};
+
+    /// Reads `data/reference/paint_layers_um.csv`, source in each row.
+    #[test]
+    fn the_factory_build_is_the_published_one_and_agrees_with_its_layers() {
+        let text = include_str!("../../../../data/reference/paint_layers_um.csv");
+        let mut rows = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
+        let mut by_layer = BTreeMap::<String, (f64, f64)>::new();
+        for row in rows.deserialize() {
+            let (layer, low, high, _source): (String, f64, f64, String) = row.unwrap();
+            let range = by_layer.entry(layer).or_insert((low, high));
+            *range = (range.0.min(low), range.1.max(high));
+        }
+        assert_eq!(by_layer["total, factory"], FACTORY_UM);
+        // The build cannot be less than its thinnest layers together, nor more than its thickest.
+        let layers = ["clear coat", "base coat", "primer surfacer", "electrocoat"].map(|layer| by_layer[layer]);
+        assert!(layers.iter().map(|layer| layer.0).sum::<f64>() <= FACTORY_UM.0);
+        assert!(layers.iter().map(|layer| layer.1).sum::<f64>() >= FACTORY_UM.1);
+    }
+
+    #[test]
+    fn odd_readings_and_the_shop_s_own_limit_are_said() {
+        let mut readings: Vec<FilmReading> = [118.0, 120.0, 121.0, 119.0, 240.0, 60.0]
+            .iter()
+            .enumerate()
+            .map(|(i, v)| reading(&i.to_string(), Phase::Before, *v))
+            .collect();
+        readings.push(reading("0", Phase::After, 95.0));
+        let panel = &panels(&readings, Gauge::of(Some(1.0), &[]), Some(100.0))[0];
+        assert!(panel.points["4"].odd.as_deref().is_some_and(|w| w.contains("filler")));
+        assert!(panel.points["5"].odd.as_deref().is_some_and(|w| w.contains("edge")));
+        assert_eq!(panel.points["1"].odd, None);
+        assert!(panel.cautions[0].starts_with("60 µm is its thinnest reading, below the 100 µm this shop set"));
+        assert!(panels(&readings, None, None)[0].cautions.is_empty(), "there is no built-in limit");
+        let near = [reading("1", Phase::Before, 101.5)];
+        assert!(
+            panels(&near, Gauge::of(Some(1.0), &[]), Some(100.0))[0].cautions[0].contains("within the gauge's spread")
+        );
+        let thick = [reading("1", Phase::Before, 300.0)];
+        assert!(panels(&thick, None, None)[0].points["1"].odd.as_deref().is_some_and(|w| w.contains("resprayed")));
+    }
+
+    #[test]
+    fn readings_that_are_too_small_are_odd_as_those_that_are_too_large() {
+        let odd = |before: &[f64], after: &[f64]| {
+            let of = |phase, values: &[f64]| values.iter().map(|um| reading("1", phase, *um)).collect::<Vec<_>>();
+            let readings = [of(Phase::Before, before), of(Phase::After, after)].concat();
+            panels(&readings, None, None)[0].points["1"].odd.clone().unwrap_or_default()
+        };
+        assert_eq!(odd(&[121.0, 122.0, 4.8], &[]), "4.8 µm is less than any coat: in mil? That would be 122 µm");
+        assert_eq!(odd(&[121.0], &[4.7]), "4.7 µm is less than any coat: in mil? That would be 119 µm");
+        assert_eq!(odd(&[0.5], &[]), "0.5 µm is less than any coat");
+        assert_eq!(odd(&[121.0, 122.0, 12.1], &[]), "12.1 µm against 121 µm of the same point: a slip?");
+        assert_eq!(odd(&[121.0, 122.0, 1210.0], &[]), "1210 µm against 122 µm of the same point: a slip?");
+        assert_eq!(odd(&[121.0, 12.2], &[]), "121 and 12.2 µm do not fit together: a slip?");
+        assert_eq!(odd(&[121.0], &[11.8]), "12 µm after 121 µm before: a slip?");
+        assert_eq!(odd(&[121.0], &[1180.0]), "1180 µm after 121 µm before: a slip?");
+        assert!(odd(&[80.0], &[]).starts_with("80 µm is less than the 100 to 180 µm"));
+        assert_eq!(
+            odd(&[121.0, 124.0, 119.0], &[101.0, 99.0]),
+            "",
+            "a gauge's spread and much polishing are nothing odd"
+        );
+    }
+}
