@@ -7,12 +7,14 @@
 //! RFC 4180, UTF-8, header required, `.` decimal, empty cell = not told. A text that a spreadsheet would take for a formula has
 //! an apostrophe in front, which is taken away again on the way in.
 
-use std::collections::BTreeMap;
+mod row;
+
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::str::FromStr;
 
 use rusqlite::{OptionalExtension as _, params, types::Value};
+
+use row::Row;
 
 use super::checked::checked_day;
 use super::{
@@ -360,66 +362,6 @@ fn machine(row: &Row<'_>) -> Result<MachineEntry> {
         pad_diameters_mm: pads,
         note: row.text("note").to_owned(),
     })
-}
-
-/// One row, by column.
-struct Row<'a>(BTreeMap<&'a str, &'a str>);
-
-impl<'a> Row<'a> {
-    /// A text as it stands; empty where there is none.
-    fn text(&self, key: &str) -> &'a str {
-        self.0.get(key).copied().unwrap_or_default()
-    }
-
-    /// A name, a word, a number: without outer spaces.
-    fn word(&self, key: &str) -> &'a str {
-        self.text(key).trim()
-    }
-
-    fn maybe(&self, key: &str) -> Option<&'a str> {
-        Some(self.word(key)).filter(|word| !word.is_empty())
-    }
-
-    fn needed(&self, key: &str) -> Result<&'a str> {
-        self.maybe(key).ok_or_else(|| self.missing(key))
-    }
-
-    fn needed_text(&self, key: &str) -> Result<&'a str> {
-        self.needed(key).map(|_| self.text(key))
-    }
-
-    fn missing(&self, key: &str) -> ShopError {
-        ShopError::Value(format!("column {key} is empty or missing"))
-    }
-
-    fn real(&self, key: &str) -> Result<Option<f64>> {
-        self.parsed(key, "a number").and_then(|value: Option<f64>| match value {
-            Some(value) if !value.is_finite() => Err(self.wrong(key, "a number")),
-            value => Ok(value),
-        })
-    }
-
-    /// A whole number.
-    fn number<T: FromStr>(&self, key: &str) -> Result<Option<T>> {
-        self.parsed(key, "a whole number")
-    }
-
-    fn parsed<T: FromStr>(&self, key: &str, what: &str) -> Result<Option<T>> {
-        self.maybe(key).map(|word| word.parse().map_err(|_| self.wrong(key, what))).transpose()
-    }
-
-    fn wrong(&self, key: &str, what: &str) -> ShopError {
-        ShopError::Value(format!("column {key}: expected {what}, found {:?}", self.word(key)))
-    }
-
-    fn yes(&self, key: &str) -> Result<Option<bool>> {
-        match self.word(key).to_lowercase().as_str() {
-            "" => Ok(None),
-            "yes" | "1" | "true" => Ok(Some(true)),
-            "no" | "0" | "false" => Ok(Some(false)),
-            other => Err(ShopError::Value(format!("{key} {other:?}: choose yes or no"))),
-        }
-    }
 }
 
 /// What the CSV reader says, without its own words for records and bytes.
