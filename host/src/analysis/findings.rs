@@ -9,6 +9,14 @@ pub struct Measured {
     pub sd: f64,
 }
 
+impl Measured {
+    /// What it and another measure of the same figure say together, if neither errs with the other.
+    pub(super) fn and(self, other: Self) -> Self {
+        let (own, its) = (self.sd.powi(-2), other.sd.powi(-2));
+        Self { value: (own * self.value + its * other.value) / (own + its), sd: (own + its).powf(-0.5) }
+    }
+}
+
 /// A figure between the bounds of its 90 % interval, same unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interval {
