@@ -71,6 +71,40 @@ impl Small {
 }
 
 #[test]
+fn a_logo_is_looked_at_when_it_is_set_and_kept_in_the_shop() {
+    let small = Small::new();
+    let nope = text(&at(&small.folder, "nope.png"));
+    small.fails(&["shop", "set"], &["logo", &nope], 1, &["read the logo", "nope.png", "no such file"]);
+    let noise = small.file("noise.png", "not a picture");
+    small.fails(&["shop", "set"], &["logo", &noise], 1, &["noise.png", "PNG or a JPEG"]);
+    let report = text(&at(&small.folder, "report.html"));
+    let reports = || succeeds(&small.with(&["report"], &["--vehicle", "saloon A", "--out", &report]));
+    reports();
+    assert!(!fs::read_to_string(&report).expect("written").contains("<img"), "none was set");
+    let picture = at(&small.folder, "ours.png");
+    fs::write(&picture, b"\x89PNG\r\n\x1a\n rest").expect("written");
+    succeeds(&small.with(&["shop", "set"], &["logo", &text(&picture)]));
+    fs::remove_file(&picture).expect("removed");
+    reports();
+    assert!(fs::read_to_string(&report).expect("written").contains("data:image/png"));
+    // Taken away behind the shop's back, and then properly.
+    fs::remove_file(at(&small.folder, "shop").join("logo.png")).expect("removed");
+    small.fails(&["report"], &["--vehicle", "saloon A", "--out", &report], 1, &["logo", "shop set"]);
+    succeeds(&small.with(&["shop", "set"], &["logo", ""]));
+    reports();
+}
+
+#[test]
+fn a_store_that_is_cut_short_is_called_damaged_and_other_files_are_not() {
+    let small = Small::new();
+    let whole = fs::read(small.store()).expect("read");
+    fs::write(small.store(), &whole[..whole.len() / 4]).expect("cut");
+    small.fails(&["shop", "status"], &[], 1, &["damaged", "backup"]);
+    fs::write(small.store(), vec![b'x'; 5000]).expect("replaced");
+    small.fails(&["shop", "status"], &[], 1, &["is not a shop's store"]);
+}
+
+#[test]
 fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     let s = Small::new();
     let before = s.holds();

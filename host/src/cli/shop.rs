@@ -90,7 +90,7 @@ pub(crate) enum ShopVerb {
         shop: ShopFolder,
         /// name, logo, care, gauge-sd-um or film-floor-um.
         key: String,
-        /// Its value.
+        /// Its value; of a logo the file, PNG or JPEG, which is copied into the shop. "" for none.
         value: String,
     },
     /// Marks a session as the trainer's.

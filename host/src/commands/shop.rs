@@ -8,6 +8,7 @@ use steadypass::{
     shop::{
         Setting, Shop,
         demo::{Extent, STYLES, generate},
+        papers::set_logo,
     },
 };
 
@@ -40,8 +41,13 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
                 let keys: Vec<&str> = Setting::ALL.iter().map(|s| s.as_str()).collect();
                 return Err(Failure::Usage(format!("{key}: choose one of {}", keys.join(", "))));
             };
-            open(&shop.folder)?.set(setting, value).map_err(of(&shop.folder))?;
-            console.result(&format!("{key}: {value}"))?;
+            let store = open(&shop.folder)?;
+            let set = match (setting, value.trim()) {
+                (Setting::Logo, file) if !file.is_empty() => set_logo(&store, Path::new(file)),
+                (_, value) => store.set(setting, value),
+            };
+            set.map_err(of(&shop.folder))?;
+            console.result(&format!("{key}: {}", if value.trim().is_empty() { "not set" } else { value }))?;
             Ok(Done::Fine)
         }
         ShopVerb::Trainer { shop, session, not } => {

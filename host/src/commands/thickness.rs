@@ -157,10 +157,16 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         SortArg::Product => rows.sort_by(|a, b| a.product.cmp(&b.product)),
     }
     if rows.is_empty() {
-        return Err(Failure::failed(
+        let spread = if gauge.is_none() && !readings.is_empty() {
+            ". Nor is the gauge's own spread known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, or repeat five \
+             readings on the same spots"
+        } else {
+            ""
+        };
+        return Err(Failure::failed(format!(
             "no panel has readings before and after together with filed sessions whose rubbing distance is known (give --vehicle \
-             and --panel when filing, and take readings on the same panel)",
-        ));
+             and --panel when filing, and take readings on the same panel){spread}"
+        )));
     }
     let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;

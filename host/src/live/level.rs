@@ -171,7 +171,8 @@ impl Levels {
             Some(figure) => level.at(figure.into(), band, self.units.arm_speed(figure.value)),
             None => level.because(match tick.state {
                 State::Still => "motor off",
-                State::Running => "arm at rest",
+                // A stroke may be under way that has not been seen yet, a section's first one above all.
+                State::Running => "no stroke seen",
                 State::Working => "not known yet",
             }),
         }
@@ -353,7 +354,10 @@ mod tests {
         let words = |tick: &LiveTick| levels().tick(tick).map(|level| (level.bubble.is_some(), level.word));
         assert_eq!(words(&LiveTick::default()), [(false, "motor off"), (false, "motor off"), (false, "no reading")]);
         let running = LiveTick { state: State::Running, surface_c: Some(20.0), ..LiveTick::default() };
-        assert_eq!(words(&running), [(false, "arm at rest"), (false, "not known yet"), (false, "section not begun")]);
+        assert_eq!(
+            words(&running),
+            [(false, "no stroke seen"), (false, "not known yet"), (false, "section not begun")]
+        );
         let mut without_target = Levels::new(&Plan::default(), Units::Us);
         let [_, orbit, _] = without_target.tick(&working(20.0));
         assert_eq!((orbit.reading.as_deref(), orbit.word), (Some("4000 OPM"), "no target in the plan"));

@@ -189,7 +189,7 @@ impl Model {
         view.running = tick.state != State::Still;
         view.doing = match tick.state {
             State::Still => "motor off",
-            State::Running => "running, arm at rest",
+            State::Running => "running, no stroke seen",
             State::Working => "working",
         };
         view.levels = self.levels.tick(tick);

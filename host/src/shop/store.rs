@@ -4,7 +4,8 @@
 //! of this machine; SQLite's log does not work on network drives.
 
 use std::{
-    fs,
+    fs::{self, File},
+    io::Read as _,
     path::{Path, PathBuf},
     time::Duration,
 };
@@ -84,7 +85,8 @@ impl Shop {
         db.busy_timeout(patience)?;
         let number = |pragma: &str| db.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
         let application = number("application_id").map_err(|e| match ShopError::from(e) {
-            ShopError::Damaged(_) => ShopError::Foreign { path: path.clone() },
+            // Other files are no stores; one that begins as a store does was one.
+            ShopError::Damaged(_) if !begins_as_store(&path) => ShopError::Foreign { path: path.clone() },
             other => other,
         })?;
         if application != i64::from(APPLICATION_ID) {
@@ -191,11 +193,15 @@ impl Shop {
         Ok(query.query_row([key.as_str()], |row| row.get(0)).optional()?)
     }
 
-    /// Sets it.
+    /// Sets it; to nothing, it is not set any more.
     ///
     /// # Errors
     /// When the value makes no sense for it.
     pub fn set(&self, key: Setting, value: &str) -> Result<()> {
+        if value.trim().is_empty() {
+            self.db.execute("DELETE FROM settings WHERE key = ?1", [key.as_str()])?;
+            return Ok(());
+        }
         key.check(value)?;
         self.db.execute(
             "INSERT INTO settings (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
@@ -211,6 +217,13 @@ impl Shop {
     pub fn number(&self, key: Setting) -> Result<Option<f64>> {
         Ok(self.setting(key)?.and_then(|text| text.parse().ok()))
     }
+}
+
+/// Whether a file's first bytes are those of a database (SQLite file format, section 1.3).
+fn begins_as_store(path: &Path) -> bool {
+    const MAGIC: &[u8] = b"SQLite format 3\0";
+    let mut begin = [0; MAGIC.len()];
+    File::open(path).and_then(|mut file| file.read_exact(&mut begin)).is_ok() && begin == MAGIC
 }
 
 /// What a shop can set.

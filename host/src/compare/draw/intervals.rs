@@ -114,7 +114,7 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
     let mut numbers = figure.number(estimate.mean, units);
     if let Some((lo, hi)) = estimate.interval() {
         let (a, b) = (axes.px(shown(lo)).max(frame.x), axes.px(shown(hi)).min(frame.right()));
-        canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA_INTERVAL, 20.0));
+        canvas.rect(Frame { x: a, y: y - 10.0, w: b - a, h: 20.0 }, Fill::Plain(theme::DATA_INTERVAL), None);
         numbers = format!(
             "{numbers}  ({} to {})",
             figure.number(figure.possible(lo), units),

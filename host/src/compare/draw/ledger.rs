@@ -64,7 +64,7 @@ pub fn ledger_png(rows: &[LedgerRow], invented: bool) -> Result<Vec<u8>, Drawing
         canvas.text(MARGIN, y - 4.0, &first, Type::of(size::LABEL).bold());
         canvas.text(MARGIN, y + 20.0, &second, Type::of(size::NOTE).fill(theme::SOFT));
         let (a, b) = (axes.px(row.interval.0), axes.px(row.interval.1));
-        canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA_INTERVAL, 18.0));
+        canvas.rect(Frame { x: a, y: y - 9.0, w: b - a, h: 18.0 }, Fill::Plain(theme::DATA_INTERVAL), None);
         dot(
             &mut canvas,
             axes.px(row.wear_um_per_m),

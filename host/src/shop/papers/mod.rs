@@ -8,11 +8,15 @@ pub use day::{DaySheet, day_html, day_sheet, filed_stretches};
 pub use report::{OwnerReport, Picture, owner_report, report_html};
 
 use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
+use super::{Result, Setting, Shop, ShopError};
 use crate::drawing::canvas::escape;
+use crate::results::write_whole;
 
 const STYLE: &str = include_str!("paper.css");
 
@@ -27,16 +31,34 @@ fn head(title: &str) -> String {
     )
 }
 
-/// A picture as a data link; `None` for what is neither PNG nor JPEG by its first bytes.
-fn embedded(bytes: &[u8]) -> Option<String> {
-    let kind = if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
-        "png"
+/// What kind of picture it is by its first bytes, PNG or JPEG.
+fn picture_kind(bytes: &[u8]) -> Option<&'static str> {
+    if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
+        Some("png")
     } else if bytes.starts_with(b"\xff\xd8\xff") {
-        "jpeg"
+        Some("jpeg")
     } else {
-        return None;
+        None
+    }
+}
+
+/// A picture as a data link; `None` for what is neither PNG nor JPEG.
+fn embedded(bytes: &[u8]) -> Option<String> {
+    Some(format!("data:image/{};base64,{}", picture_kind(bytes)?, STANDARD.encode(bytes)))
+}
+
+/// Takes a picture into the shop's folder as its logo.
+///
+/// # Errors
+/// When it cannot be read or is neither PNG nor JPEG, or the shop cannot be written.
+pub fn set_logo(shop: &Shop, picture: &Path) -> Result<()> {
+    let bytes = fs::read(picture).map_err(|e| ShopError::io("read the logo", picture, e))?;
+    let Some(kind) = picture_kind(&bytes) else {
+        return Err(ShopError::Value(format!("{}: the logo must be a PNG or a JPEG", picture.display())));
     };
-    Some(format!("data:image/{kind};base64,{}", STANDARD.encode(bytes)))
+    let name = format!("logo.{kind}");
+    write_whole(&shop.folder().join(&name), &bytes)?;
+    shop.set(Setting::Logo, &name)
 }
 
 /// Text of several lines as paragraphs.

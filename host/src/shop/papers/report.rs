@@ -7,6 +7,7 @@ use super::{embedded, head, paragraphs};
 use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
 use crate::name;
+use crate::recording::describe_io;
 use crate::shop::film::{Gauge, Um, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
@@ -104,7 +105,13 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     };
     if let Some(logo) = shop.setting(Setting::Logo)? {
         let path = shop.folder().join(&logo);
-        report.logo = Some(std::fs::read(&path).map_err(|e| ShopError::io("read the logo", path, e))?);
+        report.logo = Some(std::fs::read(&path).map_err(|e| {
+            ShopError::Value(format!(
+                "cannot read the shop's logo {}: {}; set it anew with `steadypass shop set --shop DIR logo FILE`, or to \"\" for none",
+                path.display(),
+                describe_io(&e)
+            ))
+        })?);
     }
     let mut works: BTreeMap<String, PanelWork> = BTreeMap::new();
     let passes = shop.pass_figures()?;
