@@ -48,6 +48,8 @@ const ASKEW: f64 = 0.15;
 pub(super) const STROKE_SCATTER: f64 = 0.22;
 const USUAL_S: f64 = 8.0;
 const USUAL_SCATTER: f64 = 0.8;
+/// A stroke that stops half way lasts at least this share of the usual time.
+const SHORTEST_SHARE: f64 = 0.25;
 /// A stroke begins this long after the burst before, at least, s.
 const STARTS_AFTER_S: f64 = 0.3;
 /// Shortest stroke, s.
@@ -196,11 +198,12 @@ fn fits(error: f64, sd: f64) -> f64 {
     -0.5 * (error / sd) * (error / sd) - sd.ln()
 }
 
-/// How likely a stroke lasts so long where they usually last `usual_s`, natural log; anyone may stop half way for once, but not go
-/// on for several times as long.
+/// How likely a stroke lasts so long where they usually last `usual_s`, natural log; anyone may stop half way for once, but not at
+/// once, nor go on for several times as long.
 fn lasting(time_s: f64, usual_s: f64) -> f64 {
-    let off = (time_s / usual_s).ln() / STROKE_SCATTER;
-    (-0.5 * off * off).max(if off < 0.0 { -5.0 } else { -15.0 })
+    let share = time_s / usual_s;
+    let least = if (SHORTEST_SHARE..1.0).contains(&share) { -5.0 } else { -15.0 };
+    (-0.5 * (share.ln() / STROKE_SCATTER).powi(2)).max(least)
 }
 
 /// What so many seconds of rest cost, natural log.

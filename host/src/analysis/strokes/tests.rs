@@ -135,7 +135,8 @@ fn with_the_motor_running_a_faint_last_end_is_likelier_than_a_long_rest() {
 
 #[test]
 fn a_stroke_may_stop_half_way_but_not_last_several_times_as_long_as_the_others() {
-    assert_eq!(lasting(2.0, 12.0), lasting(4.0, 12.0), "whoever stops half way may stop anywhere");
+    assert_eq!(lasting(3.5, 12.0), lasting(5.0, 12.0), "whoever stops half way may stop anywhere");
+    assert!(lasting(2.0, 12.0) < lasting(3.5, 12.0), "what is over at once was a quick move");
     assert!(lasting(40.0, 12.0) < -LONG_REST_COST - UNSEEN_COST, "a long rest is likelier, even if it hid a start");
 }
 
