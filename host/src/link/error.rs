@@ -5,7 +5,7 @@
 #[non_exhaustive]
 pub enum LinkError {
     /// No port that looks like the sensor.
-    #[error("no sensor found: {}. Plug it in, or name its port with --port (`steadypass ports` lists them)", if *.ports == 0 { "there is no serial port".into() } else { format!("none of the {ports} serial ports looks like one", ports = .ports) })]
+    #[error("no sensor found: {}. Plug it in, or name its port with --port (`steadypass ports` lists them)", match .ports { 0 => "there is no serial port".into(), 1 => "the one serial port does not look like one".into(), n => format!("none of the {n} serial ports looks like one") })]
     NoSensor {
         /// Ports that were looked at.
         ports: usize,
