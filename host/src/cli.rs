@@ -24,20 +24,23 @@ pub(crate) struct Cli {
     pub(crate) verb: Verb,
 }
 
+/// Heading of what every verb takes, so that it does not stand between a verb's own options in its help.
+const GLOBAL: &str = "For every verb";
+
 /// Options of every verb.
 #[derive(Debug, Args)]
 pub(crate) struct Global {
     /// Units on screen and on drawings: si (mm/s, °C, K) or us (in/s, °F). Files stay SI. Default: the plan's.
-    #[arg(long, global = true, value_name = "si|us")]
+    #[arg(long, global = true, help_heading = GLOBAL, value_name = "si|us")]
     pub(crate) units: Option<Units>,
     /// Print results as JSON.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = GLOBAL)]
     pub(crate) json: bool,
     /// Say more; twice for all there is.
-    #[arg(short, long, global = true, action = ArgAction::Count)]
+    #[arg(short, long, global = true, help_heading = GLOBAL, action = ArgAction::Count)]
     pub(crate) verbose: u8,
     /// Say less: no progress, no remarks; errors and results stay.
-    #[arg(short, long, global = true, conflicts_with = "verbose")]
+    #[arg(short, long, global = true, help_heading = GLOBAL, conflicts_with = "verbose")]
     pub(crate) quiet: bool,
 }
 
@@ -463,6 +466,29 @@ mod tests {
         let [yesterday, today, tomorrow] = [27, 28, 29].map(|day| jiff::civil::date(2028, 2, day));
         assert_eq!((past(yesterday, today), past(today, today)), (Ok(yesterday), Ok(today)));
         assert_eq!(past(tomorrow, today), Err("that is still to come; today is 2028-02-28".to_owned()));
+    }
+
+    /// Filing alone is under its heading, and what every verb takes stands together.
+    #[test]
+    fn each_option_is_under_the_heading_that_it_belongs_to() {
+        fn look(verb: &Command) {
+            for option in verb.get_arguments().filter(|option| option.get_long().is_some()) {
+                let name = option.get_long().unwrap_or_default();
+                let filing = ["shop", "machine", "vehicle", "pad", "liquid", "trainer"];
+                let expected = match name {
+                    "units" | "json" | "verbose" | "quiet" => Some("For every verb"),
+                    _ if ["record", "review"].contains(&verb.get_name()) && filing.contains(&name) => {
+                        Some("Filing in the shop's memory")
+                    }
+                    _ => None,
+                };
+                assert_eq!(option.get_help_heading(), expected, "{} --{name}", verb.get_name());
+            }
+            verb.get_subcommands().for_each(look);
+        }
+        let mut command = Cli::command();
+        command.build();
+        look(&command);
     }
 
     #[test]

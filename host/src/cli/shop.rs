@@ -14,27 +14,29 @@ pub(crate) struct ShopFolder {
     pub(crate) folder: PathBuf,
 }
 
+/// Heading of [`FileArgs`], each of them: one for the whole of them would go on over what a verb lists after them.
+const FILING: &str = "Filing in the shop's memory";
+
 /// Where a recording is filed, and what is said about it.
 #[derive(Clone, Debug, Default, Args)]
-#[command(next_help_heading = "Filing in the shop's memory")]
 pub(crate) struct FileArgs {
     /// The shop's folder; the figures are filed there.
-    #[arg(long, value_name = "DIR", env = "STEADYPASS_SHOP")]
+    #[arg(help_heading = FILING, long, value_name = "DIR", env = "STEADYPASS_SHOP")]
     pub(crate) shop: Option<PathBuf>,
     /// Machine, as the shop calls it. Default: the plan's, or what was filed before.
-    #[arg(long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
+    #[arg(help_heading = FILING, long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
     pub(crate) machine: Option<String>,
     /// Vehicle, as the shop calls it.
-    #[arg(long, value_name = "LABEL", requires = "shop", value_parser = a_needed_name)]
+    #[arg(help_heading = FILING, long, value_name = "LABEL", requires = "shop", value_parser = a_needed_name)]
     pub(crate) vehicle: Option<String>,
     /// Pad, as the shop calls it.
-    #[arg(long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
+    #[arg(help_heading = FILING, long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
     pub(crate) pad: Option<String>,
     /// Liquid, as the shop calls it.
-    #[arg(long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
+    #[arg(help_heading = FILING, long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
     pub(crate) liquid: Option<String>,
     /// The trainer's session: others can be shown beside it.
-    #[arg(long, requires = "shop")]
+    #[arg(help_heading = FILING, long, requires = "shop")]
     pub(crate) trainer: bool,
 }
 
