@@ -5,7 +5,7 @@ pub(crate) mod work;
 
 use std::{net::IpAddr, path::PathBuf};
 
-use clap::{ArgAction, Args, Parser, Subcommand};
+use clap::{ArgAction, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
@@ -22,6 +22,27 @@ pub(crate) struct Cli {
     pub(crate) global: Global,
     #[command(subcommand)]
     pub(crate) verb: Verb,
+}
+
+impl Cli {
+    /// What was typed; ends the program where that makes no sense, or where help was asked for.
+    pub(crate) fn typed() -> Self {
+        Self::of(std::env::args_os()).unwrap_or_else(|error| error.exit())
+    }
+
+    fn of(words: impl IntoIterator<Item = impl Into<std::ffi::OsString> + Clone>) -> Result<Self, clap::Error> {
+        let mut command = taking_negative_numbers(Self::command());
+        let matches = command.try_get_matches_from_mut(words)?;
+        Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))
+    }
+}
+
+/// Lets a number below nought be a value of whatever takes one: that it is too small is then said in the verb's own words, where
+/// it would be called an unexpected argument otherwise.
+fn taking_negative_numbers(command: Command) -> Command {
+    command
+        .mut_args(|arg| if arg.get_action().takes_values() { arg.allow_negative_numbers(true) } else { arg })
+        .mut_subcommands(taking_negative_numbers)
 }
 
 /// Heading of what every verb takes, so that it does not stand between a verb's own options in its help.
@@ -424,10 +445,10 @@ pub(crate) struct CalibrateArgs {
     #[arg(long, group = "check", value_name = "SENSOR")]
     pub(crate) show: Option<String>,
     /// Latitude of the shop, degrees, for local gravity. Default: standard gravity.
-    #[arg(long, value_name = "DEG", allow_negative_numbers = true)]
+    #[arg(long, value_name = "DEG")]
     pub(crate) latitude: Option<f64>,
     /// Height of the shop above the sea, for local gravity.
-    #[arg(long, value_name = "M", default_value_t = 0.0, allow_negative_numbers = true)]
+    #[arg(long, value_name = "M", default_value_t = 0.0)]
     pub(crate) height_m: f64,
     /// Emissivity of the thermometer's target, where it is known.
     #[arg(long, value_name = "0.3-1")]
@@ -466,6 +487,27 @@ mod tests {
         let [yesterday, today, tomorrow] = [27, 28, 29].map(|day| jiff::civil::date(2028, 2, day));
         assert_eq!((past(yesterday, today), past(today, today)), (Ok(yesterday), Ok(today)));
         assert_eq!(past(tomorrow, today), Err("that is still to come; today is 2028-02-28".to_owned()));
+    }
+
+    /// Every option that takes a value takes one below nought: what is wrong with it is said in the verb's own words.
+    #[test]
+    fn a_number_below_nought_is_a_value() {
+        for words in [
+            "review a.mcap --out b --stroke-length-m -0.4",
+            "record --seconds -3",
+            "drill --pace-mm-s -4",
+            "trial add --shop s --vehicle v --technician t --pad p --liquid l --passes -4",
+            "shop add --shop s pad p --place -1",
+            "shop add --shop s machine m --kind orbital --throw-mm -3",
+            "shop set --shop s gauge-sd-um -1",
+            "thickness add --shop s --vehicle v --panel p --point 1 --phase before -5 -6",
+            "calibrate --faces f.mcap --latitude -34",
+        ] {
+            let typed = Cli::of(format!("steadypass {words}").split(' '));
+            assert!(typed.is_ok(), "{words}: {}", typed.unwrap_err());
+        }
+        let refused = |words: &str| Cli::of(words.split(' ')).unwrap_err().to_string();
+        assert!(refused("steadypass drill --beat -3").contains("unexpected argument"));
     }
 
     /// Filing alone is under its heading, and what every verb takes stands together.

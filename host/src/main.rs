@@ -5,8 +5,6 @@ mod commands;
 
 use std::process::ExitCode;
 
-use clap::Parser;
-
 fn main() -> ExitCode {
-    commands::run(cli::Cli::parse())
+    commands::run(cli::Cli::typed())
 }

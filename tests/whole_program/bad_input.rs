@@ -177,7 +177,9 @@ fn recordings_that_cannot_be_reviewed() {
 #[test]
 fn arguments_that_make_no_sense_are_code_two() {
     expect(&["review"], 2, &["Usage"]);
-    expect(&["record", "--seconds", "-1"], 2, &[]);
+    expect(&["record", "--seconds", "-1"], 2, &["--seconds -1: must be more than zero"]);
+    expect(&["drill", "--pace-mm-s", "-4"], 2, &["a pace of -4 mm/s: more than 0"]);
+    expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "-0.4"], 2, &["0.05 to 3 m"]);
     expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "40"], 2, &["0.05 to 3 m"]);
     expect(&["review", "a/x.mcap", "b/x.mcap", "--out", "c"], 2, &["two recordings are called x.mcap"]);
     expect(&["demo", "--speed", "100"], 2, &["0.5 to 20"]);

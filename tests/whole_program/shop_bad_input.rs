@@ -115,7 +115,9 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     s.fails(&add, &["machine", "machine 3", "--kind", "saw"], 1, &["\"saw\"", "orbital, rotary"]);
     s.fails(&add, &["machine", "machine 3", "--kind", "orbital", "--throw-mm", "150"], 1, &["150", "1 to 40"]);
     s.fails(&add, &["pad", "grey foam"], 2, &["--place N is needed", "1 = mildest"]);
+    s.fails(&add, &["machine", "machine 3", "--kind", "orbital", "--throw-mm", "-3"], 1, &["-3", "1 to 40"]);
     s.fails(&add, &["pad", "grey foam", "--place", "0"], 1, &["0", "1 to 99"]);
+    s.fails(&add, &["pad", "grey foam", "--place", "-1"], 1, &["-1", "1 to 99"]);
     s.fails(
         &add,
         &["vehicle", "van B", "--paint", "matt"],
@@ -124,6 +126,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     );
     s.fails(&["shop", "set"], &["colour", "red"], 2, &["colour", "gauge-sd-um"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "a lot"], 1, &["a lot", "0.01 to 50 µm"]);
+    s.fails(&["shop", "set"], &["gauge-sd-um", "-1"], 1, &["-1", "0.01 to 50 µm"]);
     s.fails(&["shop", "trainer"], &["7"], 1, &["no session 7", "shop status --all"]);
 
     let trial = |rest: &[&str], code: i32, words: &[&str]| {
@@ -131,6 +134,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
         s.fails(&["trial", "add"], &[&good, rest].concat(), code, words);
     };
     trial(&["--passes", "0"], 1, &["passes 0", "1 to 50"]);
+    trial(&["--passes", "-4"], 1, &["passes -4", "1 to 50"]);
     trial(&["--passes", "2", "--haze", "7"], 1, &["haze 7", "0 none, 1 slight, 2 plain, 3 heavy"]);
     trial(&["--passes", "2", "--film-um", "NaN"], 1, &["film taken NaN", "-100 to 1000"]);
     trial(&["--passes", "2", "--session", "9"], 1, &["no session 9", "shop status --all"]);
@@ -149,6 +153,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     // One wrong reading of two: neither is stored.
     film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "up to 5000"]);
     film(&["--phase", "before", "nan"], 1, &["NaN µm", "up to 5000"]);
+    film(&["--phase", "before", "120", "-5"], 1, &["-5 µm", "more than 0"]);
     film(&["--phase", "before", "120", "0"], 1, &["0 µm", "more than 0"]);
     film(&["--phase", "before", "--day", "2026-02-30", "120"], 2, &["2026-02-30", "YYYY-MM-DD"]);
     film(&["--phase", "before", "--day", "2999-01-01", "120"], 2, &["'2999-01-01'", "still to come"]);
