@@ -1,6 +1,7 @@
 //! Arguments as the user types them. What they mean is decided in `commands`.
 
 pub(crate) mod shop;
+mod values;
 pub(crate) mod work;
 
 use std::{net::IpAddr, path::PathBuf};
@@ -8,6 +9,7 @@ use std::{net::IpAddr, path::PathBuf};
 use clap::{ArgAction, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
+use values::{a_number, a_port_number, a_whole_number, a_whole_number_within, an_address};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.
@@ -163,18 +165,18 @@ pub(crate) struct WatchArgs {
     #[arg(long)]
     pub(crate) plain: bool,
     /// Also show it as a page in a browser on this computer, at http://127.0.0.1:PORT. Default port: 4747.
-    #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true)]
+    #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true, value_parser = a_port_number)]
     #[allow(clippy::option_option, reason = "clap's way of saying: a flag with or without a value")]
     pub(crate) page: Option<Option<u16>>,
     /// Show the page to other devices too, at this address of this computer (0.0.0.0: all of them). They need the link with a
     /// code that is shown then. Plain HTTP: others on the network could read along.
-    #[arg(long, value_name = "ADDR")]
+    #[arg(long, value_name = "ADDR", value_parser = an_address)]
     pub(crate) listen: Option<IpAddr>,
     /// No tones (key m changes it).
     #[arg(long)]
     pub(crate) no_sound: bool,
     /// Volume of tones, percent.
-    #[arg(long, value_name = "PERCENT", default_value_t = 60, value_parser = clap::value_parser!(u8).range(0..=100))]
+    #[arg(long, value_name = "PERCENT", default_value_t = 60, value_parser = a_whole_number_within::<u8>(0, 100))]
     pub(crate) volume: u8,
     /// A quiet tick for each inch (25 mm with SI units) at the pace to keep, while the machine runs.
     #[arg(long)]
@@ -195,7 +197,7 @@ pub(crate) struct DemoArgs {
     #[arg(long, value_name = "DIR", default_value = "steadypass-demo")]
     pub(crate) out: PathBuf,
     /// How much faster than real time the virtual sensor works, 0.5 to 20.
-    #[arg(long, default_value_t = DEMO_SPEED, value_name = "FACTOR")]
+    #[arg(long, default_value_t = DEMO_SPEED, value_name = "FACTOR", value_parser = a_number)]
     pub(crate) speed: f64,
     #[command(flatten)]
     pub(crate) watch: WatchArgs,
@@ -228,10 +230,10 @@ pub(crate) struct SettingArgs {
     #[arg(long, value_name = "G", value_parser = a_range_g)]
     pub(crate) accel_range_g: Option<u8>,
     /// Time between two looks of the thermometer, 50 to 1000. At the start: 64.
-    #[arg(long, value_name = "MS", value_parser = clap::value_parser!(u16).range(50..=1000))]
+    #[arg(long, value_name = "MS", value_parser = a_whole_number_within::<u16>(50, 1000))]
     pub(crate) surface_period_ms: Option<u16>,
     /// Brightness of the light. Default: 60.
-    #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u8).range(0..=100))]
+    #[arg(long, value_name = "PERCENT", value_parser = a_whole_number_within::<u8>(0, 100))]
     pub(crate) light_percent: Option<u8>,
     /// Whether the buzzer may sound. Default: on.
     #[arg(long, value_name = "on|off", hide_possible_values = true)]
@@ -272,7 +274,7 @@ pub(crate) struct RecordArgs {
     #[command(flatten)]
     pub(crate) facts: FactArgs,
     /// Stop by itself after this long.
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", value_parser = a_number)]
     pub(crate) seconds: Option<f64>,
     /// Also write the tables that the live analysis found (the same files as `review`).
     #[arg(long, value_name = "DIR")]
@@ -293,16 +295,16 @@ pub(crate) struct RecordArgs {
 #[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat")]
 pub(crate) struct DrillArgs {
     /// Arm speed to keep, mm/s.
-    #[arg(long, value_name = "MM_S", default_value_t = 20.0)]
+    #[arg(long, value_name = "MM_S", default_value_t = 20.0, value_parser = a_number)]
     pub(crate) pace_mm_s: f64,
     /// How far off it may be, mm/s.
-    #[arg(long, value_name = "MM_S", default_value_t = 3.0)]
+    #[arg(long, value_name = "MM_S", default_value_t = 3.0, value_parser = a_number)]
     pub(crate) within_mm_s: f64,
     /// Travel of one stroke, between two tapes. Without it speeds are less certain. Default: the plan's.
-    #[arg(long, value_name = "M")]
+    #[arg(long, value_name = "M", value_parser = a_number)]
     pub(crate) stroke_m: Option<f64>,
     /// Strokes to do; it ends by itself after them.
-    #[arg(long, default_value_t = 10)]
+    #[arg(long, default_value_t = 10, value_parser = a_whole_number::<u32>)]
     pub(crate) strokes: u32,
     /// The sensor's port. Default: the only one that says it is a sensor.
     #[arg(long, value_name = "PORT")]
@@ -353,7 +355,7 @@ pub(crate) struct ReviewArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) plan: Option<PathBuf>,
     /// Travel of one stroke, where it is known (a taped section).
-    #[arg(long, value_name = "M")]
+    #[arg(long, value_name = "M", value_parser = a_number)]
     pub(crate) stroke_length_m: Option<f64>,
     /// Who works, where the recording does not say or says it wrong.
     #[arg(long, value_name = "NAME", value_parser = a_name)]
@@ -376,7 +378,7 @@ pub(crate) struct SimulateArgs {
     #[arg(long, default_value = "demo")]
     pub(crate) kind: String,
     /// Same seed, same data.
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, value_parser = a_whole_number::<u64>)]
     pub(crate) seed: u64,
     /// Folder for KIND-SEED.csv and KIND-SEED.truth.json.
     #[arg(long, value_name = "DIR")]
@@ -405,10 +407,10 @@ pub(crate) struct ExposureArgs {
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
     /// Action value, A(8). Default 2.5 (Directive 2002/44/EC); your country may have another.
-    #[arg(long, value_name = "M/S2")]
+    #[arg(long, value_name = "M/S2", value_parser = a_number)]
     pub(crate) action_value: Option<f64>,
     /// Limit value, A(8). Default 5 (Directive 2002/44/EC).
-    #[arg(long, value_name = "M/S2")]
+    #[arg(long, value_name = "M/S2", value_parser = a_number)]
     pub(crate) limit_value: Option<f64>,
 }
 
@@ -445,16 +447,16 @@ pub(crate) struct CalibrateArgs {
     #[arg(long, group = "check", value_name = "SENSOR")]
     pub(crate) show: Option<String>,
     /// Latitude of the shop, degrees, for local gravity. Default: standard gravity.
-    #[arg(long, value_name = "DEG")]
+    #[arg(long, value_name = "DEG", value_parser = a_number)]
     pub(crate) latitude: Option<f64>,
     /// Height of the shop above the sea, for local gravity.
-    #[arg(long, value_name = "M", default_value_t = 0.0)]
+    #[arg(long, value_name = "M", default_value_t = 0.0, value_parser = a_number)]
     pub(crate) height_m: f64,
     /// Emissivity of the thermometer's target, where it is known.
-    #[arg(long, value_name = "0.3-1")]
+    #[arg(long, value_name = "0.3-1", value_parser = a_number)]
     pub(crate) emissivity: Option<f64>,
     /// Days after which the calibration is called old. Default: as before, or 365.
-    #[arg(long, value_name = "DAYS")]
+    #[arg(long, value_name = "DAYS", value_parser = a_whole_number::<u32>)]
     pub(crate) valid_days: Option<u32>,
     /// Folder for calibrations. Default: the user's own.
     #[arg(long, value_name = "DIR")]
@@ -507,6 +509,11 @@ mod tests {
             assert!(typed.is_ok(), "{words}: {}", typed.unwrap_err());
         }
         let refused = |words: &str| Cli::of(words.split(' ')).unwrap_err().to_string();
+        assert!(
+            refused("steadypass drill --strokes -3")
+                .contains("'-3' for '--strokes <STROKES>': expected a whole number of 0")
+        );
+        assert!(refused("steadypass demo --volume -3").contains("expected 0 to 100"));
         assert!(refused("steadypass drill --beat -3").contains("unexpected argument"));
     }
 

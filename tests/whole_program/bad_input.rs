@@ -180,6 +180,13 @@ fn arguments_that_make_no_sense_are_code_two() {
     expect(&["record", "--seconds", "-1"], 2, &["--seconds -1: must be more than zero"]);
     expect(&["drill", "--pace-mm-s", "-4"], 2, &["a pace of -4 mm/s: more than 0"]);
     expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "-0.4"], 2, &["0.05 to 3 m"]);
+    expect(
+        &["review", "a.mcap", "--out", "b", "--stroke-length-m", "0,4"],
+        2,
+        &["--stroke-length-m", "write 0.4 with a point"],
+    );
+    expect(&["record", "--listen", "999"], 2, &["--listen", "an address of this computer", "192.168.1.20"]);
+    expect(&["demo", "--volume", "101"], 2, &["--volume", "expected 0 to 100"]);
     expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "40"], 2, &["0.05 to 3 m"]);
     expect(&["review", "a/x.mcap", "b/x.mcap", "--out", "c"], 2, &["two recordings are called x.mcap"]);
     expect(&["demo", "--speed", "100"], 2, &["0.5 to 20"]);

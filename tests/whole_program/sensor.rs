@@ -37,8 +37,8 @@ fn it_says_who_is_there_and_what_was_set() {
 fn it_says_what_is_wrong_with_values_and_ports() {
     for (option, value, says) in [
         ("--accel-range-g", "2", "expected 4, 8 or 16"),
-        ("--surface-period-ms", "10", "50..=1000"),
-        ("--light-percent", "101", "0..=100"),
+        ("--surface-period-ms", "10", "50 to 1000"),
+        ("--light-percent", "101", "0 to 100"),
         ("--buzzer", "loud", "--buzzer"),
     ] {
         expect(&["sensor", option, value], 2, &[option, says]);

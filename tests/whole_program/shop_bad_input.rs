@@ -135,6 +135,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     };
     trial(&["--passes", "0"], 1, &["passes 0", "1 to 50"]);
     trial(&["--passes", "-4"], 1, &["passes -4", "1 to 50"]);
+    trial(&["--passes", "four"], 2, &["--passes", "not a whole number"]);
     trial(&["--passes", "2", "--haze", "7"], 1, &["haze 7", "0 none, 1 slight, 2 plain, 3 heavy"]);
     trial(&["--passes", "2", "--film-um", "NaN"], 1, &["film taken NaN", "-100 to 1000"]);
     trial(&["--passes", "2", "--session", "9"], 1, &["no session 9", "shop status --all"]);
@@ -154,6 +155,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     film(&["--phase", "before", "120", "9000"], 1, &["9000 µm", "up to 5000"]);
     film(&["--phase", "before", "nan"], 1, &["NaN µm", "up to 5000"]);
     film(&["--phase", "before", "120", "-5"], 1, &["-5 µm", "more than 0"]);
+    film(&["--phase", "before", "121,122"], 2, &["several readings stand apart, 121 122", "121.122 with a point"]);
     film(&["--phase", "before", "120", "0"], 1, &["0 µm", "more than 0"]);
     film(&["--phase", "before", "--day", "2026-02-30", "120"], 2, &["2026-02-30", "YYYY-MM-DD"]);
     film(&["--phase", "before", "--day", "2999-01-01", "120"], 2, &["'2999-01-01'", "still to come"]);

@@ -4,7 +4,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::a_needed_name;
+use super::{
+    a_needed_name,
+    values::{a_number, a_whole_number},
+};
 
 /// The shop's folder.
 #[derive(Clone, Debug, Args)]
@@ -101,6 +104,7 @@ pub(crate) enum ShopVerb {
         #[command(flatten)]
         shop: ShopFolder,
         /// Its number in `shop status --all`.
+        #[arg(value_parser = a_whole_number::<i64>)]
         session: i64,
         /// Take the mark away.
         #[arg(long)]
@@ -112,6 +116,7 @@ pub(crate) enum ShopVerb {
         #[command(flatten)]
         shop: ShopFolder,
         /// Its number in `shop status --all`.
+        #[arg(value_parser = a_whole_number::<i64>)]
         session: i64,
         /// Who worked.
         #[arg(value_parser = a_needed_name)]
@@ -162,7 +167,7 @@ pub(crate) enum ShopVerb {
         #[arg(long, value_name = "DIR", default_value = "steadypass-demo-shop")]
         out: PathBuf,
         /// Same seed, same shop.
-        #[arg(long, default_value_t = 1)]
+        #[arg(long, default_value_t = 1, value_parser = a_whole_number::<u64>)]
         seed: u64,
     },
 }
@@ -187,19 +192,19 @@ pub(crate) struct AddArgs {
     #[arg(long)]
     pub(crate) kind: Option<String>,
     /// Orbital machine: diameter of the orbit, mm.
-    #[arg(long)]
+    #[arg(long, value_parser = a_number)]
     pub(crate) throw_mm: Option<f64>,
     /// Machine: size of a pad it is used with, mm; may be given several times.
-    #[arg(long)]
+    #[arg(long, value_parser = a_number)]
     pub(crate) pad_mm: Vec<f64>,
     /// Pad or liquid: place in the shop's own order of aggressiveness, 1 = mildest.
-    #[arg(long)]
+    #[arg(long, value_parser = a_whole_number::<i64>)]
     pub(crate) place: Option<i64>,
     /// Vehicle: clear-coat, single-stage, respray or unknown.
     #[arg(long, default_value = "unknown")]
     pub(crate) paint: String,
     /// Vehicle: year the paint was put on.
-    #[arg(long)]
+    #[arg(long, value_parser = a_whole_number::<i64>)]
     pub(crate) year: Option<i64>,
     /// Vehicle: dark, medium, light or unknown.
     #[arg(long, default_value = "unknown")]

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::shop::ShopFolder;
+use super::values::{a_number, a_reading, a_whole_number};
 use super::{a_day, a_name, a_needed_name, a_past_day};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -50,10 +51,10 @@ pub(crate) struct CompareArgs {
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
     pub(crate) to: Option<jiff::civil::Date>,
     /// Session shown beside the trainer's, by its number in `shop status --all`.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
     pub(crate) session: Option<i64>,
     /// The trainer's session. Default: the newest marked as such.
-    #[arg(long, value_name = "NUMBER", requires = "session")]
+    #[arg(long, value_name = "NUMBER", requires = "session", value_parser = a_whole_number::<i64>)]
     pub(crate) reference: Option<i64>,
 }
 
@@ -133,19 +134,19 @@ pub(crate) struct TrialAddArgs {
     #[arg(long, value_name = "NAME", value_parser = a_needed_name)]
     pub(crate) liquid: String,
     /// Passes worked.
-    #[arg(long)]
+    #[arg(long, value_parser = a_whole_number::<i64>)]
     pub(crate) passes: i64,
     /// The finish that was wanted was reached; leave it out when not.
     #[arg(long)]
     pub(crate) reached: bool,
     /// Haze left: 0 none, 1 slight, 2 plain, 3 heavy.
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, default_value_t = 0, value_parser = a_whole_number::<i64>)]
     pub(crate) haze: i64,
     /// Holograms left: 0 none, 1 slight, 2 plain, 3 heavy.
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, default_value_t = 0, value_parser = a_whole_number::<i64>)]
     pub(crate) holograms: i64,
     /// Film taken, µm, where it was measured.
-    #[arg(long, value_name = "UM")]
+    #[arg(long, value_name = "UM", value_parser = a_number)]
     pub(crate) film_um: Option<f64>,
     /// Where on the vehicle.
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true, value_parser = a_name)]
@@ -154,7 +155,7 @@ pub(crate) struct TrialAddArgs {
     #[arg(long, value_name = "NAME", value_parser = a_needed_name)]
     pub(crate) machine: Option<String>,
     /// The recording's session, the technician's own, by its number in `shop status --all`.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
     pub(crate) session: Option<i64>,
     /// Day. Default: today.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
@@ -187,10 +188,10 @@ pub(crate) enum NoteVerb {
         #[arg(long, value_name = "TEXT", requires = "vehicle", value_parser = a_needed_name)]
         panel: Option<String>,
         /// Session, by its number in `shop status --all`.
-        #[arg(long, value_name = "NUMBER")]
+        #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
         session: Option<i64>,
         /// One of the session's sections.
-        #[arg(long, value_name = "NUMBER", requires = "session")]
+        #[arg(long, value_name = "NUMBER", requires = "session", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
         /// Day. Default: today, or the session's.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
@@ -215,7 +216,7 @@ pub(crate) enum NoteVerb {
         #[arg(long, value_name = "LABEL", value_parser = a_needed_name)]
         vehicle: Option<String>,
         /// Only this session's.
-        #[arg(long, value_name = "NUMBER")]
+        #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
         session: Option<i64>,
     },
 }
@@ -268,17 +269,17 @@ pub(crate) enum ThicknessVerb {
         #[command(flatten)]
         at: GaugePoint,
         /// Number of the section on the panel that the point lies in, as in the recording.
-        #[arg(long, value_name = "NUMBER", requires = "at_m")]
+        #[arg(long, value_name = "NUMBER", requires = "at_m", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
         /// Where the gauge stood, metres along and across the section: from the corner where its first stroke starts, at its
         /// right. With it the ledger sets each reading against what was rubbed at its own place.
-        #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section")]
+        #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section", value_parser = a_number)]
         at_m: Vec<f64>,
         /// Day. Default: today.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
         day: Option<jiff::civil::Date>,
         /// Readings of the whole build, µm (1 mil = 25.4 µm).
-        #[arg(required = true)]
+        #[arg(required = true, value_parser = a_reading)]
         readings: Vec<f64>,
     },
     /// Takes wrongly typed readings of one point away.
