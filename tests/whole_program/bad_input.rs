@@ -203,6 +203,27 @@ fn a_plan_with_a_slip_is_refused_with_the_nearest_key() {
     expect(&args, 1, &["plan.toml", "heat_rise"]);
 }
 
+#[test]
+fn plans_and_folders_that_are_none_are_told_in_plain_words() {
+    let folder = TempDir::new().expect("temp");
+    let file = at(&folder, "file");
+    fs::write(&file, b"\x1b\x00\xff\xfe").expect("write");
+    let with_plan = |plan: &str, expected: &[&str]| {
+        let output = run(&["record", "--port", "/dev/null", "--plan", plan]);
+        let said = stderr(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(output.status.code(), Some(1), "{said}");
+        assert!(expected.iter().all(|words| said.contains(words)) && !said.contains("os error"), "{said}");
+    };
+    with_plan(&text(&at(&folder, "none.toml")), &["no such file or folder", "check the path"]);
+    with_plan(&text(&file), &["it is no text file in TOML", "key = value"]);
+    for verb in ["simulate", "demo"] {
+        let output = run(&[verb, "--out", &text(&file.join("in"))]);
+        let said = stderr(&output);
+        assert_eq!(output.status.code(), Some(1), "{said}");
+        assert!(said.contains("a part of its path is a file") && !said.contains("os error"), "{said}");
+    }
+}
+
 /// A file system of a few hundred kilobytes fills up: the program says so and keeps what it had. Needs a mount of its own.
 #[test]
 fn a_full_disk_is_named_and_what_was_recorded_stays() {

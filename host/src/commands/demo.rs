@@ -5,7 +5,7 @@ use std::{fs, io, path::Path};
 
 use steadypass::{
     guidance::{Plan, plan::Source as PlanSource},
-    recording::{Source, part_path},
+    recording::{Source, describe_io, part_path},
     simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
     tables::WARNINGS,
 };
@@ -35,7 +35,8 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     for old in [recording.clone(), part_path(&recording)] {
         remove(&old)?;
     }
-    fs::create_dir_all(&args.out).map_err(|e| Failure::failed(format!("cannot create {}: {e}", args.out.display())))?;
+    fs::create_dir_all(&args.out)
+        .map_err(|e| Failure::failed(format!("cannot create {}: {}", args.out.display(), describe_io(&e))))?;
     // The port and the live tables live as long as the demo.
     let scratch = tempfile::tempdir()?;
     let options =
@@ -83,7 +84,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
 fn remove(path: &Path) -> Result<(), Failure> {
     match fs::remove_file(path) {
         Err(e) if e.kind() != io::ErrorKind::NotFound => {
-            Err(Failure::failed(format!("cannot replace {}: {e}", path.display())))
+            Err(Failure::failed(format!("cannot replace {}: {}", path.display(), describe_io(&e))))
         }
         _ => Ok(()),
     }

@@ -5,7 +5,10 @@ use std::{
     io::BufWriter,
 };
 
-use steadypass::simulation::{Kind, Ranges, Scenario, random, write_table};
+use steadypass::{
+    recording::describe_io,
+    simulation::{Kind, Ranges, Scenario, random, write_table},
+};
 
 use super::{Console, Done, Failure, Outcome};
 use crate::cli::SimulateArgs;
@@ -27,7 +30,8 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     let Some(out) = &args.out else {
         return Err(Failure::Usage("--out DIR: give a folder for the table and its truth".into()));
     };
-    let failed = |e: std::io::Error| Failure::failed(format!("cannot write into {}: {e}", out.display()));
+    let failed =
+        |e: std::io::Error| Failure::failed(format!("cannot write into {}: {}", out.display(), describe_io(&e)));
     fs::create_dir_all(out).map_err(failed)?;
     let stem = format!("{}-{}", args.kind, args.seed);
     let (table, truth) = (out.join(format!("{stem}.csv")), out.join(format!("{stem}.truth.json")));

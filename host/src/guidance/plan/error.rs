@@ -1,9 +1,11 @@
 //! What can be wrong with a plan, and where. Every error of content knows file, line and the span in the text, so that the
 //! program can underline the spot.
 
-use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
+use std::{fmt, io};
+
+use crate::recording::describe_io;
 
 /// A named text that was read.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,12 +51,12 @@ impl fmt::Display for Place {
 #[non_exhaustive]
 pub enum PlanError {
     /// The file could not be read.
-    #[error("cannot read the plan {file}: {source}")]
+    #[error("cannot read the plan {file}: {}", unread(source))]
     Read {
         /// The file.
         file: String,
         /// What the system said.
-        source: std::io::Error,
+        source: io::Error,
     },
     /// Something in it is wrong.
     #[error("{place}: {problem}")]
@@ -85,10 +87,23 @@ impl PlanError {
 
     /// What to do next.
     pub fn help(&self) -> String {
-        match self.problem() {
-            None => "check the path, and that you may read the file".to_owned(),
-            Some(problem) => problem.help(),
+        match self {
+            Self::Read { source, .. } if source.kind() == io::ErrorKind::InvalidData => NO_TOML.to_owned(),
+            Self::Read { .. } => "check the path, and that you may read the file".to_owned(),
+            Self::Content { problem, .. } => problem.help(),
         }
+    }
+}
+
+/// What to do about what is no plan at all.
+const NO_TOML: &str = "a plan is lines of `key = value`; see data/plans/example.toml";
+
+/// Why a plan or a machine profile could not be read.
+pub(super) fn unread(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::InvalidData => "it is no text file in TOML (UTF-8)".to_owned(),
+        io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
+        _ => describe_io(error),
     }
 }
 
@@ -191,7 +206,7 @@ pub enum Problem {
 impl Problem {
     fn help(&self) -> String {
         match self {
-            Self::Syntax { .. } => "a plan is lines of `key = value`; see data/plans/example.toml".to_owned(),
+            Self::Syntax { .. } => NO_TOML.to_owned(),
             Self::UnknownKey { nearest: Some(nearest), .. } => format!("did you mean `{nearest}`?"),
             Self::UnknownKey { known, .. } => format!("keys that may stand here: {}", known.join(", ")),
             Self::WrongType { key, .. } => format!("see `{key}` in data/plans/example.toml"),

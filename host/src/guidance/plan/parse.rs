@@ -6,7 +6,7 @@ use toml::de::DeTable;
 
 use crate::analysis::MachineKind;
 
-use super::error::{Problem, Source};
+use super::error::{Problem, Source, unread};
 use super::keys::*;
 use super::table::{Found, Table, wrong};
 use super::{Band, MachineProfile, Plan, PlanError, profiles};
@@ -95,7 +95,7 @@ fn machine(table: &Table<'_>, lookup: &ProfileLookup<'_>) -> Result<(MachineProf
                 None if profile.value.ends_with(".toml") => match lookup(&profile.value) {
                     Ok(text) => (profile.value, text),
                     Err(error) => {
-                        let problem = Problem::Profile { file: profile.value, message: error.to_string() };
+                        let problem = Problem::Profile { file: profile.value, message: unread(&error) };
                         return Err(wrong(profile.place, problem));
                     }
                 },
