@@ -124,6 +124,7 @@ fn tables_that_cannot_be_imported_leave_nothing() {
         (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
         (header.to_owned(), "no rows"),
         (header.replace(',', ";") + "0;0;0;9,8\n", "semicolons; expected commas"),
+        ("\u{1b}[2J\u{7},x\n1,2\n".to_owned(), "it is not a text table"),
     ] {
         fs::write(&table, content).expect("write");
         expect(&["import", &text(&table), "--out", &out], 1, &["half.csv", words]);

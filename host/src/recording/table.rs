@@ -19,6 +19,9 @@ const MAX_ACCEL_MPS2: f64 = 5e3; // 500 g, the widest chips for shocks
 const MAX_GYRO_RADPS: f64 = 1e4;
 const CELSIUS_RANGE: std::ops::RangeInclusive<f64> = -100.0..=1000.0;
 
+/// Characters of a cell that a message quotes.
+const MOST_QUOTED: usize = 40;
+
 /// What an import found.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ImportSummary {
@@ -105,8 +108,12 @@ impl Columns {
                         "it is a recording already; `steadypass review` takes it as it is".into(),
                     ));
                 }
-                let found: Vec<String> =
-                    header.iter().take(12).map(|c| String::from_utf8_lossy(c).into_owned()).collect();
+                if !is_text(header.as_slice()) {
+                    let how = "it is not a text table: line 1 holds signs that no text in UTF-8 has. Export it from the other \
+                               program as CSV (UTF-8)";
+                    return Err(problem(table, how.to_owned()));
+                }
+                let found: Vec<String> = header.iter().take(12).map(quoted).collect();
                 if header.len() == 1 && header.as_slice().contains(&b';') {
                     let how = "line 1: its cells stand between semicolons; expected commas between cells and points in numbers";
                     return Err(problem(table, how.to_owned()));
@@ -247,7 +254,6 @@ fn number(
     let Some(text) = at.and_then(|i| record.get(i)).map(<[u8]>::trim_ascii).filter(|t| !t.is_empty()) else {
         return Ok(None);
     };
-    let shown = || String::from_utf8_lossy(&text[..text.len().min(40)]).into_owned();
     let value: Option<f64> = std::str::from_utf8(text).ok().and_then(|t| t.parse().ok());
     match value {
         Some(v) if range.contains(&v) => Ok(Some(v)),
@@ -263,17 +269,33 @@ fn number(
             table,
             format!(
                 "line {line}, column `{name}`: `{}` is not a finite number; leave the cell empty where there is no reading",
-                shown()
+                quoted(text)
             ),
         )),
         None => Err(problem(
             table,
             format!(
                 "line {line}, column `{name}`: `{}` is not a number (decimal point, no unit, no thousands mark)",
-                shown()
+                quoted(text)
             ),
         )),
     }
+}
+
+/// Whether it is UTF-8 without control characters but tabs.
+fn is_text(bytes: &[u8]) -> bool {
+    std::str::from_utf8(bytes).is_ok_and(|text| text.chars().all(|c| c == '\t' || !c.is_control()))
+}
+
+/// A cell as it can be shown: not too long, and with nothing in it that a terminal would obey.
+fn quoted(cell: &[u8]) -> String {
+    let text = String::from_utf8_lossy(cell);
+    let mut shown: String =
+        text.chars().take(MOST_QUOTED).map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect();
+    if text.chars().nth(MOST_QUOTED).is_some() {
+        shown.push('…');
+    }
+    shown
 }
 
 /// Averages a vector over each whole second, and the sizes of these averages over all.

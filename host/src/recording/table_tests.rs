@@ -18,6 +18,20 @@ fn import(text: &str) -> (TempDir, std::result::Result<ImportSummary, String>) {
 }
 
 #[test]
+fn what_a_terminal_would_obey_is_not_quoted() {
+    for bytes in ["\u{1b}]0;owned\u{7},b\n1,2\n", "\u{0}P\u{0}K\n"] {
+        let error = import(bytes).1.expect_err("no table");
+        assert!(error.contains("it is not a text table") && !error.chars().any(char::is_control), "{error}");
+    }
+    let error = import(&format!("{},b\n1,2\n", "a".repeat(5000))).1.expect_err("no such columns");
+    assert!(error.contains("found aaaa") && error.contains("a…,b") && error.len() < 500, "{error}");
+    let row = format!("{HEADER}\n0,0,0,9.8,,,,,\n0.1,0,0,\u{1b}[31mred{},,,,,\n", "d".repeat(100));
+    let error = import(&row).1.expect_err("no number");
+    assert!(error.contains("`\u{FFFD}[31mredd") && error.contains("d…`"), "{error}");
+    assert!(!error.chars().any(char::is_control), "{error}");
+}
+
+#[test]
 fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
     let mut text = format!("\u{feff}{HEADER},remark\r\n");
     let times: Vec<usize> = (0..300).filter(|i| !(40..45).contains(i) && !(200..260).contains(i)).collect();
