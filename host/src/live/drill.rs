@@ -139,6 +139,9 @@ impl DrillResult {
     /// The result in a few lines; `before` are earlier results of the same practice, oldest first.
     pub fn words(&self, before: &[Self]) -> Vec<String> {
         let Goal { pace_mm_s, within_mm_s, strokes, .. } = self.goal;
+        if self.known == 0 {
+            return vec![self.nothing_to_judge()];
+        }
         let mut lines =
             vec![format!("{} of {} strokes within {pace_mm_s:.0} ± {within_mm_s:.0} mm/s", self.kept, self.known)];
         let unsure = self.strokes.iter().filter(|stroke| stroke.certain == Some(false)).count();
@@ -152,11 +155,16 @@ impl DrillResult {
             ));
         }
         if let Some([first, second]) = self.off_mm_s {
-            lines.push(format!("Off the pace by {first:.1} mm/s in the first half, {second:.1} mm/s in the second"));
+            let [first_side, second_side] = self.sides();
+            lines.push(format!(
+                "Off the pace by {first:.1} mm/s in the first half ({first_side}), {second:.1} mm/s in the second ({second_side})"
+            ));
         }
         if let Some(cv) = self.cv {
             lines.push(format!("Strokes differ from each other by {:.0} %", cv * 100.0));
         }
+        // Without a known speed, a practice is nothing to compare with.
+        let before: Vec<&Self> = before.iter().filter(|earlier| earlier.known > 0).collect();
         let earlier: Vec<String> =
             before.iter().rev().take(5).rev().map(|r| format!("{} of {}", r.kept, r.known)).collect();
         if earlier.is_empty() {
@@ -165,6 +173,38 @@ impl DrillResult {
             lines.push(format!("Before, with this goal: {}", earlier.join(", ")));
         }
         lines
+    }
+
+    /// That no stroke can be judged, and what to do.
+    fn nothing_to_judge(&self) -> String {
+        if self.strokes.is_empty() {
+            return "No stroke was seen. Strokes are seen while the machine runs and the arm goes to and fro: keep the motor \
+                    running through all of them, and practise again"
+                .into();
+        }
+        format!(
+            "Strokes seen: {}, none with a known speed. Make them longer or tell their travel with --stroke-m, and practise again",
+            self.strokes.len()
+        )
+    }
+
+    /// On which side of the pace the strokes of the first half were, and those of the second.
+    fn sides(&self) -> [&'static str; 2] {
+        let off: Vec<f64> =
+            self.strokes.iter().filter_map(|stroke| Some(stroke.pace_mm_s? - self.goal.pace_mm_s)).collect();
+        let (first, second) = off.split_at(off.len() / 2);
+        [first, second].map(|half| {
+            let fast = half.iter().filter(|off| **off > 0.0).count();
+            let slow = half.iter().filter(|off| **off < 0.0).count();
+            match (fast, slow) {
+                (0, 0) => "just on it",
+                (_, 0) => "too fast",
+                (0, _) => "too slow",
+                _ if fast > 2 * slow => "mostly too fast",
+                _ if slow > 2 * fast => "mostly too slow",
+                _ => "now too fast, now too slow",
+            }
+        })
     }
 
     /// Where a recording's result stands: as JSON and as a table.
@@ -263,7 +303,30 @@ mod tests {
         assert_eq!((it.known, it.kept), (10, 5), "the eleventh was not asked for");
         let [first, second] = it.off_mm_s.unwrap();
         assert!((first - 6.8).abs() < 1e-9 && (second - 0.8).abs() < 1e-9);
-        assert!(it.words(&[])[0].starts_with("5 of 10 strokes within 20 ± 3 mm/s"));
+        let said = it.words(&[]);
+        assert!(said[0].starts_with("5 of 10 strokes within 20 ± 3 mm/s"));
+        let off = "Off the pace by 6.8 mm/s in the first half (too fast), 0.8 mm/s in the second (now too fast, now too slow)";
+        assert!(said.iter().any(|line| line == off), "{said:?}");
+        let slow = result("2026-01-01T08:00:00", &[12.0, 14.0, 15.0, 20.0, 20.0, 20.0]).words(&[]);
+        assert!(
+            slow.iter().any(|line| line.contains("half (too slow)") && line.contains("second (just on it)")),
+            "{slow:?}"
+        );
+        let mostly = result("2026-01-01T08:00:00", &[26.0, 26.0, 26.0, 19.0, 12.0, 12.0, 12.0, 21.0]).words(&[]);
+        let both = |line: &String| line.contains("(mostly too fast)") && line.contains("(mostly too slow)");
+        assert!(mostly.iter().any(both), "{mostly:?}");
+    }
+
+    #[test]
+    fn a_practice_without_a_stroke_seen_says_so_and_is_no_earlier_one() {
+        let none = result("2026-01-01T08:00:00", &[]);
+        let said = none.words(&[result("2025-12-31T08:00:00", &[20.0; 10])]);
+        assert!(said.len() == 1 && said[0].starts_with("No stroke was seen"), "{said:?}");
+        let blank = DrillResult::of("2026-01-01T08:00:00+01:00", "", GOAL, &[stroke(None, 0.0)]);
+        let said = blank.words(&[]);
+        assert!(said.len() == 1 && said[0].starts_with("Strokes seen: 1, none with a known speed"), "{said:?}");
+        let next = result("2026-01-02T08:00:00", &[20.0; 10]).words(&[none, blank]);
+        assert!(next.last().unwrap().starts_with("The first time with this goal"), "{next:?}");
     }
 
     #[test]
