@@ -182,6 +182,21 @@ fn working(seconds: f64) -> impl Fn(f64) -> ([f64; 3], [f64; 3], f64) {
 }
 
 #[test]
+fn work_with_the_motor_on_is_no_noise() {
+    let folder = TempDir::new().expect("temp");
+    let [work, later, rest] = ["work.mcap", "later.mcap", "rest.mcap"].map(|name| at(&folder, name));
+    write(&work, &Story { seconds: 20.0, technician: "", says: &working(20.0) });
+    expect(&["calibrate", "--noise", &text(&work)], 1, &["work.mcap", "rested for", "motor off"]);
+    // Fifteen seconds of rest before it make no better of it.
+    let says = |t: f64| working(30.0)(if t < 15.0 { 0.0 } else { t - 14.0 });
+    write(&later, &Story { seconds: 40.0, technician: "", says: &says });
+    expect(&["calibrate", "--noise", &text(&later)], 1, &["later.mcap", "moved for", "of 40 s", "motor off"]);
+    still(&rest, &|_| [0.0, 0.0, 9.81], 20.0, 24.0);
+    let said = succeeds(&["calibrate", "--noise", &text(&rest)]);
+    assert!(said.contains("gyro: longest unbroken stretch 20 s"), "{said}");
+}
+
+#[test]
 fn vibration_that_was_not_measured_does_not_reassure() {
     let folder = TempDir::new().expect("temp");
     let (path, out) = (text(&at(&folder, "slow.mcap")), at(&folder, "out"));

@@ -57,6 +57,17 @@ pub enum CalibrationError {
         /// What is needed, s.
         wanted_s: f64,
     },
+    /// The sensor did not rest all the time.
+    #[error(
+        "the sensor moved for {moved_s:.0} of {seconds:.0} s; noise can be told of rest only. Record it lying on a table, hands \
+         off, motor off, all the time"
+    )]
+    Moved {
+        /// How long it moved, s.
+        moved_s: f64,
+        /// Length of the recording, s.
+        seconds: f64,
+    },
     /// Faces are missing.
     #[error("no pose was found with {} up; each of x, y and z must point up once and down once, at rest for {wanted_s:.0} s \
              (found {found})", missing.join(", "))]

@@ -24,6 +24,8 @@ const TRIMMED: usize = 1;
 pub(super) const SHORTEST_S: f64 = 2.0;
 /// Shortest rest for a gyro bias, s.
 const GYRO_REST_S: f64 = 10.0;
+/// Least part of a recording of noise that the sensor rests.
+const AT_REST: f64 = 0.9;
 /// Recordings are looked at up to this long, so that memory has a bound: six hours.
 const MOST_WINDOWS: u64 = (6.0 * 3600.0 / WINDOW_S) as u64;
 
@@ -106,6 +108,30 @@ impl Stillness {
             Reading::Gyro(run) => self.each(run, |window, sample| window.gyro.add(sample)),
             Reading::Surface(_) | Reading::Mark { .. } | Reading::Break { .. } => {}
         }
+    }
+
+    /// Time with acceleration in it, s; of a longer recording the first six hours.
+    fn seconds(&self) -> f64 {
+        self.windows.values().filter(|window| window.accel.n > 0.0).count() as f64 * WINDOW_S
+    }
+
+    /// Checks that a recording is one of a resting sensor all through, but for hands at its ends: what it scatters is the chip's
+    /// noise then.
+    ///
+    /// # Errors
+    /// [`CalibrationError::NotStill`] when there is no rest of ten seconds, [`CalibrationError::Moved`] when it moved for more
+    /// than a tenth of the time.
+    pub fn rests_throughout(&self) -> Result<(), CalibrationError> {
+        let poses = self.poses();
+        check(&poses, "")?;
+        // What is cut off either end of a pose is rest, too.
+        let ends_s = 2.0 * TRIMMED as f64 * WINDOW_S;
+        let rest_s: f64 = poses.iter().map(|pose| pose.seconds + ends_s).sum();
+        let seconds = self.seconds();
+        if rest_s < AT_REST * seconds {
+            return Err(CalibrationError::Moved { moved_s: seconds - rest_s, seconds });
+        }
+        Ok(())
     }
 
     /// All poses, in order of time.
@@ -274,6 +300,18 @@ pub(super) mod tests {
         let force = [9.81 * tilt.sin(), 0.0, 9.81 * tilt.cos()];
         let poses = record(&[(20.0, force, BIAS, 0.0)]).poses();
         assert!((check(&poses, "").unwrap().tilt_deg - 2.0).abs() < 0.02);
+    }
+
+    #[test]
+    fn noise_is_told_of_rest_only() {
+        let moved = (UP, [0.3, 0.1, 0.0], 0.5);
+        let at = |rest_s: f64, moved_s: f64| {
+            record(&[(rest_s, UP, BIAS, 0.0), (moved_s, moved.0, moved.1, moved.2)]).rests_throughout()
+        };
+        assert_eq!(at(60.0, 5.0), Ok(()), "a hand that comes");
+        assert_eq!(at(0.0, 30.0), Err(CalibrationError::NotStill { found_s: 0.0, wanted_s: 10.0 }));
+        let message = at(20.0, 40.0).unwrap_err().to_string();
+        assert!(message.contains("moved for 40 of 60 s"), "{message}");
     }
 
     #[test]

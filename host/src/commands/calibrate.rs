@@ -255,10 +255,13 @@ fn thermometer(console: &Console, args: &CalibrateArgs) -> Outcome {
 
 fn noise(console: &Console, path: &Path) -> Outcome {
     let (mut gyro, mut accel) = (NoiseRecorder::new(true), NoiseRecorder::new(false));
+    let mut stillness = Stillness::new();
     read(console, path, |reading| {
+        stillness.push(reading);
         gyro.push(reading);
         accel.push(reading);
     })?;
+    stillness.rests_throughout().map_err(in_file(path))?;
     let streams = [("gyro", "rad/s", gyro.finish()), ("accelerometer", "m/s²", accel.finish())];
     if console.json {
         let value: serde_json::Map<String, serde_json::Value> = streams
