@@ -6,6 +6,7 @@ use super::scenario::{Scenario, ScenarioError};
 use super::thermometer::{celsius_of, surface_c};
 use super::truth::Truth;
 use super::world::{World, in_units};
+use crate::recording::describe_io;
 
 /// Why a table could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -15,7 +16,7 @@ pub enum TableError {
     #[error(transparent)]
     Scenario(#[from] ScenarioError),
     /// The destination refused.
-    #[error("writing the sensor table failed")]
+    #[error("cannot write the sensor table: {}", describe_io(.0))]
     Write(#[from] std::io::Error),
 }
 
@@ -63,6 +64,12 @@ pub fn write_table(scenario: &Scenario, mut out: impl Write) -> Result<Truth, Ta
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_full_disk_is_called_that() {
+        let said = TableError::from(std::io::Error::from(std::io::ErrorKind::StorageFull)).to_string();
+        assert!(said.contains("cannot write the sensor table: the disk is full"), "{said}");
+    }
 
     #[test]
     fn the_table_and_the_truth_have_the_outside_form() {
