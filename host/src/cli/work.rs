@@ -272,7 +272,7 @@ pub(crate) enum ThicknessVerb {
         #[arg(long, value_name = "NUMBER", requires = "at_m", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
         /// Where the gauge stood, metres along and across the section: from the corner where its first stroke starts, at its
-        /// right. With it the ledger sets each reading against what was rubbed at its own place.
+        /// right. With three such points or more the ledger sets each against what was rubbed at its own place.
         #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section", value_parser = a_number)]
         at_m: Vec<f64>,
         /// Day. Default: today.
