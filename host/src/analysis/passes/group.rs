@@ -13,8 +13,8 @@ use core::ops::Range;
 pub(super) const PAUSE_S: f64 = 6.0;
 /// Axes of the grid, evenly over half a turn.
 const AXES: usize = 36;
-/// What another pass after a rest costs, and one that begins without a rest. On drawn recordings of all kinds one more or less
-/// makes no difference.
+/// What another pass after a rest costs, and one that begins without a rest. From drawn recordings of all kinds: one less or more
+/// is somewhat worse.
 const NEXT_COST: f64 = 2.0;
 const AT_ONCE_COST: f64 = 5.0;
 /// How far a pass lies from square to the one before, one standard deviation, rad, and what a pass at any angle costs at most.
