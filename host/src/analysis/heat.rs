@@ -226,21 +226,25 @@ impl Heat {
             return flat;
         }
         let pattern = Measured { sd: flat.sd.hypot(long.slope_k_s * PATTERN_S), ..flat };
-        let run = if self.crests.strokes() < OF_A_KIND {
-            self.along_run(t_s, short, long, flat, motion, warming)
-        } else if let Some(crest) = self.crests.same_way().filter(|_| motion.strokes_across.is_none()) {
-            let run = self.along_run(t_s, short, long, flat, motion, warming);
-            let climbs = short.slope_k_s > CLIMBING_K_S && short.rise_k > CLIMB_SHARE * crest.value;
-            if run.value > flat.value {
-                Measured { sd: run.sd.hypot(ASTRAY_REL_SD * run.value), ..run }.and(crest)
-            } else if climbs && short.rise_k < crest.value {
-                crest
-            } else {
-                pattern
-            }
-        } else {
+        // Known after two strokes at the soonest.
+        let crest = self.crests.same_way().filter(|_| motion.strokes_across.is_none());
+        let run = if crest.is_none() && self.crests.strokes() >= OF_A_KIND {
             self.run = None;
             pattern
+        } else {
+            let run = self.along_run(t_s, short, long, flat, motion, warming);
+            let climbs = |crest: Measured| {
+                let within = short.rise_k > CLIMB_SHARE * crest.value && short.rise_k < crest.value;
+                within && short.slope_k_s > CLIMBING_K_S
+            };
+            match crest {
+                None => run,
+                Some(crest) if run.value > flat.value => {
+                    Measured { sd: run.sd.hypot(ASTRAY_REL_SD * run.value), ..run }.and(crest)
+                }
+                Some(crest) if climbs(crest) => crest,
+                Some(_) => pattern,
+            }
         };
         self.crests.next(short.rise_k, motion.strokes_across).filter(|crest| crest.value > run.value).unwrap_or(run)
     }

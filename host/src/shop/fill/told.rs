@@ -20,12 +20,14 @@ impl Shop {
                 ));
                 self.technician(&close)
             }
-            Err(ShopError::Unknown { close: None, .. }) => {
-                remarks.push(format!("{name} is new to this shop and was added."));
-                self.add_technician(&Technician { name: name.to_owned(), note: String::new() })
-            }
+            Err(ShopError::Unknown { close: None, .. }) => self.add_newcomer(name, remarks),
             known => known,
         }
+    }
+
+    fn add_newcomer(&self, name: &str, remarks: &mut Vec<String>) -> Result<Id> {
+        remarks.push(format!("{name} is new to this shop and was added."));
+        self.add_technician(&Technician { name: name.to_owned(), note: String::new() })
     }
 
     pub(super) fn technician_of(
@@ -46,10 +48,7 @@ impl Shop {
         }
         match self.technician(name) {
             // Only a name unlike all others is taken for a new one: a slip must not make a second person.
-            Err(ShopError::Unknown { close: None, .. }) => {
-                remarks.push(format!("{name} is new to this shop and was added."));
-                self.add_technician(&Technician { name: name.to_owned(), note: String::new() })
-            }
+            Err(ShopError::Unknown { close: None, .. }) => self.add_newcomer(name, remarks),
             known => known,
         }
     }
