@@ -53,7 +53,6 @@ pub(super) struct CombSearch {
     rate_hz: f64,
     fft: Arc<dyn RealToComplex<f32>>,
     window: Vec<f32>,
-    axes: [Vec<f32>; 3],
     input: Vec<f32>,
     spectrum: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
@@ -72,7 +71,6 @@ impl CombSearch {
         Self {
             rate_hz,
             window,
-            axes: core::array::from_fn(|_| Vec::with_capacity(len)),
             input: fft.make_input_vec(),
             spectrum: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
@@ -89,16 +87,15 @@ impl CombSearch {
     }
 
     /// Looks for a rotation in `samples` (the latest [`len`](Self::len), oldest first, m/s², any constant part).
-    pub(super) fn search(&mut self, samples: impl Iterator<Item = [f32; 3]>) -> Option<Found> {
+    pub(super) fn search(&mut self, samples: impl Iterator<Item = [f32; 3]> + Clone) -> Option<Found> {
         let n = self.len();
         self.power.fill(0.0);
-        self.axes.iter_mut().for_each(Vec::clear);
-        samples.for_each(|s| self.axes.iter_mut().zip(s).for_each(|(axis, v)| axis.push(v)));
-        for axis in &self.axes {
-            let mean = axis.iter().sum::<f32>() / n as f32;
-            for ((x, w), v) in self.input.iter_mut().zip(&self.window).zip(axis) {
-                *x = (v - mean) * w;
-            }
+        let mut sum = [0.0; 3];
+        samples.clone().for_each(|sample| sum.iter_mut().zip(sample).for_each(|(sum, v)| *sum += v));
+        for (axis, sum) in sum.into_iter().enumerate() {
+            let mean = sum / n as f32;
+            let windowed = self.input.iter_mut().zip(&self.window);
+            samples.clone().zip(windowed).for_each(|(sample, (x, w))| *x = (sample[axis] - mean) * w);
             // The plan and the buffers were made for each other; lengths cannot differ.
             self.fft.process_with_scratch(&mut self.input, &mut self.spectrum, &mut self.scratch).ok()?;
             for (p, c) in self.power.iter_mut().zip(&self.spectrum) {

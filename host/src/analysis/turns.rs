@@ -163,7 +163,7 @@ impl Detector {
             return None;
         }
         let [x, y] = self.filtered();
-        let size = x.hypot(y);
+        let size = (x * x + y * y).sqrt();
         // Follows the median: equal pulls up and down balance where half of the values lie on either side.
         let pull = if size < self.median { -1.0 } else { 1.0 };
         self.median = (self.median * (1.0 + pull * STEP_S / 8.0)).clamp(0.006, 0.04);
@@ -394,15 +394,21 @@ impl Small {
         let mut gram = DMatrix::zeros(m, m);
         let mut data = DMatrix::zeros(m, 2);
         let mut f = vec![0.0; m];
-        // Far from a burst its three functions vanish; only what is at work is summed.
+        // Level and slope are everywhere, and summed by themselves. Far from a burst its three functions vanish; only what is at
+        // work is summed.
         let mut at_work = Vec::with_capacity(m);
+        let [mut t_sum, mut t_square] = [0.0; 2];
+        let [mut r_sum, mut r_moment] = [[0.0; 2]; 2];
         let bell = |t: f64, width: f64| (-0.5 * (t / width).powi(2)).exp() / (width * core::f64::consts::TAU.sqrt());
         for (i, r) in residual.iter().enumerate() {
             let t = from_s + i as f64 * STEP_S;
-            f[0] = 1.0;
-            f[1] = t;
+            t_sum += t;
+            t_square += t * t;
+            for axis in 0..2 {
+                r_sum[axis] += r[axis];
+                r_moment[axis] += t * r[axis];
+            }
             at_work.clear();
-            at_work.extend([0, 1]);
             for (j, at) in times.iter().enumerate() {
                 let z = (t - at) / width;
                 if z.abs() > 5.0 {
@@ -423,12 +429,18 @@ impl Small {
                 }
             }
             for (n, &a) in at_work.iter().enumerate() {
+                gram[(a, 0)] += f[a];
+                gram[(a, 1)] += f[a] * t;
                 for &b in &at_work[..=n] {
                     gram[(a.max(b), a.min(b))] += f[a] * f[b];
                 }
                 data[(a, 0)] += f[a] * r[0];
                 data[(a, 1)] += f[a] * r[1];
             }
+        }
+        (gram[(0, 0)], gram[(1, 0)], gram[(1, 1)]) = (residual.len() as f64, t_sum, t_square);
+        for axis in 0..2 {
+            (data[(0, axis)], data[(1, axis)]) = (r_sum[axis], r_moment[axis]);
         }
         gram.fill_upper_triangle_with_lower_triangle();
         Self { k, bridged: bridged.to_vec(), gram, data }

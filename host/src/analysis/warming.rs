@@ -96,47 +96,59 @@ pub(crate) fn fit(
     let Expected { rate_k_s: expected, sd_k_s } = expected;
     let trust = sd_k_s.powi(-2);
 
-    // Weights by likelihood are summed relative to the best so far, so that nothing overflows.
-    let (mut best, mut best_chi2) = (f64::INFINITY, f64::INFINITY);
-    let (mut weights, mut rates, mut rate_squares, mut ages, mut levels) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for tenths in TOUCH_TENTHS {
+    let fits = TOUCH_TENTHS.map(|tenths| {
         let age_s = f64::from(tenths) * 0.1;
-        let shape_at = |t: f64| shape.at(t - LAG_S - t_s + age_s);
-        let shape_mean = readings.clone().map(|(t, _)| shape_at(t)).sum::<f64>() / count;
-        let (mut shape_square, mut product) = (0.0, 0.0);
+        let (mut sum, mut square, mut product) = (0.0, 0.0, 0.0);
         for (t, y) in readings.clone() {
-            let f = shape_at(t) - shape_mean;
-            shape_square += f * f;
+            let f = shape.at(t - LAG_S - t_s + age_s);
+            sum += f;
+            square += f * f;
             product += f * (y - mean);
         }
+        let shape_mean = sum / count;
+        let shape_square = square - sum * shape_mean;
         // Least squares for rate and level, with the expectation as one more observation of the rate.
         let information = shape_square / variance + trust;
         let rate = (product / variance + trust * expected) / information;
         let residual = level_square - 2.0 * rate * product + rate * rate * shape_square;
         let chi2 = residual / variance + trust * (rate - expected).powi(2);
-        let cost = chi2 + information.ln();
-        if cost < best {
-            let shrink = (0.5 * (cost - best)).exp();
-            for sum in [&mut weights, &mut rates, &mut rate_squares, &mut ages, &mut levels] {
-                *sum *= shrink;
-            }
-            (best, best_chi2) = (cost, chi2);
-        }
-        let weight = (0.5 * (best - cost)).exp();
+        Touch { age_s, rate, information, chi2, level: mean - rate * shape_mean }
+    });
+    let fits: Vec<Touch> = fits.collect();
+    let is_clear = |touch: &Touch| level_square / variance - touch.chi2 > CLEAR_CHI2;
+    if !fits.iter().any(is_clear) {
+        return None;
+    }
+
+    let cost = |touch: &Touch| touch.chi2 + touch.information.ln();
+    let best = fits.iter().min_by(|a, b| cost(a).total_cmp(&cost(b)))?;
+    let (mut weights, mut rates, mut rate_squares, mut ages, mut levels) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for touch in &fits {
+        let weight = (0.5 * (cost(best) - cost(touch))).exp();
         weights += weight;
-        rates += weight * rate;
-        rate_squares += weight * (rate * rate + 1.0 / information);
-        ages += weight * age_s;
-        levels += weight * (mean - rate * shape_mean);
+        rates += weight * touch.rate;
+        rate_squares += weight * (touch.rate * touch.rate + 1.0 / touch.information);
+        ages += weight * touch.age_s;
+        levels += weight * touch.level;
     }
     let rate_k_s = rates / weights;
-    let clear = level_square / variance - best_chi2 > CLEAR_CHI2 && rate_k_s > 0.0;
-    clear.then(|| Warming {
+    (is_clear(best) && rate_k_s > 0.0).then(|| Warming {
         rate_k_s,
         rate_sd_k_s: (rate_squares / weights - rate_k_s * rate_k_s).max(0.0).sqrt(),
         age_s: ages / weights,
         from: levels / weights,
     })
+}
+
+/// The fit for one moment of first touch.
+struct Touch {
+    age_s: f64,
+    /// Heating rate, K/s, and the inverse of its variance.
+    rate: f64,
+    information: f64,
+    chi2: f64,
+    /// Before the touch.
+    level: f64,
 }
 
 /// Rise over time since first touch, per unit of heating rate.
@@ -152,8 +164,10 @@ impl Shape {
     }
 
     fn at(self, since_s: f64) -> f64 {
+        if since_s <= 0.0 {
+            return 0.0;
+        }
         let risen = match since_s {
-            s if s <= 0.0 => 0.0,
             s if s < self.edge_s => 0.5 * s * s / self.edge_s,
             s => s - 0.5 * self.edge_s,
         };

@@ -135,7 +135,7 @@ impl Topics {
 struct Unreadable;
 
 enum Chunk {
-    /// Its records.
+    /// The whole record; its own records begin after [`CHUNK_FIELDS`].
     Whole(Vec<u8>),
     /// Its checksum is wrong.
     Bad,
@@ -185,7 +185,7 @@ impl Reader {
         // The facts stand before the first chunk; the channels are repeated inside it.
         reader.pending = reader.read_chunk()?;
         if let Some(Chunk::Whole(chunk)) = &reader.pending {
-            for record in records(chunk) {
+            for record in records(&chunk[CHUNK_FIELDS..]) {
                 if let Ok(Some(Record::Channel(channel))) = record {
                     reader.topics.learn(&channel);
                 }
@@ -247,7 +247,7 @@ impl Reader {
                 return Ok(false);
             }
         };
-        for record in records(&chunk) {
+        for record in records(&chunk[CHUNK_FIELDS..]) {
             match record {
                 Ok(Some(Record::Channel(channel))) => self.topics.learn(&channel),
                 Ok(Some(Record::Message { header, data })) => match self.topics.body(header.channel_id, &data) {
@@ -275,7 +275,7 @@ impl Reader {
     fn read_chunk(&mut self) -> Result<Option<Chunk>> {
         loop {
             let start = self.position;
-            let (opcode, mut body) = match self.read_record()? {
+            let (opcode, body) = match self.read_record()? {
                 Piece::Record { opcode, body } => (opcode, body),
                 Piece::Unwalkable => {
                     self.find_next(start)?;
@@ -288,7 +288,7 @@ impl Reader {
             };
             // What a record is, its lengths and its checksum say more surely than its opcode, which is a single byte.
             if is_whole_chunk(&body) {
-                return Ok(Some(Chunk::Whole(body.split_off(CHUNK_FIELDS))));
+                return Ok(Some(Chunk::Whole(body)));
             }
             if let Some(facts) = metadata(&body, METADATA_SESSION) {
                 (self.facts, self.is_ours) = (from_map(&facts), true);
@@ -364,7 +364,9 @@ impl Reader {
         }
     }
 
+    /// Reads at most `length` bytes, which must have been held against what is believable.
     fn read_up_to(&mut self, length: u64, into: &mut Vec<u8>) -> Result<()> {
+        into.reserve(length as usize);
         let got = self.file.by_ref().take(length).read_to_end(into).map_err(|e| Error::io("read", &self.path, e))?;
         self.position += got as u64;
         Ok(())

@@ -22,7 +22,7 @@ fn rates(
     let mut orbit = Orbit::new(kind);
     let spacing = 1e6 / rate_hz;
     for i in 0..(seconds * rate_hz) as usize {
-        orbit.push(i as f64 * spacing, spacing, signal(i as f64 / rate_hz).map(|v| v as f32));
+        orbit.push(i as f64 * spacing, spacing, &[signal(i as f64 / rate_hz).map(|v| v as f32)]);
     }
     orbit.flush();
     let settled: Vec<OrbitTick> = core::iter::from_fn(|| orbit.pop_settled()).collect();

@@ -88,18 +88,25 @@ impl Lock {
         lock
     }
 
-    /// Adds one sample; true when the sum is complete and [`Lock::close`] is due.
-    #[inline]
-    pub(super) fn add(&mut self, x: [f32; 3]) -> bool {
-        let (c, s) = self.phasor;
-        for (i, v) in [x[0], x[1], x[2], 0.0].into_iter().enumerate() {
-            self.sum.in_phase[i] += v * c;
-            self.sum.quarter[i] -= v * s;
+    /// Samples that the sum still takes; at zero [`Lock::close`] is due.
+    pub(super) fn room(&self) -> usize {
+        (self.wanted - self.count) as usize
+    }
+
+    /// Adds samples to the sum, at most as many as it has room for.
+    pub(super) fn add(&mut self, samples: &[[f32; 3]]) {
+        // In locals, which stay in registers.
+        let (Sums { mut in_phase, mut quarter }, (mut c, mut s), mut power) = (self.sum, self.phasor, self.power);
+        for &[x, y, z] in samples {
+            for (i, v) in [x, y, z, 0.0].into_iter().enumerate() {
+                in_phase[i] += v * c;
+                quarter[i] -= v * s;
+            }
+            power += x * x + y * y + z * z;
+            (c, s) = (c * self.step.0 - s * self.step.1, c * self.step.1 + s * self.step.0);
         }
-        self.power += x[0] * x[0] + x[1] * x[1] + x[2] * x[2];
-        self.phasor = (c * self.step.0 - s * self.step.1, c * self.step.1 + s * self.step.0);
-        self.count += 1;
-        self.count >= self.wanted
+        (self.sum, self.phasor, self.power) = (Sums { in_phase, quarter }, (c, s), power);
+        self.count += samples.len() as u32;
     }
 
     /// Sets the oscillator up for the next whole-revolution sum, whose first sample is at `first_us`.

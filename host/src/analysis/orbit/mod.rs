@@ -79,12 +79,15 @@ pub(super) struct Orbit {
     partial_count: u32,
     work_us: f64,
     search: Option<CombSearch>,
-    /// Latest working samples, as a ring.
+    /// Samples at work, without their mean.
+    changing: Vec<[f32; 3]>,
+    /// Latest of them, as a ring.
     ring: Vec<[f32; 3]>,
     head: usize,
     filled: usize,
     last_us: f64,
-    mean: [f32; 3],
+    /// Per axis; four lanes, as in [`lock`].
+    mean: [f32; 4],
     mean_gain: f32,
     least_gain: f32,
     next_search_us: f64,
@@ -116,11 +119,12 @@ impl Orbit {
             partial_count: 0,
             work_us: 0.0,
             search: None,
+            changing: Vec::new(),
             ring: Vec::new(),
             head: 0,
             filled: 0,
             last_us: f64::NEG_INFINITY,
-            mean: [0.0; 3],
+            mean: [0.0; 4],
             mean_gain: 1.0,
             least_gain: 0.0,
             next_search_us: 0.0,
@@ -181,30 +185,35 @@ impl Orbit {
         }
     }
 
-    /// Takes one sample (m/s²); times rise.
-    #[inline]
-    pub(super) fn push(&mut self, t_us: f64, spacing_us: f64, sample: [f32; 3]) {
+    /// Takes evenly spaced samples (m/s²), the first at `first_us`; times rise.
+    pub(super) fn push(&mut self, first_us: f64, spacing_us: f64, samples: &[[f32; 3]]) {
         if (spacing_us - self.spacing_us).abs() > 0.1 * self.spacing_us {
             self.tune(spacing_us);
         }
-        if !(sample[0].is_finite() && sample[1].is_finite() && sample[2].is_finite()) {
-            return;
-        }
+        let time_us = |i: usize| first_us + i as f64 * spacing_us;
+        let is_number = |sample: &[f32; 3]| sample.iter().all(|v| v.is_finite());
         if self.every == 1 {
-            self.work(t_us, sample);
+            let mut i = 0;
+            while i < samples.len() {
+                let n = samples[i..].iter().take_while(|s| is_number(s)).count();
+                self.work(time_us(i), spacing_us, &samples[i..i + n]);
+                i += n + 1;
+            }
             return;
         }
-        for (p, s) in self.partial.iter_mut().zip(sample) {
-            *p += s;
-        }
-        self.partial_count += 1;
-        if self.partial_count == self.every {
-            let k = 1.0 / self.every as f32;
-            let mid_us = t_us - 0.5 * f64::from(self.every - 1) * spacing_us;
-            let mean = self.partial.map(|p| p * k);
-            self.partial = [0.0; 3];
-            self.partial_count = 0;
-            self.work(mid_us, mean);
+        for (i, sample) in samples.iter().enumerate().filter(|(_, s)| is_number(s)) {
+            for (p, s) in self.partial.iter_mut().zip(sample) {
+                *p += s;
+            }
+            self.partial_count += 1;
+            if self.partial_count == self.every {
+                let k = 1.0 / self.every as f32;
+                let mid_us = time_us(i) - 0.5 * f64::from(self.every - 1) * spacing_us;
+                let mean = self.partial.map(|p| p * k);
+                self.partial = [0.0; 3];
+                self.partial_count = 0;
+                self.work(mid_us, self.work_us, &[mean]);
+            }
         }
     }
 
@@ -226,8 +235,31 @@ impl Orbit {
         self.mean_gain = 1.0;
     }
 
-    #[inline]
-    fn work(&mut self, t_us: f64, sample: [f32; 3]) {
+    /// Takes samples of the working rate. What is due at a tick, at the end of a sum or at a search is done between samples; the
+    /// stretches without any of these are taken in one go.
+    fn work(&mut self, first_us: f64, spacing_us: f64, samples: &[[f32; 3]]) {
+        let time_us = |i: usize| first_us + i as f64 * spacing_us;
+        let mut i = 0;
+        while i < samples.len() {
+            self.arrive(time_us(i));
+            // The tick is due before the first sample at its time or after, the search after such a sample.
+            let (tick_us, search_us) = (self.next_live as f64 * TICK_US, self.next_search_us);
+            let before = |due_us: f64| ((due_us - time_us(i)) / spacing_us).ceil() as usize;
+            let in_sum = self.lock.as_ref().map_or(usize::MAX, Lock::room);
+            let in_ring = if self.filled < self.ring.len() { self.ring.len() - self.filled } else { self.ring.len() };
+            let most = (samples.len() - i).min(in_sum).min(in_ring).max(1);
+            let mut n = before(tick_us).min(before(search_us).saturating_add(1)).clamp(1, most);
+            // The division rounds; the times decide.
+            while n > 1 && (time_us(i + n - 1) >= tick_us || time_us(i + n - 2) >= search_us) {
+                n -= 1;
+            }
+            self.take(time_us(i), spacing_us, &samples[i..i + n]);
+            i += n;
+        }
+    }
+
+    /// What is due before a sample at `t_us`.
+    fn arrive(&mut self, t_us: f64) {
         if t_us - self.last_us > 5.0 * self.work_us {
             // A hole: phases cannot be carried across.
             self.unlock();
@@ -241,31 +273,60 @@ impl Orbit {
         while t_us >= self.next_live as f64 * TICK_US {
             self.tick(t_us);
         }
-        self.last_us = t_us;
-        // A cumulative mean at first, then an exponential one.
-        for (m, s) in self.mean.iter_mut().zip(sample) {
-            *m += self.mean_gain * (s - *m);
+    }
+
+    fn take(&mut self, first_us: f64, spacing_us: f64, samples: &[[f32; 3]]) {
+        let last_us = first_us + (samples.len() - 1) as f64 * spacing_us;
+        self.last_us = last_us;
+        let mut changing = std::mem::take(&mut self.changing);
+        self.without_mean(samples, &mut changing);
+        for x in &changing {
+            self.power_sum += f64::from(x[0] * x[0] + x[1] * x[1] + x[2] * x[2]);
         }
-        if self.mean_gain > self.least_gain {
-            self.mean_gain = (self.mean_gain / (1.0 + self.mean_gain)).max(self.least_gain);
+        self.power_count += samples.len() as u32;
+        if !self.ring.is_empty() {
+            self.remember(&changing);
+            if let Some(lock) = &mut self.lock {
+                lock.add(&changing);
+                self.close_full_sum(last_us);
+            } else {
+                for (i, x) in changing.iter().enumerate() {
+                    self.listen(first_us + i as f64 * spacing_us, *x);
+                }
+            }
+            if last_us >= self.next_search_us && self.filled == self.ring.len() {
+                self.look(last_us);
+            }
         }
-        let x = [sample[0] - self.mean[0], sample[1] - self.mean[1], sample[2] - self.mean[2]];
-        self.power_sum += f64::from(x[0] * x[0] + x[1] * x[1] + x[2] * x[2]);
-        self.power_count += 1;
-        if self.ring.is_empty() {
-            return;
+        self.changing = changing;
+    }
+
+    /// The samples without what stays: a cumulative mean at first, then an exponential one.
+    ///
+    /// The loop that every sample goes through: its state stays in registers only where the function is one of its own.
+    #[inline(never)]
+    fn without_mean(&mut self, samples: &[[f32; 3]], changing: &mut Vec<[f32; 3]>) {
+        let (mut mean, mut gain) = (self.mean, self.mean_gain);
+        changing.clear();
+        changing.resize(samples.len(), [0.0; 3]);
+        for (changing, sample) in changing.iter_mut().zip(samples) {
+            let [x, y, z] = *sample;
+            let sample = [x, y, z, 0.0];
+            mean = core::array::from_fn(|k| mean[k] + gain * (sample[k] - mean[k]));
+            *changing = core::array::from_fn(|k| sample[k] - mean[k]);
+            if gain > self.least_gain {
+                gain = (gain / (1.0 + gain)).max(self.least_gain);
+            }
         }
-        self.ring[self.head] = x;
-        self.head = if self.head + 1 == self.ring.len() { 0 } else { self.head + 1 };
-        self.filled = (self.filled + 1).min(self.ring.len());
-        if self.lock.is_some() {
-            self.follow(t_us, x);
-        } else {
-            self.listen(t_us, x);
-        }
-        if t_us >= self.next_search_us && self.filled == self.ring.len() {
-            self.look(t_us);
-        }
+        (self.mean, self.mean_gain) = (mean, gain);
+    }
+
+    fn remember(&mut self, changing: &[[f32; 3]]) {
+        let (to_end, from_start) = changing.split_at(changing.len().min(self.ring.len() - self.head));
+        self.ring[self.head..self.head + to_end.len()].copy_from_slice(to_end);
+        self.ring[..from_start.len()].copy_from_slice(from_start);
+        self.head = (self.head + changing.len()) % self.ring.len();
+        self.filled = (self.filled + changing.len()).min(self.ring.len());
     }
 
     /// Looks for a faint line while nothing is followed.
@@ -347,9 +408,10 @@ impl Orbit {
         let first_us = t_us - (replay - 1) as f64 * self.work_us;
         self.lock = Some(Lock::new(self.chains, first_us, hz, self.work_us));
         for i in 0..replay {
-            let at = (self.head + self.ring.len() - replay + i) % self.ring.len();
-            let x = self.ring[at];
-            self.follow(first_us + i as f64 * self.work_us, x);
+            let x = self.ring[(self.head + self.ring.len() - replay + i) % self.ring.len()];
+            let Some(lock) = &mut self.lock else { return };
+            lock.add(&[x]);
+            self.close_full_sum(first_us + i as f64 * self.work_us);
         }
         if self.lock.is_some() {
             self.hear_anew();
@@ -362,15 +424,9 @@ impl Orbit {
         }
     }
 
-    #[inline]
-    fn follow(&mut self, t_us: f64, x: [f32; 3]) {
-        if self.lock.as_mut().is_some_and(|lock| lock.add(x)) {
-            self.close_sum(t_us);
-        }
-    }
-
-    fn close_sum(&mut self, t_us: f64) {
-        let Some(lock) = &mut self.lock else { return };
+    /// Ends the sum over whole revolutions when the sample at `t_us` was its last.
+    fn close_full_sum(&mut self, t_us: f64) {
+        let Some(lock) = self.lock.as_mut().filter(|lock| lock.room() == 0) else { return };
         match lock.close(t_us, self.work_us) {
             Some(segment) => {
                 self.spin.push(segment.mid_us, segment.amplitude);

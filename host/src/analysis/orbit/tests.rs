@@ -14,7 +14,7 @@ fn settled(rate_hz: f64, seconds: f64, mut signal: impl FnMut(f64) -> [f64; 3]) 
     let spacing = 1e6 / rate_hz;
     for i in 0..(seconds * rate_hz) as usize {
         let t_us = i as f64 * spacing;
-        orbit.push(t_us, spacing, signal(t_us * 1e-6).map(|v| v as f32));
+        orbit.push(t_us, spacing, &[signal(t_us * 1e-6).map(|v| v as f32)]);
     }
     orbit.flush();
     core::iter::from_fn(|| orbit.pop_settled()).collect()
@@ -149,9 +149,9 @@ fn holes_and_nonsense_leave_blanks_and_no_panic() {
             1 => [f32::INFINITY, 0.0, 0.0],
             _ => turning(10.0, 50.0, t_us * 1e-6).map(|v| v as f32),
         };
-        orbit.push(t_us, spacing, v);
+        orbit.push(t_us, spacing, &[v]);
     }
-    orbit.push(1e12, spacing, [0.0; 3]);
+    orbit.push(1e12, spacing, &[[0.0; 3]]);
     orbit.flush();
     let ticks: Vec<OrbitTick> = core::iter::from_fn(|| orbit.pop_settled()).collect();
     assert!(ticks.iter().filter(|t| (43..58).contains(&t.index)).all(|t| t.rate_hz.is_none()));
@@ -174,7 +174,7 @@ fn a_harmonic_locked_while_the_machine_gathers_speed_is_given_up_and_left_blank(
         phase += TAU * hz_at(t) / RATE_HZ;
         let own = if t < shows_s { 0.2 } else { 9.0 };
         let v = [own * phase.cos() + 4.0 * (2.0 * phase).cos(), own * phase.sin() + 4.0 * (2.0 * phase).sin(), 9.81];
-        orbit.push(t * 1e6, spacing, v.map(|v| (v + 0.1 * gauss(&mut noise)) as f32));
+        orbit.push(t * 1e6, spacing, &[v.map(|v| (v + 0.1 * gauss(&mut noise)) as f32)]);
     }
     orbit.flush();
     let is_double = |tick: &OrbitTick| tick.rate_hz.is_some_and(|r| r.value > 1.5 * hz_at(tick.index as f64 * 0.1));

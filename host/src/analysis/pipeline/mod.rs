@@ -190,14 +190,11 @@ impl Pipeline {
         }
         let spacing_us = run.spacing_us;
         self.run_us[0] = run.samples.len() as f64 * spacing_us;
-        for (i, sample) in run.samples.iter().enumerate() {
-            let t_us = run.first_us + i as f64 * spacing_us;
-            if t_us <= self.accel_grid.last_us() {
-                continue;
-            }
-            self.orbit.push(t_us, spacing_us, *sample);
-            self.first_accel_us.get_or_insert(t_us);
-            self.last_sample_us = t_us;
+        let time_us = |i: usize| run.first_us + i as f64 * spacing_us;
+        if let Some(new) = (0..run.samples.len()).find(|i| time_us(*i) > self.accel_grid.last_us()) {
+            self.orbit.push(time_us(new), spacing_us, &run.samples[new..]);
+            self.first_accel_us.get_or_insert(time_us(new));
+            self.last_sample_us = time_us(run.samples.len() - 1);
         }
         self.accel_grid.push(run.first_us, spacing_us, run.samples);
     }

@@ -8,7 +8,7 @@
 //! the hard form of expectation-maximisation, Dempster, Laird and Rubin 1977), from several first guesses.
 
 use super::pair::{Pair, along};
-use super::{Event, MIN_STROKE_S, NOISE_MPS, RawStroke, SPEEDS_MPS, STEP_MPS, SUM_ASKEW, fits, is_noise_of, rest_cost};
+use super::{Event, MIN_STROKE_S, NOISE_MPS, RawStroke, SPEEDS_MPS, STEP_MPS, SUM_ASKEW, is_noise_of, rest_cost};
 use crate::analysis::traverse::UNEVEN;
 
 /// Longest stop before or after a step aside, s.
@@ -53,14 +53,16 @@ impl Said {
         Self { share, change: event.step, sd: STEP_MPS.hypot(event.blur) }
     }
 
+    /// Plain roots here and below: `hypot` guards against overflow that speeds cannot reach, and this is asked thousands of times.
     fn sd(&self, speed: f64) -> f64 {
-        self.sd.hypot(UNEVEN * self.share * speed)
+        (self.sd.powi(2) + (UNEVEN * self.share * speed).powi(2)).sqrt()
     }
 
     /// How likely it is with strokes of velocity `u`, natural log.
     fn fits(&self, u: [f64; 2]) -> f64 {
-        let sd = self.sd(u[0].hypot(u[1]));
-        (0..2).map(|k| fits(self.change[k] - self.share * u[k], sd)).sum()
+        let sd = self.sd((u[0] * u[0] + u[1] * u[1]).sqrt());
+        let off: f64 = (0..2).map(|k| ((self.change[k] - self.share * u[k]) / sd).powi(2)).sum();
+        -0.5 * off - 2.0 * sd.ln()
     }
 }
 
