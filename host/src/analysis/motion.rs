@@ -50,6 +50,8 @@ pub(super) struct Motion {
     biases: VecDeque<(i64, Vec3)>,
     /// Found, not yet measured.
     pending: VecDeque<Peak>,
+    /// The group that was not complete at the last look: how many peaks were pending then, and its last one.
+    awaited: Option<(usize, i64)>,
     /// All clear ones found lately.
     found: VecDeque<i64>,
     width_s: f64,
@@ -71,6 +73,7 @@ impl Motion {
             points: Vec::new(),
             biases: VecDeque::new(),
             pending: VecDeque::new(),
+            awaited: None,
             found: VecDeque::new(),
             width_s: USUAL_WIDTH_S,
             holes: 0,
@@ -164,7 +167,8 @@ impl Motion {
         let kept = self.first + ROOM..self.first + self.points.len() as i64 - ROOM;
         while let Some(&front) = self.pending.front() {
             let complete = |last: i64| index.is_none_or(|i| last + REACH + (DETECT_LAG as i64) < i);
-            if !complete(front.at) {
+            let waits = |(pending, last): (usize, i64)| pending == self.pending.len() && !complete(last);
+            if !complete(front.at) || self.awaited.is_some_and(waits) {
                 return;
             }
             // Beside a clear peak a faint one is mostly what is left of its shape, and would spoil the fit.
@@ -189,6 +193,7 @@ impl Motion {
             let peaks = &peaks[range.clone()];
             let last = peaks[peaks.len() - 1].at;
             if !complete(last) {
+                self.awaited = Some((self.pending.len(), last));
                 return;
             }
             if let Some(fit) = self.stretch().fit(&times[range], over_s, self.attitude.bias(), self.width_s) {

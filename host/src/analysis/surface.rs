@@ -196,7 +196,7 @@ impl Surface {
         let now = SurfaceNow {
             surface_c,
             rise_k,
-            rise_in_10s_k: self.ahead(t_s, start_c, motion),
+            rise_in_10s_k: self.ahead(t_s, start_c, long, motion),
             hot_side_rise_k,
             cool_in_s: self.heat.cool_in_s(),
             ambient_c,
@@ -228,9 +228,9 @@ impl Surface {
         }
     }
 
-    fn ahead(&mut self, t_s: f64, start_c: Option<f64>, motion: Motion) -> Option<Measured> {
-        let start_c = start_c?;
-        let (short, long) = (self.trend(t_s, SHORT_S, start_c)?, self.trend(t_s, LONG_S, start_c)?);
+    fn ahead(&mut self, t_s: f64, start_c: Option<f64>, long: Option<Trend>, motion: Motion) -> Option<Measured> {
+        let (start_c, long) = (start_c?, long?);
+        let short = self.trend(t_s, SHORT_S, start_c)?;
         let rises = self.recent.iter().map(|(t, c)| (*t, c - start_c));
         let pad_diameter_m = self.pad_diameter_m;
         let fit = |arm_mps, expected| warming::fit(rises, t_s, pad_diameter_m, arm_mps, expected);
