@@ -5,7 +5,7 @@
 //! likeliest: from stroke to stroke over a grid of axes (A. J. Viterbi, IEEE Trans. Inf. Theory 13 (1967) 260; from memory).
 //! Costs are natural logarithms of how unlikely something is.
 
-use super::{ASKEW, RawStroke, Refined, STEP_SD_MPS, SUM_ASKEW, across, along, quick_between, sum, turn_sum};
+use super::{ASKEW, RawStroke, Refined, STEP_SD_MPS, SUM_ASKEW, across, along, chains, quick_between, sum, turn_sum};
 use core::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI, SQRT_2, TAU};
 use core::ops::Range;
 
@@ -28,7 +28,7 @@ const STEP_RAD: f64 = 0.25;
 const AT_MOST: f64 = 3.0;
 
 /// Strokes that are thought to form one pass, and their common axis (see [`axis_of`]): the longer, the more certain.
-type Members = (Vec<usize>, [f64; 2]);
+type Members = (Range<usize>, [f64; 2]);
 
 pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<Members> {
     let evidence = Evidence { strokes, refined };
@@ -41,11 +41,7 @@ pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) 
     let mut from = 0;
     while from < strokes.len() {
         let to = (from + 1..strokes.len()).find(|&i| !goes_on(i)).unwrap_or(strokes.len());
-        out.extend(evidence.passes(from..to).into_iter().map(|pass| {
-            let members: Vec<usize> = pass.collect();
-            let axis = evidence.axis(&members);
-            (members, axis)
-        }));
+        out.extend(evidence.passes(from..to).into_iter().map(|pass| (pass.clone(), evidence.axis(pass))));
         from = to;
     }
     out
@@ -202,17 +198,18 @@ impl Evidence<'_> {
     }
 
     /// The common axis of a pass.
-    fn axis(&self, pass: &[usize]) -> [f64; 2] {
-        let chains = pass.chunk_by(|_, &i| self.strokes[i].joined);
-        chains.map(|chain| self.axis_of_chain(chain)).fold([0.0; 2], sum)
+    fn axis(&self, pass: Range<usize>) -> [f64; 2] {
+        let chains = chains(&self.strokes[pass.clone()]);
+        chains.map(|chain| self.axis_of_chain(pass.start + chain.start..pass.start + chain.end)).fold([0.0; 2], sum)
     }
 
     /// The common axis of strokes that all turned into each other.
-    fn axis_of_chain(&self, chain: &[usize]) -> [f64; 2] {
-        let turns = chain[1..].iter().map(|&i| axis_of(turn_sum(i, self.strokes, self.refined)).map(|v| 2.0 * v));
+    fn axis_of_chain(&self, chain: Range<usize>) -> [f64; 2] {
+        let (first, last) = (chain.start, chain.end - 1);
+        let turns = (first + 1..=last).map(|i| axis_of(turn_sum(i, self.strokes, self.refined)).map(|v| 2.0 * v));
         let mut axis = turns.fold([0.0; 2], sum);
-        let share = if chain.len() == 1 { 1.0 } else { 0.5 };
-        for (i, end) in [(chain[0], 0), (chain[chain.len() - 1], 1)] {
+        let share = if first == last { 1.0 } else { 0.5 };
+        for (i, end) in [(first, 0), (last, 1)] {
             if self.strokes[i].says_nothing(end) {
                 continue;
             }

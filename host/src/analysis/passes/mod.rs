@@ -3,8 +3,8 @@
 //! # Terms
 //!
 //! Strokes along one axis that follow each other by sideways steps, or by short rests ([`group::PAUSE_S`]), belong to one pass; at
-//! an angle (a crosshatch) they are two. A pass lasts from the start of its first stroke to the end of its last. Passes belong to one section until the mark button is
-//! pressed or the motor has stood for a minute; that is the pipeline's to say.
+//! an angle (a crosshatch) they are two. A pass lasts from the start of its first stroke to the end of its last. Passes belong to
+//! one section until the mark button is pressed or the motor has stood for a minute; that is the pipeline's to say.
 
 mod group;
 #[cfg(test)]
@@ -15,6 +15,7 @@ use super::findings::Interval;
 use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along, quick_between};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
 use super::turns::{self, Event, Stretch};
+use core::ops::Range;
 use group::group;
 
 /// How far a sideways step leaks into the speed along the strokes, relative: in one burst, in the sum of a turn's two.
@@ -96,7 +97,7 @@ pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Ve
 fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
     group(strokes, refined, cuts_s)
         .into_iter()
-        .filter_map(|(members, doubled)| assemble(&members, doubled, strokes, refined, known))
+        .filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known))
         .collect()
 }
 
@@ -259,17 +260,25 @@ fn turn_into(axis: [f64; 2], i: usize, strokes: &[RawStroke], refined: &[Refined
     Turn::Sidestep(both, across(axis, quick_between(refined[i - 1].steps[1], refined[i].steps[0])))
 }
 
+/// The runs of a pass's strokes that all turned into each other.
+fn chains(strokes: &[RawStroke]) -> impl Iterator<Item = Range<usize>> {
+    let mut from = 0;
+    strokes.chunk_by(|_, later| later.joined).map(move |chain| {
+        let to = from + chain.len();
+        std::mem::replace(&mut from, to)..to
+    })
+}
+
 /// Which way along the axis each stroke went, +1 or -1.
 ///
 /// Where strokes turn into each other they go to and fro: that is what a turn is. So one question is left for each chain of
 /// them, and all its bursts answer together. A turn is asked for the sum of its two bursts only: a sideways step several
 /// times as fast as the strokes spoils each, by its direction and its shape, but the two spoils cancel. After a rest, to
 /// and fro is what to expect, unless the bursts speak against it.
-fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined: &[Refined]) -> Vec<f64> {
-    let mut ways: Vec<f64> = Vec::with_capacity(members.len());
-    let mut from = 0;
-    while from < members.len() {
-        let to = (from + 1..members.len()).find(|&n| !strokes[members[n]].joined).unwrap_or(members.len());
+fn ways_along(axis: [f64; 2], strokes: &[RawStroke], refined: &[Refined]) -> Vec<f64> {
+    let mut ways: Vec<f64> = Vec::with_capacity(strokes.len());
+    for chain in chains(strokes) {
+        let (first, last) = (chain.start, chain.end - 1);
         // What the speed along the chain's first way would be, as each burst has it, and the variance of that.
         let mut said: Vec<(f64, f64)> = Vec::new();
         let mut way = 1.0;
@@ -277,15 +286,13 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
             let sd = STEP_SD_MPS.hypot(ASKEW * across(axis, v));
             (way * along(axis, v), sd * sd)
         };
-        for (k, &i) in members[from..to].iter().enumerate() {
-            let turn = if k > 0 { turn_into(axis, i, strokes, refined) } else { Turn::None };
-            if k > 0 {
+        for i in chain.clone() {
+            if i > first {
                 way = -way;
-            }
-            if k == 0 && strokes[i].says_nothing(0) {
+            } else if strokes[i].says_nothing(0) {
                 continue;
             }
-            said.push(match turn {
+            said.push(match turn_into(axis, i, strokes, refined) {
                 Turn::None => alone(refined[i].steps[0], way),
                 Turn::Sidestep(v, side) => {
                     let sd = STEP_SD_MPS.hypot(SUM_ASKEW * side);
@@ -295,8 +302,8 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
                 Turn::Stopped(v, sd, _) => (0.5 * way * along(axis, v), 0.25 * sd * sd),
             });
         }
-        if !strokes[members[to - 1]].says_nothing(1) {
-            said.push(alone(refined[members[to - 1]].steps[1], -way));
+        if !strokes[last].says_nothing(1) {
+            said.push(alone(refined[last].steps[1], -way));
         }
         let weight: f64 = said.iter().map(|s| 1.0 / s.1).sum();
         let speed = said.iter().map(|s| s.0 / s.1).sum::<f64>() / weight;
@@ -306,33 +313,25 @@ fn ways_along(axis: [f64; 2], members: &[usize], strokes: &[RawStroke], refined:
             odds -= last * TO_AND_FRO;
         }
         let mut way = if odds < 0.0 { -1.0 } else { 1.0 };
-        for _ in from..to {
+        for _ in chain {
             ways.push(way);
             way = -way;
         }
-        from = to;
     }
     ways
 }
 
 /// Times of the strokes and the speeds at their ends. The sum of a turn's bursts is shared out as its bursts have it where
 /// the sideways step is slow, and as strokes of one length would have it where that step drowns the difference.
-fn timed_along(
-    axis: [f64; 2],
-    ways: &[f64],
-    members: &[usize],
-    strokes: &[RawStroke],
-    refined: &[Refined],
-) -> Vec<Timed> {
-    let mut timed: Vec<Timed> = Vec::with_capacity(members.len());
-    for (n, &i) in members.iter().enumerate() {
-        let r = &refined[i];
+fn timed_along(axis: [f64; 2], ways: &[f64], strokes: &[RawStroke], refined: &[Refined]) -> Vec<Timed> {
+    let mut timed: Vec<Timed> = Vec::with_capacity(strokes.len());
+    for (i, r) in refined.iter().enumerate() {
         let time_s = r.times_s[1] - r.times_s[0];
-        let mut start = ways[n] * along(axis, r.steps[0]);
-        let end = -ways[n] * along(axis, r.steps[1]);
-        let turn = if n > 0 { turn_into(axis, i, strokes, refined) } else { Turn::None };
+        let mut start = ways[i] * along(axis, r.steps[0]);
+        let end = -ways[i] * along(axis, r.steps[1]);
+        let turn = turn_into(axis, i, strokes, refined);
         if let (Turn::Sidestep(v, _) | Turn::Reversal(v), Some(before)) = (&turn, timed.last_mut()) {
-            let both = ways[n] * along(axis, *v);
+            let both = ways[i] * along(axis, *v);
             let share = both * before.time_s / (before.time_s + time_s);
             let trust = match turn {
                 Turn::Sidestep(_, side) => {
@@ -353,10 +352,9 @@ fn timed_along(
 
 /// What all speeds of a pass may be off by because the sideways steps are quicker than the strokes, relative: then the two
 /// bursts of a turn are shaped by the step, and the turning of the stroke itself lies between and beyond them.
-fn shape_spread(axis: [f64; 2], speed_mps: f64, members: &[usize], strokes: &[RawStroke], refined: &[Refined]) -> f64 {
-    let mut sides: Vec<f64> = members[1..]
-        .iter()
-        .filter_map(|&i| match turn_into(axis, i, strokes, refined) {
+fn shape_spread(axis: [f64; 2], speed_mps: f64, strokes: &[RawStroke], refined: &[Refined]) -> f64 {
+    let mut sides: Vec<f64> = (0..strokes.len())
+        .filter_map(|i| match turn_into(axis, i, strokes, refined) {
             Turn::Sidestep(_, side) => Some(side.abs() / speed_mps.max(1e-4)),
             _ => None,
         })
@@ -366,25 +364,20 @@ fn shape_spread(axis: [f64; 2], speed_mps: f64, members: &[usize], strokes: &[Ra
     SHAPE_SPREAD * ratio / (ratio + SHAPE_RATIO * SHAPE_RATIO)
 }
 
-fn assemble(
-    members: &[usize],
-    doubled: [f64; 2],
-    strokes: &[RawStroke],
-    refined: &[Refined],
-    known: Known,
-) -> Option<SettledPass> {
+/// A pass of these strokes along an axis (see [`group()`]); `None` where no arm could have done it.
+fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known: Known) -> Option<SettledPass> {
     let half = 0.5 * doubled[1].atan2(doubled[0]);
     let mut axis = [half.cos(), half.sin()];
-    let mut ways = ways_along(axis, members, strokes, refined);
+    let mut ways = ways_along(axis, strokes, refined);
     if ways.first().is_some_and(|w| *w < 0.0) {
         // Of the two ways along the axis, the first stroke's.
         axis = axis.map(|a| -a);
         ways.iter_mut().for_each(|w| *w = -*w);
     }
-    let timed = timed_along(axis, &ways, members, strokes, refined);
+    let timed = timed_along(axis, &ways, strokes, refined);
     let (mut traverses, mut mean_mps) = traverse::estimate(&timed, known)?;
     if known.told_length_m.is_none() {
-        let blur = shape_spread(axis, mean_mps.value, members, strokes, refined);
+        let blur = shape_spread(axis, mean_mps.value, strokes, refined);
         traverses.iter_mut().for_each(|t| t.spread = t.spread.hypot(blur));
         let k = (Z90.recip() * (mean_mps.hi / mean_mps.value).ln()).hypot(blur);
         let k = (Z90 * k).exp();
@@ -395,10 +388,9 @@ fn assemble(
         return None;
     }
     let mut settled = Vec::new();
-    for (n, (&i, traverse)) in members.iter().zip(traverses).enumerate() {
-        let r = &refined[i];
+    for (i, (r, traverse)) in refined.iter().zip(traverses).enumerate() {
         let sideways = match turn_into(axis, i, strokes, refined) {
-            _ if n == 0 => Some(0.0),
+            _ if i == 0 => Some(0.0),
             Turn::Sidestep(_, side) | Turn::Stopped(_, _, side) => Some(side),
             Turn::Reversal(_) => Some(0.0),
             Turn::None => None,
@@ -406,7 +398,7 @@ fn assemble(
         settled.push(SettledStroke {
             start_s: r.times_s[0],
             end_s: r.times_s[1],
-            direction: axis.map(|a| a * ways[n]),
+            direction: axis.map(|a| a * ways[i]),
             traverse,
             sideways_mps: sideways,
             supposed: strokes[i].supposed,
