@@ -6,7 +6,7 @@ pub(crate) mod work;
 
 use std::{net::IpAddr, path::PathBuf};
 
-use clap::{ArgAction, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
+use clap::{ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
 use values::{a_number, a_port_number, a_whole_number, a_whole_number_within, an_address};
@@ -24,6 +24,9 @@ pub(crate) struct Cli {
     pub(crate) global: Global,
     #[command(subcommand)]
     pub(crate) verb: Verb,
+    /// The verb as it was typed, with the one under it.
+    #[arg(skip)]
+    pub(crate) typed_verb: String,
 }
 
 impl Cli {
@@ -35,8 +38,14 @@ impl Cli {
     fn of(words: impl IntoIterator<Item = impl Into<std::ffi::OsString> + Clone>) -> Result<Self, clap::Error> {
         let mut command = taking_negative_numbers(Self::command());
         let matches = command.try_get_matches_from_mut(words)?;
-        Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))
+        let cli = Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))?;
+        Ok(Self { typed_verb: verbs(&matches).join(" "), ..cli })
     }
+}
+
+/// The verb, and the one under it where it has any.
+fn verbs(matches: &ArgMatches) -> Vec<&str> {
+    matches.subcommand().map_or(Vec::new(), |(verb, under)| [vec![verb], verbs(under)].concat())
 }
 
 /// Lets a number below nought be a value of whatever takes one: that it is too small is then said in the verb's own words, where

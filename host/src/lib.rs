@@ -25,3 +25,4 @@ pub mod session;
 pub mod shop;
 pub mod simulation;
 pub mod tables;
+pub mod unfinished;

@@ -1,25 +1,20 @@
 //! The folder of a review: tables, drawings, page. All of it is written beside its final place, and moved there only when
 //! all of it is whole; what an earlier review left over goes last. So no file is ever half written, and nothing of an earlier
 //! review is lost before the new one is there. A program that is killed in the middle of the moving (some renames, no more) may
-//! leave files of both, each of them whole; one that is killed before leaves a hidden folder. Later reviews put both right.
+//! leave files of both, each of them whole; later reviews put that right.
 
 use std::{
     fs::{self, File},
     io::{self, BufWriter, Write},
     path::{Path, PathBuf},
-    time::Duration,
 };
-
-use tempfile::{NamedTempFile, TempDir};
 
 use crate::{
     recording::describe_io,
     session::Event,
     tables::{PASSES, SERIES, STROKES, Table, WARNINGS},
+    unfinished::Unfinished,
 };
-
-/// What the names of files and folders begin with that are not whole yet.
-const UNFINISHED: &str = ".unfinished-";
 
 /// Why results could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -43,27 +38,13 @@ impl ResultsError {
 /// A folder of results being written.
 pub struct Results {
     folder: PathBuf,
-    staging: TempDir,
-    /// After the staging folder, which is in it.
-    _made: Made,
+    unfinished: Unfinished,
     series: Table<BufWriter<File>>,
     strokes: Table<BufWriter<File>>,
     passes: Table<BufWriter<File>>,
     warnings: Table<BufWriter<File>>,
     files: Vec<String>,
     rate_unit: &'static str,
-}
-
-/// A folder that was made for results: it goes again if nothing comes to lie in it.
-struct Made(Option<PathBuf>);
-
-impl Drop for Made {
-    fn drop(&mut self) {
-        if let Some(folder) = &self.0 {
-            // Refused where anything lies in it, as it should be.
-            let _ = fs::remove_dir(folder);
-        }
-    }
 }
 
 impl Results {
@@ -73,11 +54,9 @@ impl Results {
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
         let failed = |source| ResultsError { path: folder.to_owned(), source };
-        let made = Made((!folder.exists()).then(|| folder.to_owned()));
-        fs::create_dir_all(folder).map_err(failed)?;
-        let staging = tempfile::Builder::new().prefix(UNFINISHED).tempdir_in(folder).map_err(failed)?;
+        let unfinished = Unfinished::within(folder).map_err(failed)?;
         let open = |(name, header): (&str, &[&str])| {
-            let file = File::create(staging.path().join(name)).map_err(failed)?;
+            let file = File::create(unfinished.folder().join(name)).map_err(failed)?;
             Table::new(BufWriter::new(file), header).map_err(|e| failed(e.into()))
         };
         Ok(Self {
@@ -87,8 +66,7 @@ impl Results {
             warnings: open(WARNINGS)?,
             files: [SERIES.0, STROKES.0, PASSES.0, WARNINGS.0].map(str::to_owned).into(),
             folder: folder.to_owned(),
-            staging,
-            _made: made,
+            unfinished,
             rate_unit,
         })
     }
@@ -118,7 +96,7 @@ impl Results {
     /// # Errors
     /// When the disk fails.
     pub fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), ResultsError> {
-        fs::write(self.staging.path().join(name), bytes).map_err(|e| self.failed(e))?;
+        fs::write(self.unfinished.folder().join(name), bytes).map_err(|e| self.failed(e))?;
         self.files.push(name.to_owned());
         Ok(())
     }
@@ -132,19 +110,11 @@ impl Results {
         for table in [self.series, self.strokes, self.passes, self.warnings] {
             table.finish().and_then(|mut out| out.flush()).map_err(failed)?;
         }
-        let mut paths = Vec::new();
-        for name in &self.files {
-            let path = self.folder.join(name);
-            let whole = self.staging.path().join(name);
-            to_disk(&whole).and_then(|()| fs::rename(whole, &path)).map_err(failed)?;
-            paths.push(path);
-        }
+        let paths = self.unfinished.place_all(&self.files, &self.folder).map_err(failed)?;
         // Sheets of an earlier review with more passes, or its page, would otherwise stay beside the new tables.
         for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
             fs::remove_file(old).map_err(failed)?;
         }
-        self.staging.close().map_err(failed)?;
-        sweep(&self.folder, FORGOTTEN);
         Ok(paths)
     }
 
@@ -158,28 +128,12 @@ impl Results {
 /// # Errors
 /// When the disk fails; what was there before is then still whole.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
-    let failed = ResultsError::new;
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
-    let mut file = unfinished_in(folder, UNFINISHED).map_err(|e| failed(path, e))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|e| failed(path, e))?;
-    file.persist(path).map(drop).map_err(|e| failed(path, e.error))
-}
-
-/// A file to be moved to its place once it is whole. It has the rights of any new file, not the private ones of a temporary file.
-pub(crate) fn unfinished_in(folder: &Path, prefix: &str) -> io::Result<NamedTempFile> {
-    let mut unfinished = tempfile::Builder::new();
-    unfinished.prefix(prefix);
-    #[cfg(unix)]
-    unfinished.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    unfinished.tempfile_in(folder)
-}
-
-/// Waits until a file's content is on the disk. A name may get there sooner, and a power cut in between would leave the name of
-/// an empty file.
-pub(crate) fn to_disk(path: &Path) -> io::Result<()> {
-    // Open for writing: some systems refuse to flush what is open for reading.
-    fs::OpenOptions::new().write(true).open(path)?.sync_all()
+    const NAME: &str = "file";
+    let written = Unfinished::beside(path).and_then(|unfinished| {
+        fs::write(unfinished.folder().join(NAME), bytes)?;
+        unfinished.place(NAME, path)
+    });
+    written.map_err(|e| ResultsError::new(path, e))
 }
 
 /// File name of a pass's sheet.
@@ -201,50 +155,9 @@ fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
     Ok(stale)
 }
 
-/// No review takes as long as this, so a hidden folder of that age belongs to one that was killed.
-const FORGOTTEN: Duration = Duration::from_secs(3600);
-
-/// Removes hidden folders that no file has been added to for so long. One that will not go is no reason to fail.
-fn sweep(folder: &Path, untouched: Duration) {
-    let old = |entry: &fs::DirEntry| {
-        let hidden = entry.file_name().to_string_lossy().starts_with(UNFINISHED);
-        let age = entry.metadata().ok().filter(fs::Metadata::is_dir).and_then(|m| m.modified().ok()?.elapsed().ok());
-        hidden && age.is_some_and(|age| age >= untouched)
-    };
-    for entry in fs::read_dir(folder).into_iter().flatten().flatten().filter(old) {
-        let _ = fs::remove_dir_all(entry.path());
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_a_killed_review_left_is_swept_away_when_it_is_old() {
-        let folder = tempfile::tempdir().unwrap();
-        let (hidden, own) = (folder.path().join(".unfinished-x"), folder.path().join("own"));
-        for made in [&hidden, &own] {
-            fs::create_dir(made).unwrap();
-            fs::write(made.join("series.csv"), "half").unwrap();
-        }
-        sweep(folder.path(), FORGOTTEN);
-        assert!(hidden.exists(), "it may be in use");
-        sweep(folder.path(), Duration::ZERO);
-        assert!(!hidden.exists() && own.join("series.csv").exists());
-    }
-
-    #[test]
-    fn a_folder_made_for_nothing_goes_again_and_one_that_was_there_stays() {
-        let folder = tempfile::tempdir().unwrap();
-        let new = folder.path().join("new");
-        drop(Results::create(&new, "OPM").unwrap());
-        assert!(!new.exists());
-        fs::create_dir(&new).unwrap();
-        drop(Results::create(&new, "OPM").unwrap());
-        assert!(new.exists());
-        assert_eq!(fs::read_dir(&new).unwrap().count(), 0);
-    }
 
     #[test]
     fn a_review_without_page_leaves_no_page_of_an_earlier_one() {

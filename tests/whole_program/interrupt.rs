@@ -1,12 +1,17 @@
-//! Ctrl-C and its like after a recording: the review ends, the recording stays.
+//! Ctrl-C and its like: after a recording the review ends and the recording stays; elsewhere nothing half-written does.
 
 use std::{
-    io::{BufRead, BufReader},
+    fs::{self, OpenOptions},
+    io::{BufRead, BufReader, Write},
+    path::Path,
     process::Stdio,
     thread,
 };
 
-use nix::sys::signal::Signal;
+use nix::{
+    sys::{signal::Signal, stat::Mode},
+    unistd::mkfifo,
+};
 use steadypass::simulation::Scenario;
 use tempfile::TempDir;
 
@@ -38,7 +43,52 @@ fn ends_at(signal: Signal) {
     assert!(stderr(&output).contains("is whole"), "{signal}: {}", stderr(&output));
 
     let review = out.with_extension("review");
-    let left = if review.exists() { files(&review) } else { Vec::new() };
-    assert!(left.iter().all(|name| name.starts_with(".unfinished-")), "{signal}: {left:?}");
+    assert!(!review.exists(), "{signal}: {:?}", files(&review));
     succeeds(&["review", &text(&out), "--no-sheets", "--out", &text(&review)]);
+}
+
+/// Whether something in `folder` is not whole yet.
+fn is_unfinished(folder: &Path) -> bool {
+    folder.is_dir() && files(folder).iter().any(|name| name.starts_with(".unfinished-"))
+}
+
+#[test]
+fn a_stopped_import_leaves_nothing_and_a_killed_one_nothing_in_the_way() {
+    for signal in [Signal::SIGINT, Signal::SIGTERM, Signal::SIGKILL] {
+        let folder = TempDir::new().expect("temp");
+        // A table that never ends: the import waits for the rest of it.
+        let table = at(&folder, "table.csv");
+        mkfifo(&table, Mode::S_IRWXU).expect("a pipe with a name");
+        let out = at(&folder, "recordings").join("run.mcap");
+        let mut command = steadypass();
+        command.args(["import", &text(&table), "--out", &text(&out)]);
+        let child = command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts");
+        let mut rows = OpenOptions::new().write(true).open(&table).expect("somebody reads");
+        writeln!(rows, "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2").expect("written");
+        wait_for("importing", || is_unfinished(&at(&folder, "recordings")));
+        let output = signalled(child, signal);
+        if signal == Signal::SIGKILL {
+            fs::remove_file(&table).expect("removed");
+            fs::write(&table, "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n0,0,0,9.8\n0.01,0,0,9.8\n")
+                .expect("written");
+            succeeds(&["import", &text(&table), "--out", &text(&out)]);
+            continue;
+        }
+        assert_eq!(output.status.code(), Some(128 + signal as i32), "{signal}: {}", stderr(&output));
+        assert_eq!(stderr(&output), "steadypass: import stopped; nothing half-written is left\n");
+        assert_eq!(files(folder.path()), ["table.csv"], "{signal}");
+    }
+}
+
+#[test]
+fn a_stopped_simulation_leaves_nothing() {
+    let folder = TempDir::new().expect("temp");
+    let out = at(&folder, "out");
+    let mut command = steadypass();
+    command.args(["simulate", "--kind", "hour", "--out", &text(&out)]);
+    let child = command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts");
+    wait_for("simulating", || is_unfinished(&out));
+    let output = signalled(child, Signal::SIGINT);
+    assert_eq!(output.status.code(), Some(130), "{}", stderr(&output));
+    assert!(!out.exists(), "{:?}", files(&out));
 }

@@ -2,11 +2,12 @@
 
 use std::{
     env, fs,
-    io::{ErrorKind, Write},
+    io::ErrorKind,
     path::{Path, PathBuf},
 };
 
 use super::{Calibration, CalibrationError};
+use crate::unfinished::Unfinished;
 
 /// Folder of the user: `$XDG_CONFIG_HOME/steadypass/calibration`, or under `~/.config` (XDG base directory specification);
 /// `%APPDATA%` where there is no home.
@@ -50,13 +51,15 @@ pub fn load(folder: &Path, sensor: &str) -> Result<Option<Calibration>, Calibrat
 pub fn save(folder: &Path, calibration: &Calibration) -> Result<PathBuf, CalibrationError> {
     calibration.check()?;
     let path = file(folder, &calibration.sensor)?;
-    let failed = |source| CalibrationError::Io { what: "write", path: path.clone(), source };
-    fs::create_dir_all(folder).map_err(failed)?;
-    let mut new = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-    new.write_all(calibration.to_toml().as_bytes()).map_err(failed)?;
-    new.as_file().sync_all().map_err(failed)?;
-    new.persist(&path).map_err(|e| failed(e.error))?;
-    Ok(path)
+    const NAME: &str = "calibration.toml";
+    let written = Unfinished::within(folder).and_then(|unfinished| {
+        fs::write(unfinished.folder().join(NAME), calibration.to_toml())?;
+        unfinished.place(NAME, &path)
+    });
+    match written {
+        Ok(()) => Ok(path),
+        Err(source) => Err(CalibrationError::Io { what: "write", path, source }),
+    }
 }
 
 /// File of a sensor. The id comes from outside: nothing but letters, digits and dashes may name a file.

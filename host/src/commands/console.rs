@@ -111,6 +111,12 @@ impl Console {
         let _ = writeln!(io::stderr().lock(), "steadypass: {message}");
     }
 
+    /// What the program says when it is ended in the middle of something: over whatever line is being redrawn.
+    pub(crate) fn last_words(&self, message: &str) {
+        StatusLine { on: true, drawn: io::stderr().is_terminal() }.clear();
+        self.error(message);
+    }
+
     /// A failure with its context.
     pub(crate) fn report(&self, report: &miette::Report) {
         if report.source_code().is_some() {

@@ -1,13 +1,14 @@
 //! `demo`: the whole job with no hardware. A virtual polisher and sensor behind a pseudo-terminal, opened, recorded and reviewed
 //! by the same code that serves a real one.
 
-use std::{fs, io, path::Path};
+use std::{env, fs, io, path::Path};
 
 use steadypass::{
     guidance::{Plan, plan::Source as PlanSource},
     recording::{Source, describe_io, part_path},
     simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
     tables::WARNINGS,
+    unfinished::Unfinished,
 };
 use steadypass_protocol::HOST_SILENCE_US;
 
@@ -38,11 +39,11 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     fs::create_dir_all(&args.out)
         .map_err(|e| Failure::failed(format!("cannot create {}: {}", args.out.display(), describe_io(&e))))?;
     // The port and the live tables live as long as the demo.
-    let scratch = tempfile::tempdir()?;
+    let scratch = Unfinished::within(&env::temp_dir())?;
     let options =
         SensorOptions { silence_us: (HOST_SILENCE_US as f64 * args.speed.max(1.0)) as u64, ..Default::default() };
     let sensor = VirtualSensor::new(&Scenario::demo(), options).map_err(Failure::failed)?;
-    let port = VirtualPort::open(sensor, scratch.path().join("sensor"), args.speed).map_err(Failure::failed)?;
+    let port = VirtualPort::open(sensor, scratch.folder().join("sensor"), args.speed).map_err(Failure::failed)?;
     console.remark(&format!(
         "Demo: an invented technician works one section of an invented car, twice over, {} times as fast as in life.\n\
          Everything below is computed from the bytes of a virtual sensor; no figure is from a real machine.\n",
@@ -51,7 +52,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
 
     let name = port.path().display().to_string();
     let facts = facts::facts(&FactArgs::default(), &plan, Source::Simulation, "the virtual sensor");
-    let live_tables = scratch.path().join("live");
+    let live_tables = scratch.folder().join("live");
     let over = || port.with(|sensor| sensor.is_over());
     let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over), calibration: None };
     let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?, &args.watch)?;

@@ -2,10 +2,10 @@
 
 use std::{io, path::Path, process, thread};
 
+use steadypass::unfinished::discard_all;
 use tokio::sync::oneshot;
 
 use super::Console;
-pub(super) use system::hurried;
 
 /// Why the program is to end.
 #[derive(Clone, Copy)]
@@ -27,6 +27,7 @@ mod system {
 
     use super::{BY_SYSTEM, CLOSED, Ending, STOPPED, io};
 
+    /// What a signal of this kind makes of the program.
     fn on(kind: SignalKind, why: &'static str) -> io::Result<impl Future<Output = Ending>> {
         let mut heard = signal(kind)?;
         Ok(async move {
@@ -40,15 +41,14 @@ mod system {
         on(SignalKind::interrupt(), STOPPED)
     }
 
-    /// What leaves no time: the system ends us, or the terminal is closed.
-    pub(in super::super) fn hurried() -> io::Result<impl Future<Output = Ending>> {
-        let (ended, hung_up) = (on(SignalKind::terminate(), BY_SYSTEM)?, on(SignalKind::hangup(), CLOSED)?);
-        Ok(async move {
-            tokio::select! {
-                ending = ended => ending,
-                ending = hung_up => ending,
-            }
-        })
+    /// The system ends us.
+    pub(super) fn ended() -> io::Result<impl Future<Output = Ending>> {
+        on(SignalKind::terminate(), BY_SYSTEM)
+    }
+
+    /// The terminal is closed.
+    pub(super) fn closed() -> io::Result<impl Future<Output = Ending>> {
+        on(SignalKind::hangup(), CLOSED)
     }
 }
 
@@ -71,48 +71,84 @@ mod system {
         })
     }
 
-    /// What leaves no time: the system ends us, or the terminal is closed.
-    pub(in super::super) fn hurried() -> io::Result<impl Future<Output = Ending>> {
-        let (mut ended, mut closed) = (ctrl_shutdown()?, ctrl_close()?);
+    /// The system ends us.
+    pub(super) fn ended() -> io::Result<impl Future<Output = Ending>> {
+        let mut heard = ctrl_shutdown()?;
         Ok(async move {
-            let why = tokio::select! {
-                _ = ended.recv() => BY_SYSTEM,
-                _ = closed.recv() => CLOSED,
-            };
-            Ending { why, exit_code: EXIT_CODE }
+            heard.recv().await;
+            Ending { why: BY_SYSTEM, exit_code: EXIT_CODE }
+        })
+    }
+
+    /// The terminal is closed.
+    pub(super) fn closed() -> io::Result<impl Future<Output = Ending>> {
+        let mut heard = ctrl_close()?;
+        Ok(async move {
+            heard.recv().await;
+            Ending { why: CLOSED, exit_code: EXIT_CODE }
         })
     }
 }
 
-/// While this lives, Ctrl-C, the system and a closed terminal end the program at once, as they do when nothing was recorded.
-///
-/// A recording listens to all of these itself, and the listener it leaves behind keeps the system from doing anything: without
-/// somebody who goes on listening they would be swallowed. What is written after a recording is written beside its place first,
-/// or in one transaction, so that the end may come at any moment.
+/// What leaves no time: the system ends us, or the terminal is closed. Listens from the call on, and needs a runtime around it.
+pub(super) fn hurried() -> io::Result<impl Future<Output = Ending>> {
+    Ok(first(system::ended()?, system::closed()?))
+}
+
+/// Whichever comes first.
+async fn first(one: impl Future<Output = Ending>, other: impl Future<Output = Ending>) -> Ending {
+    tokio::select! {
+        ending = one => ending,
+        ending = other => ending,
+    }
+}
+
+/// While this lives, Ctrl-C and the like end the program at once, and nothing unfinished is left. Results are written beside their
+/// place first, or in one transaction, so that the end may come at any moment.
 pub(super) struct Interruptible {
     /// Told, by being dropped, that nobody needs to listen any more.
     _done: oneshot::Sender<()>,
 }
 
 impl Interruptible {
-    pub(super) fn start(console: &Console, recording: &Path) -> io::Result<Self> {
+    /// For a verb that does not record. A closed terminal ends it as the system does: whoever wants a verb to outlive its terminal
+    /// has that signal ignored, and listening to it would undo that.
+    pub(super) fn in_verb(console: &Console, verb: &str) -> io::Result<Self> {
+        let stopped = format!("{verb} stopped");
+        let said = move |discarded| if discarded { stopped + "; nothing half-written is left" } else { stopped };
+        Self::start(console, said, || Ok(first(system::interrupted()?, system::ended()?)))
+    }
+
+    /// For what comes after a recording. That listens to a closed terminal, too, and the listener it leaves behind keeps the system
+    /// from doing anything: without somebody who goes on listening it would be swallowed.
+    pub(super) fn after_recording(console: &Console, recording: &Path) -> io::Result<Self> {
+        let said = format!("stopped; {} is whole, `steadypass review` makes the rest of it", recording.display());
+        Self::start(console, |_| said, || Ok(first(system::interrupted()?, hurried()?)))
+    }
+
+    /// * `said`: what is said in the end, told whether anything unfinished was thrown away.
+    /// * `listen`: begins to listen.
+    fn start<F: Future<Output = Ending> + Send + 'static>(
+        console: &Console,
+        said: impl FnOnce(bool) -> String + Send + 'static,
+        listen: impl FnOnce() -> io::Result<F>,
+    ) -> io::Result<Self> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
-        let (interrupted, hurried) = {
+        let ending = {
             let _inside = runtime.enter();
-            (system::interrupted()?, hurried()?)
+            listen()?
         };
         let (_done, done) = oneshot::channel::<()>();
-        let (console, recording) = (*console, recording.display().to_string());
+        let console = *console;
         thread::Builder::new().name("interrupt".into()).spawn(move || {
             let ending = runtime.block_on(async {
                 tokio::select! {
-                    ending = interrupted => Some(ending),
-                    ending = hurried => Some(ending),
+                    ending = ending => Some(ending),
                     _ = done => None,
                 }
             });
             if let Some(ending) = ending {
-                console.error(&format!("stopped; {recording} is whole, `steadypass review` makes the rest of it"));
+                console.last_words(&said(discard_all()));
                 process::exit(ending.exit_code);
             }
         })?;

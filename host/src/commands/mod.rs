@@ -32,6 +32,7 @@ use steadypass::results::write_whole;
 
 use crate::cli::{Cli, Verb};
 use console::Console;
+use ending::Interruptible;
 
 /// How a verb ended when it did not fail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -92,6 +93,11 @@ fn today() -> jiff::civil::Date {
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {
     let console = Console::new(&cli.global);
+    // Without a listener the system ends the program, as it does where somebody else listens.
+    let _interruptible = match cli.verb {
+        Verb::Demo(_) | Verb::Record(_) | Verb::Drill(_) => None, // They have more to do then.
+        _ => Interruptible::in_verb(&console, &cli.typed_verb).ok(),
+    };
     let outcome = match cli.verb {
         #[cfg(unix)]
         Verb::Demo(args) => demo::run(&console, &args),

@@ -165,7 +165,7 @@ pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>, watch: &Wa
     // A read that hangs in the kernel must not keep the program from ending.
     runtime.shutdown_timeout(Duration::from_millis(200));
     let recorded = result?;
-    let interruptible = Interruptible::start(console, &recorded.path)?;
+    let interruptible = Interruptible::after_recording(console, &recorded.path)?;
     Ok(Recorded { _interruptible: Some(interruptible), ..recorded })
 }
 

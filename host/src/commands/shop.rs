@@ -7,7 +7,7 @@ use steadypass::{
     guidance::{Units, units::count},
     shop::{
         Setting, Shop,
-        demo::{Extent, STYLES, generate},
+        demo::{Extent, STYLES, create},
         papers::set_logo,
     },
 };
@@ -189,9 +189,8 @@ fn rebuild(console: &Console, folder: &Path) -> Outcome {
 
 /// What was put in, beside what was found.
 fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
-    let shop = Shop::create(out).map_err(of(out))?;
     let failed = of(out);
-    generate(&shop, &STYLES, Extent::default(), seed).map_err(&failed)?;
+    let shop = create(out, &STYLES, Extent::default(), seed).map_err(&failed)?;
     console.remark(
         "An invented shop: three technicians over ten working days, drawn from a seed by a statistical generator, not measured. \
          Ash works fast and hot, Birch slowly and evenly, Cedar learns.\n",

@@ -1,13 +1,11 @@
 //! `simulate`: invented sensor data with its truth, to learn and to check with.
 
-use std::{
-    fs::{self, File},
-    io::BufWriter,
-};
+use std::{fs::File, io::BufWriter};
 
 use steadypass::{
     recording::describe_io,
     simulation::{Kind, Ranges, Scenario, random, write_table},
+    unfinished::Unfinished,
 };
 
 use super::{Console, Done, Failure, Outcome};
@@ -32,25 +30,16 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     };
     let failed =
         |e: std::io::Error| Failure::failed(format!("cannot write into {}: {}", out.display(), describe_io(&e)));
-    fs::create_dir_all(out).map_err(failed)?;
-    let stem = format!("{}-{}", args.kind, args.seed);
-    let (table, truth) = (out.join(format!("{stem}.csv")), out.join(format!("{stem}.truth.json")));
-    // Written under another name first, so that a table cut short by a full disk is never taken for a whole one.
-    let unfinished = out.join(format!("{stem}.csv.part"));
-    let written = File::create(&unfinished)
-        .map_err(failed)
-        .and_then(|file| write_table(&scenario, BufWriter::new(file)).map_err(Failure::failed));
-    let told = match written {
-        Ok(told) => told,
-        Err(error) => {
-            let _ = fs::remove_file(&unfinished);
-            return Err(error);
-        }
-    };
-    fs::rename(&unfinished, &table).map_err(failed)?;
-    told.write_json(&scenario, BufWriter::new(File::create(&truth).map_err(failed)?)).map_err(failed)?;
+    let unfinished = Unfinished::within(out).map_err(failed)?;
+    let new = |name: &str| File::create(unfinished.folder().join(name)).map(BufWriter::new).map_err(failed);
+    let [table, truth] = ["csv", "truth.json"].map(|kind| format!("{}-{}.{kind}", args.kind, args.seed));
+    let told = write_table(&scenario, new(&table)?).map_err(Failure::failed)?;
+    told.write_json(&scenario, new(&truth)?).map_err(failed)?;
+    let written = unfinished.place_all(&[table, truth], out).map_err(failed)?;
     console
         .remark("Invented data, from a virtual machine; `steadypass import` with --invented makes every sheet say so.");
-    console.result(&format!("{}\n{}", table.display(), truth.display()))?;
+    for path in written {
+        console.result(&path.display().to_string())?;
+    }
     Ok(Done::Fine)
 }

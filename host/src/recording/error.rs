@@ -45,7 +45,15 @@ pub enum Error {
         cut: bool,
     },
     /// Another file stands where this one should go.
-    #[error("{} exists already; choose another name with --out, or move it away", path.display())]
+    #[error(
+        "{} exists already{}; choose another name with --out, or move it away",
+        path.display(),
+        if path.extension().is_some_and(|e| e == "part") {
+            ": a recording that is being written, or was cut short and reviews as it is"
+        } else {
+            ""
+        }
+    )]
     Exists {
         /// The file.
         path: PathBuf,

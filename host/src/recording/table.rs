@@ -8,7 +8,8 @@ use std::path::Path;
 
 use mcap::MAGIC;
 
-use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun};
+use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
+use crate::unfinished::Unfinished;
 
 /// Rows in one run: about the sensor's own block length at its own rate, and little to lose at any.
 const RUN_ROWS: usize = 72;
@@ -57,15 +58,31 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
     }
     let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(file);
     let columns = Columns::find(table, rows.byte_headers().map_err(|e| csv_error(table, &e))?)?;
-    let mut writer = RecordingWriter::create(out, facts)?;
+    refuse_taken(out)?;
+    let failed = |source| Error::io("write", out, source);
+    // Not as OUT.part: whoever finds such a file must take it for a recording from a sensor, which nobody can make again.
+    let unfinished = Unfinished::beside(out).map_err(failed)?;
+    let named = |error| match error {
+        Error::Io { path, source, .. } if path.starts_with(unfinished.folder()) => failed(source),
+        other => other,
+    };
+    let mut writer = RecordingWriter::create(&unfinished.folder().join(NAME), facts).map_err(named)?;
     match import_rows(table, &mut rows, &columns, &mut writer, progress) {
-        Ok(summary) => writer.finish(0, "imported").map(|_| summary),
+        Ok(summary) => {
+            writer.finish(0, "imported").map_err(named)?;
+            refuse_taken(out)?;
+            unfinished.place(NAME, out).map_err(failed)?;
+            Ok(summary)
+        }
         Err(error) => {
             writer.abandon();
-            Err(error)
+            Err(named(error))
         }
     }
 }
+
+/// Name of a recording that is not whole yet.
+const NAME: &str = "imported.mcap";
 
 const NAMES: [&str; 9] = [
     "t_s",

@@ -36,6 +36,14 @@ pub fn part_path(path: &Path) -> PathBuf {
     name.into()
 }
 
+/// Refuses a name that a recording has, or one that is being written or was cut short.
+pub(super) fn refuse_taken(path: &Path) -> Result<()> {
+    match [path.to_owned(), part_path(path)].into_iter().find(|taken| taken.exists()) {
+        Some(taken) => Err(Error::Exists { path: taken }),
+        None => Ok(()),
+    }
+}
+
 enum Item {
     Message { channel: u16, log_ns: u64, bytes: Vec<u8> },
     Finish(Closing),
@@ -70,12 +78,8 @@ impl RecordingWriter {
     /// # Errors
     /// When either name is taken, or the folder cannot be written.
     pub fn create(path: &Path, facts: &Facts) -> Result<Self> {
+        refuse_taken(path)?;
         let part = part_path(path);
-        for taken in [path, &part] {
-            if taken.exists() {
-                return Err(Error::Exists { path: taken.to_owned() });
-            }
-        }
         if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
             fs::create_dir_all(folder).map_err(|e| Error::io("create the folder", folder, e))?;
         }

@@ -8,6 +8,8 @@
 //! style (mean of a figure) · day factor (one draw a day) · pass factor (one draw a pass) ─► pass figures
 //! ```
 
+use std::path::Path;
+
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Normal};
@@ -115,6 +117,14 @@ pub struct Cast {
     pub liquids: Vec<Id>,
     /// Vehicles.
     pub vehicles: Vec<Id>,
+}
+
+/// Makes an invented shop in `folder`, whole or not at all.
+///
+/// # Errors
+/// As for [`Shop::create`].
+pub fn create(folder: &Path, styles: &[Style], extent: Extent, seed: u64) -> Result<Shop> {
+    Shop::create_with(folder, |shop| generate(shop, styles, extent, seed).map(drop))
 }
 
 /// Fills an empty shop.

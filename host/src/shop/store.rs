@@ -13,7 +13,7 @@ use std::{
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
 use super::{Result, ShopError};
-use crate::results::{to_disk, unfinished_in};
+use crate::unfinished::Unfinished;
 
 /// Name of the store in the shop's folder.
 pub const STORE: &str = "shop.db";
@@ -51,19 +51,25 @@ impl Shop {
     /// # Errors
     /// [`ShopError::Exists`] when it holds one already; when the folder cannot be written.
     pub fn create(folder: &Path) -> Result<Self> {
+        Self::create_with(folder, |_| Ok(()))
+    }
+
+    /// Makes a shop that holds already what `fill` puts in; none where that fails.
+    pub(super) fn create_with(folder: &Path, fill: impl FnOnce(&Self) -> Result<()>) -> Result<Self> {
         let path = folder.join(STORE);
         if path.exists() {
             return Err(ShopError::Exists { folder: folder.to_owned() });
         }
-        fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
-        // Under another name first: an interrupted start never leaves half a shop.
-        let unfinished = unfinished_in(folder, ".shop-").map_err(|e| ShopError::io("write into", folder, e))?;
+        // Beside its place first: an interrupted start never leaves half a shop.
+        let unfinished = Unfinished::within(folder).map_err(|e| ShopError::io("write into", folder, e))?;
         {
-            let db = Connection::open(unfinished.path())?;
+            let db = Connection::open(unfinished.folder().join(STORE))?;
             db.pragma_update(None, "application_id", APPLICATION_ID)?;
             migrate(&db)?;
         }
-        unfinished.persist_noclobber(&path).map_err(|e| ShopError::io("write", &path, e.error))?;
+        // Closed before it is moved: its log goes into it then.
+        fill(&Self::open(unfinished.folder())?)?;
+        unfinished.place_new(STORE, &path).map_err(|e| ShopError::io("write", &path, e))?;
         Self::open(folder)
     }
 
@@ -157,16 +163,11 @@ impl Shop {
             let taken = std::io::ErrorKind::AlreadyExists.into();
             return Err(ShopError::io("write the backup", to, taken));
         }
-        let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        fs::create_dir_all(folder).map_err(|e| ShopError::io("make", folder, e))?;
-        let staging = tempfile::Builder::new()
-            .prefix(".backup-")
-            .tempdir_in(folder)
-            .map_err(|e| ShopError::io("write into", folder, e))?;
-        let copy = staging.path().join(STORE);
+        let unfinished = Unfinished::beside(to).map_err(|e| ShopError::io("write", to, e))?;
+        let copy = unfinished.folder().join(STORE);
         let name = copy.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", to.display())))?;
         self.db.execute("VACUUM INTO ?1", [name])?;
-        to_disk(&copy).and_then(|()| fs::rename(&copy, to)).map_err(|e| ShopError::io("write", to, e))
+        unfinished.place(STORE, to).map_err(|e| ShopError::io("write", to, e))
     }
 
     /// Makes several changes as one: all of them are stored, or none.

@@ -79,6 +79,15 @@ fn a_session_comes_back_and_the_same_recording_is_not_counted_twice() {
 }
 
 #[test]
+fn a_shop_that_cannot_be_filled_is_not_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = folder.path().join("shop");
+    let filled = Shop::create_with(&at, |shop| technician(shop, "Robin").and(Err(ShopError::Full)));
+    says(filled, &["the disk is full"]);
+    assert!(!at.exists());
+}
+
+#[test]
 fn the_passes_of_a_day_head_the_live_list() {
     let (_folder, shop) = shop();
     let robin = technician(&shop, "Robin").expect("added");

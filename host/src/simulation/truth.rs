@@ -126,7 +126,7 @@ impl Truth {
     ///
     /// # Errors
     /// Those of `out`.
-    pub fn write_json(&self, scenario: &Scenario, out: impl Write) -> std::io::Result<()> {
+    pub fn write_json(&self, scenario: &Scenario, mut out: impl Write) -> std::io::Result<()> {
         let column = |f: fn(&TrueMoment) -> f64| self.moments.iter().map(f).collect::<Vec<_>>();
         let (rise, panel_rise) = self.highest_rise_k(scenario.heat.panel_start_c);
         let t = column(|m| m.t_s);
@@ -160,6 +160,7 @@ impl Truth {
             "panel_rise_max_c": panel_rise,
             "scenario": scenario,
         });
-        serde_json::to_writer(out, &value).map_err(std::io::Error::from)
+        serde_json::to_writer(&mut out, &value)?;
+        out.flush()
     }
 }

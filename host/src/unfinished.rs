@@ -1,0 +1,203 @@
+//! What is not whole yet lies in a hidden folder beside its place, and is moved there once it is whole: so no file is ever half
+//! written. What is given up goes again, and so does all of it when the program is stopped ([`discard_all`]). A program that is
+//! killed leaves its hidden folder behind; whoever next writes beside it sweeps it away once it is old.
+
+use std::{
+    fs, io, mem,
+    path::{Path, PathBuf},
+    sync::{Mutex, MutexGuard, PoisonError},
+    thread,
+    time::Duration,
+};
+
+use tempfile::TempPath;
+
+/// What the names of hidden folders begin with.
+const PREFIX: &str = ".unfinished-";
+
+/// Nothing takes as long as this, so a hidden folder of that age belongs to a program that was killed.
+const FORGOTTEN: Duration = Duration::from_secs(3600);
+
+/// Hidden folders of this program, each with the folder that was made for it.
+static ALL: Mutex<Vec<(PathBuf, Made)>> = Mutex::new(Vec::new());
+
+fn all() -> MutexGuard<'static, Vec<(PathBuf, Made)>> {
+    ALL.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A hidden folder for what is not whole yet. It goes with all that is still in it when this is dropped.
+#[derive(Debug)]
+pub struct Unfinished(PathBuf);
+
+/// A folder that was made for what shall lie in it: it goes again if nothing comes to.
+#[derive(Debug)]
+struct Made(Option<PathBuf>);
+
+impl Drop for Made {
+    fn drop(&mut self) {
+        if let Some(folder) = &self.0 {
+            // Refused where anything lies in it, as it should be.
+            let _ = fs::remove_dir(folder);
+        }
+    }
+}
+
+impl Unfinished {
+    /// For what shall lie in `folder`, which is made when it is not there.
+    ///
+    /// # Errors
+    /// When the folder cannot be written.
+    pub fn within(folder: &Path) -> io::Result<Self> {
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let mut all = all();
+        let made = Made((!folder.exists()).then(|| folder.to_owned()));
+        fs::create_dir_all(folder)?;
+        sweep(folder, FORGOTTEN);
+        let hidden = tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder)?.keep();
+        all.push((hidden.clone(), made));
+        Ok(Self(hidden))
+    }
+
+    /// For a file that shall be called `path`.
+    ///
+    /// # Errors
+    /// As for [`Unfinished::within`].
+    pub fn beside(path: &Path) -> io::Result<Self> {
+        Self::within(path.parent().unwrap_or(Path::new("")))
+    }
+
+    /// The hidden folder.
+    pub fn folder(&self) -> &Path {
+        &self.0
+    }
+
+    /// Moves the file `name`, which is whole now, to `path`; what was there before is replaced.
+    ///
+    /// # Errors
+    /// When the disk fails.
+    pub fn place(&self, name: &str, path: &Path) -> io::Result<()> {
+        let whole = self.folder().join(name);
+        to_disk(&whole).and_then(|()| fs::rename(whole, path))
+    }
+
+    /// Moves the file `name`, which is whole now, to `path`, where nothing may be.
+    ///
+    /// # Errors
+    /// When something is there, or the disk fails.
+    pub fn place_new(&self, name: &str, path: &Path) -> io::Result<()> {
+        let whole = self.folder().join(name);
+        to_disk(&whole)?;
+        TempPath::try_from_path(whole)?.persist_noclobber(path).map_err(|e| e.error)
+    }
+
+    /// Moves these files, which are whole now, into `folder`, and returns their paths there. A program that is stopped meanwhile
+    /// ends when all are there.
+    ///
+    /// # Errors
+    /// When the disk fails: some may be there then, each of them whole.
+    pub fn place_all(&self, names: &[String], folder: &Path) -> io::Result<Vec<PathBuf>> {
+        let _all = all();
+        let moved = |name: &String| self.place(name, &folder.join(name)).map(|()| folder.join(name));
+        names.iter().map(moved).collect()
+    }
+}
+
+impl Drop for Unfinished {
+    fn drop(&mut self) {
+        let mut all = all();
+        // One that will not go is no reason to fail.
+        let _ = fs::remove_dir_all(&self.0);
+        all.retain(|(hidden, _)| *hidden != self.0);
+    }
+}
+
+/// Removes everything of this program that is not whole, and says whether there was anything. For whoever ends the program next
+/// thing: whatever else would begin, move or give up something unfinished waits from now on, so that it cannot say that this failed.
+pub fn discard_all() -> bool {
+    let mut all = all();
+    let any = !all.is_empty();
+    for (hidden, made) in all.drain(..) {
+        remove(&hidden);
+        drop(made);
+    }
+    mem::forget(all);
+    any
+}
+
+/// Removes a hidden folder. One that will not go is no reason to fail.
+fn remove(hidden: &Path) {
+    // Another thread may put a file in while it is being emptied.
+    for _ in 0..100 {
+        if fs::remove_dir_all(hidden).is_ok() || !hidden.exists() {
+            return;
+        }
+        thread::sleep(Duration::from_millis(10));
+    }
+}
+
+/// Removes hidden folders that no file has been added to for so long. One that will not go is no reason to fail.
+fn sweep(folder: &Path, untouched: Duration) {
+    let old = |entry: &fs::DirEntry| {
+        let hidden = entry.file_name().to_string_lossy().starts_with(PREFIX);
+        let age = entry.metadata().ok().filter(fs::Metadata::is_dir).and_then(|m| m.modified().ok()?.elapsed().ok());
+        hidden && age.is_some_and(|age| age >= untouched)
+    };
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten().filter(old) {
+        let _ = fs::remove_dir_all(entry.path());
+    }
+}
+
+/// Waits until a file's content is on the disk. A name may get there sooner, and a power cut in between would leave the name of
+/// an empty file.
+fn to_disk(path: &Path) -> io::Result<()> {
+    // Open for writing: some systems refuse to flush what is open for reading.
+    fs::OpenOptions::new().write(true).open(path)?.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_killed_program_left_is_swept_away_when_it_is_old() {
+        let folder = tempfile::tempdir().unwrap();
+        let (hidden, own) = (folder.path().join(".unfinished-x"), folder.path().join("own"));
+        for made in [&hidden, &own] {
+            fs::create_dir(made).unwrap();
+            fs::write(made.join("series.csv"), "half").unwrap();
+        }
+        sweep(folder.path(), FORGOTTEN);
+        assert!(hidden.exists(), "it may be in use");
+        sweep(folder.path(), Duration::ZERO);
+        assert!(!hidden.exists() && own.join("series.csv").exists());
+    }
+
+    #[test]
+    fn a_folder_made_for_nothing_goes_again_and_one_that_was_there_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let new = folder.path().join("new");
+        drop(Unfinished::within(&new).unwrap());
+        assert!(!new.exists());
+        fs::create_dir(&new).unwrap();
+        drop(Unfinished::within(&new).unwrap());
+        assert!(new.exists());
+        assert_eq!(fs::read_dir(&new).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn what_is_whole_gets_to_its_place_and_the_rest_goes() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        fs::write(at("there"), "before").unwrap();
+        let unfinished = Unfinished::beside(&at("there")).unwrap();
+        for name in ["a", "b", "half"] {
+            fs::write(unfinished.folder().join(name), name).unwrap();
+        }
+        assert!(unfinished.place_new("a", &at("there")).is_err());
+        assert_eq!(fs::read_to_string(at("there")).unwrap(), "before");
+        unfinished.place("b", &at("there")).unwrap();
+        drop(unfinished);
+        assert_eq!(fs::read_to_string(at("there")).unwrap(), "b");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+}
