@@ -132,3 +132,25 @@ fn a_table_keeps_the_day_on_which_the_work_was_done() {
     let reader = steadypass::recording::Reader::open(&out).expect("a recording");
     assert!(reader.facts().started.starts_with("2026-03-04T09:30:00"), "{}", reader.facts().started);
 }
+
+/// Figures go by the machine of the plan that a review is given, so it names that one.
+#[test]
+fn a_review_names_the_machine_that_its_figures_go_by() {
+    let folder = TempDir::new().expect("temp");
+    let (run, plan) = (recording(&folder, "Robin"), at(&folder, "plan.toml"));
+    let told = |more: &[&str]| {
+        let out = at(&folder, "review");
+        succeeds(&[&["review", &text(&run), "--out", &text(&out)], more].concat());
+        fs::read_to_string(out.join("index.html")).expect("a page")
+    };
+    let page = told(&[]);
+    assert!(page.contains("machine not told: orbital 15 mm, 125 mm pad assumed"));
+    let orbital = "kind = \"orbital\"\nthrow_mm = 15\npad_diameter_mm = 125";
+    for (machine, text_of) in
+        [(orbital, "orbital 15 mm, 125 mm pad"), ("kind = \"rotary\"\npad_diameter_mm = 150", "rotary, 150 mm pad")]
+    {
+        fs::write(&plan, format!("[machine]\n{machine}\n")).expect("write");
+        let page = told(&["--plan", &text(&plan)]);
+        assert!(page.contains(text_of) && !page.contains("not told"), "{text_of}");
+    }
+}

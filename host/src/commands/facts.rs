@@ -51,7 +51,7 @@ pub(super) fn machine_text(plan: &Plan) -> String {
     };
     match &machine.name {
         Some(name) => format!("{name} ({kind})"),
-        None if *machine == Plan::default().machine => format!("machine not told: {kind} assumed"),
+        None if !plan.machine_told => format!("machine not told: {kind} assumed"),
         None => kind,
     }
 }
@@ -68,5 +68,21 @@ pub(super) fn facts(args: &FactArgs, plan: &Plan, source: Source, origin: &str) 
         program: env!("CARGO_PKG_VERSION").to_owned(),
         started: start_text(&jiff::ZonedDateTime::now()),
         ..Facts::default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_machine_that_is_told_is_not_called_assumed_whichever_it_is() {
+        let told = "[machine]\nkind = \"orbital\"\nthrow_mm = 15\npad_diameter_mm = 125\n";
+        for (plan, text) in
+            [("", "machine not told: orbital 15 mm, 125 mm pad assumed"), (told, "orbital 15 mm, 125 mm pad")]
+        {
+            let plan = Plan::from_toml(&PlanSource::new("plan.toml", plan)).expect("a plan");
+            assert_eq!(machine_text(&plan), text);
+        }
     }
 }

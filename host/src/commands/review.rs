@@ -138,6 +138,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         panel.clone_into(&mut facts.panel);
     }
     let plan = plan_for(console, request, &replay)?;
+    if request.plan.is_some() {
+        // What the figures go by, whatever was told when it was recorded.
+        facts.machine = facts::machine_text(&plan);
+    }
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open(folder)?, about))).transpose()?;
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));

@@ -83,6 +83,8 @@ pub struct Plan {
     pub emissivity: f64,
     /// The machine.
     pub machine: MachineProfile,
+    /// Whether the plan tells the machine; else the one above is assumed. One that was written by [`Plan::to_toml`] tells it.
+    pub machine_told: bool,
 }
 
 /// Arm speed of half an inch to one inch a second at mid machine speed: common practice, no published source.
@@ -112,6 +114,7 @@ impl Default for Plan {
                 throw_mm: Some(15.0),
                 pad_diameter_mm: 125.0,
             },
+            machine_told: false,
         }
     }
 }

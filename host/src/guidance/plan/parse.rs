@@ -47,7 +47,9 @@ impl Plan {
         let top = Table::new(source, document.get_ref(), 0..0, PLAN_KEYS)?;
         let defaults = Self::default();
 
-        let (machine, profile_rate) = match top.table("machine", MACHINE_KEYS)? {
+        let told = top.table("machine", MACHINE_KEYS)?;
+        let machine_told = told.is_some();
+        let (machine, profile_rate) = match told {
             Some(table) => machine(&table, lookup)?,
             None => (defaults.machine, None),
         };
@@ -74,6 +76,7 @@ impl Plan {
             section_m: section,
             emissivity: top.number(EMISSIVITY)?.map_or(defaults.emissivity, |found| found.value),
             machine,
+            machine_told,
         })
     }
 }

@@ -5,7 +5,8 @@ use crate::analysis::MachineKind;
 use super::Plan;
 
 impl Plan {
-    /// The plan in force as TOML, complete in itself: reading it gives the same plan, bit for bit.
+    /// The plan in force as TOML, complete in itself: reading it gives the same plan, bit for bit, with
+    /// its machine told.
     pub fn to_toml(&self) -> String {
         let (kind, rate_key) = match self.machine.kind {
             MachineKind::Orbital => ("orbital", "orbit_opm"),

@@ -28,7 +28,7 @@ fn key_of(line: &str) -> Option<&str> {
 
 #[test]
 fn the_example_means_the_defaults() {
-    assert_eq!(read(EXAMPLE).unwrap(), Plan::default());
+    assert_eq!(read(EXAMPLE).unwrap(), Plan { machine_told: true, ..Plan::default() });
     assert_eq!(read("").unwrap(), Plan::default());
     assert_eq!(Plan::default().setup(), Setup::default());
 }
@@ -270,6 +270,7 @@ prop_compose! {
                 throw_mm: throw,
                 pad_diameter_mm: pad,
             },
+            machine_told: true,
         }
     }
 }
