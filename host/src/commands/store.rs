@@ -11,6 +11,7 @@ pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
     let folder = folder.display().to_string();
     move |error| match error {
         ShopError::Missing { .. } | ShopError::Exists { .. } | ShopError::Foreign { .. } => Failure::failed(error),
+        ShopError::OutOfRange(_) => Failure::Usage(error.to_string()),
         other => Failure::failed(format!("shop {folder}: {other}")),
     }
 }

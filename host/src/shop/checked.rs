@@ -12,14 +12,14 @@ pub fn day_of(text: &str) -> Option<jiff::civil::Date> {
 pub(super) fn checked_day(day: &str) -> Result<&str> {
     match day_of(day) {
         Some(_) => Ok(day),
-        None => Err(ShopError::Value(format!("{day:?}: expected a day as YYYY-MM-DD"))),
+        None => Err(ShopError::OutOfRange(format!("{day:?}: expected a day as YYYY-MM-DD"))),
     }
 }
 
 /// A name as it is stored, without the blanks around it; `what` says of what it is one.
 pub(super) fn checked_name(what: &str, text: &str) -> Result<String> {
     name::checked(text).map(name::composed).map_err(|_| {
-        ShopError::Value(format!("{what} {text:?}: a name has 1 to {MOST_CHARS} characters and no line breaks"))
+        ShopError::OutOfRange(format!("{what} {text:?}: a name has 1 to {MOST_CHARS} characters and no line breaks"))
     })
 }
 

@@ -78,7 +78,10 @@ pub enum ShopError {
         /// A known name that looks much like it.
         close: Option<String>,
     },
-    /// A value that cannot be.
+    /// A value that cannot be, whatever the shop holds: a number outside its range, a word that is none of its list.
+    #[error("{0}")]
+    OutOfRange(String),
+    /// What does not go together with what the shop or a file holds.
     #[error("{0}")]
     Value(String),
     /// The operating system refused.

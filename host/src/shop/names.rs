@@ -115,14 +115,14 @@ fn one_of(what: &str, value: &str, words: &[&str]) -> Result<()> {
     if words.contains(&value) {
         return Ok(());
     }
-    Err(ShopError::Value(format!("{what} {value:?}: choose one of {}", words.join(", "))))
+    Err(ShopError::OutOfRange(format!("{what} {value:?}: choose one of {}", words.join(", "))))
 }
 
 fn in_range(what: &str, value: f64, lo: f64, hi: f64) -> Result<()> {
     if (lo..=hi).contains(&value) {
         return Ok(());
     }
-    Err(ShopError::Value(format!("{what} {value}: expected {lo} to {hi}")))
+    Err(ShopError::OutOfRange(format!("{what} {value}: expected {lo} to {hi}")))
 }
 
 impl Shop {
@@ -142,13 +142,13 @@ impl Shop {
     /// Adds a machine.
     ///
     /// # Errors
-    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a kind, throw or pad size that cannot be.
+    /// [`ShopError::NameTaken`]; [`ShopError::OutOfRange`] for a kind, throw or pad size that cannot be.
     pub fn add_machine(&self, machine: &MachineEntry) -> Result<Id> {
         let name = checked_name("machine", &machine.name)?;
         one_of("kind", &machine.kind, &["orbital", "rotary"])?;
         match machine.throw_mm {
             Some(_) if machine.kind == "rotary" => {
-                return Err(ShopError::Value(format!("machine {name:?}: a rotary has no throw; leave it out")));
+                return Err(ShopError::OutOfRange(format!("machine {name:?}: a rotary has no throw; leave it out")));
             }
             Some(throw) => in_range("throw, mm:", throw, 1.0, 40.0)?,
             None => {}
@@ -183,7 +183,7 @@ impl Shop {
     /// Adds a pad or a liquid.
     ///
     /// # Errors
-    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for a place in the order outside 1 to 99.
+    /// [`ShopError::NameTaken`]; [`ShopError::OutOfRange`] for a place in the order outside 1 to 99.
     pub fn add_product(&self, product: &Product) -> Result<Id> {
         let kind = product.kind.as_str();
         let name = checked_name(kind, &product.name)?;
@@ -201,7 +201,7 @@ impl Shop {
     /// Adds a vehicle.
     ///
     /// # Errors
-    /// [`ShopError::NameTaken`]; [`ShopError::Value`] for words that are not in the lists.
+    /// [`ShopError::NameTaken`]; [`ShopError::OutOfRange`] for words that are not in the lists.
     pub fn add_vehicle(&self, vehicle: &Vehicle) -> Result<Id> {
         let label = checked_name("vehicle", &vehicle.label)?;
         one_of("paint", &vehicle.paint, &["clear-coat", "single-stage", "respray", "unknown"])?;

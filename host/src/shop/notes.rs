@@ -44,21 +44,22 @@ impl Shop {
     /// Writes a typed note down.
     ///
     /// # Errors
-    /// [`ShopError::Value`] for an empty or endless text, a session that is not there, or a section without a session.
+    /// [`ShopError::OutOfRange`] for an empty or endless text, or a section without a session; [`ShopError::Value`] for a session that
+    /// is not there.
     pub fn add_note(&self, note: &Note) -> Result<Id> {
         checked_day(&note.day)?;
         let text = note.text.trim();
         let length = text.chars().count();
         if length == 0 || length > MOST_CHARS {
-            return Err(ShopError::Value(format!("the note has {length} characters: expected 1 to {MOST_CHARS}")));
+            return Err(ShopError::OutOfRange(format!("the note has {length} characters: expected 1 to {MOST_CHARS}")));
         }
         if text.contains(|c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
-            return Err(ShopError::Value("the note holds control characters; write it as plain text".into()));
+            return Err(ShopError::OutOfRange("the note holds control characters; write it as plain text".into()));
         }
         let panel = checked_panel(&note.panel)?;
         match (note.session, note.section) {
             (None, Some(section)) => {
-                return Err(ShopError::Value(format!("section {section} of which session? Give its number too")));
+                return Err(ShopError::OutOfRange(format!("section {section} of which session? Give its number too")));
             }
             (Some(session), section) => self.checked_session(session, section)?,
             (None, None) => {}

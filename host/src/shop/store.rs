@@ -270,7 +270,7 @@ impl Setting {
         };
         match value.trim().parse::<f64>() {
             Ok(number) if range.contains(&number) => Ok(()),
-            _ => Err(ShopError::Value(format!(
+            _ => Err(ShopError::OutOfRange(format!(
                 "{} {value:?}: expected a number of {} to {} µm",
                 self.as_str(),
                 range.start(),

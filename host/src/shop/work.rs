@@ -128,7 +128,8 @@ impl Shop {
     /// Writes a trial down.
     ///
     /// # Errors
-    /// [`ShopError::Value`] for passes outside 1 to 50, grades outside 0 to 3, or a session that is another technician's.
+    /// [`ShopError::OutOfRange`] for passes outside 1 to 50 and grades outside 0 to 3; [`ShopError::Value`] for a session that is
+    /// another technician's.
     pub fn add_trial(&self, trial: &Trial) -> Result<Id> {
         if let Some(session) = trial.session {
             self.checked_session(session, None)?;
@@ -159,14 +160,14 @@ impl Shop {
         checked_day(&trial.day)?;
         for (what, grade) in [("haze", trial.haze), ("holograms", trial.holograms)] {
             if !(0..=3).contains(&grade) {
-                return Err(ShopError::Value(format!("{what} {grade}: 0 none, 1 slight, 2 plain, 3 heavy")));
+                return Err(ShopError::OutOfRange(format!("{what} {grade}: 0 none, 1 slight, 2 plain, 3 heavy")));
             }
         }
         if !(1..=50).contains(&trial.passes) {
-            return Err(ShopError::Value(format!("passes {}: expected 1 to 50", trial.passes)));
+            return Err(ShopError::OutOfRange(format!("passes {}: expected 1 to 50", trial.passes)));
         }
         if let Some(film) = trial.film_taken_um.filter(|f| !(-100.0..=1000.0).contains(f)) {
-            return Err(ShopError::Value(format!("film taken {film} µm: expected -100 to 1000")));
+            return Err(ShopError::OutOfRange(format!("film taken {film} µm: expected -100 to 1000")));
         }
         let panel = checked_panel(&trial.panel)?;
         if let Some(session) = trial.session {
@@ -207,20 +208,23 @@ impl Shop {
     /// Writes a gauge reading down.
     ///
     /// # Errors
-    /// [`ShopError::Value`] for a reading of nothing or above 5000 µm, or a name that is none.
+    /// [`ShopError::OutOfRange`] for a reading of nothing or above 5000 µm, or a name that is none.
     pub fn add_film_reading(&self, reading: &FilmReading) -> Result<Id> {
         checked_day(&reading.day)?;
         if !(reading.film_um > 0.0 && reading.film_um <= 5000.0) {
-            return Err(ShopError::Value(format!("film {} µm: expected more than 0, up to 5000", reading.film_um)));
+            return Err(ShopError::OutOfRange(format!(
+                "film {} µm: expected more than 0, up to 5000",
+                reading.film_um
+            )));
         }
         let (panel, point) = (checked_name("panel", &reading.panel)?, checked_name("point", &reading.point)?);
         if let Some(place) = reading.place {
             if !(1..=9999).contains(&place.section) {
-                return Err(ShopError::Value(format!("section {}: sections are numbered from 1", place.section)));
+                return Err(ShopError::OutOfRange(format!("section {}: sections are numbered from 1", place.section)));
             }
             for (what, m) in [("along", place.along_m), ("across", place.across_m)] {
                 if !(0.0..=MOST_M).contains(&m) {
-                    return Err(ShopError::Value(format!(
+                    return Err(ShopError::OutOfRange(format!(
                         "{m} m {what} the section: expected 0 to {MOST_M} m from its corner"
                     )));
                 }

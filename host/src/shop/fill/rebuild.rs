@@ -39,7 +39,9 @@ impl Shop {
             };
             match self.rebuild_one(session, Path::new(recording)) {
                 Ok(parts) => rebuilt.done += parts,
-                Err(ShopError::Value(why)) => rebuilt.kept.push(format!("{recording}: {why}")),
+                Err(ShopError::Value(why) | ShopError::OutOfRange(why)) => {
+                    rebuilt.kept.push(format!("{recording}: {why}"))
+                }
                 Err(ShopError::Io { path, source, .. }) => {
                     let why = crate::recording::describe_io(&source);
                     rebuilt.kept.push(format!("{}: {why}", path.display()));
