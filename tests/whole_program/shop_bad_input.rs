@@ -92,6 +92,19 @@ fn a_logo_is_looked_at_when_it_is_set_and_kept_in_the_shop() {
     small.fails(&["report"], &["--vehicle", "saloon A", "--out", &report], 1, &["logo", "shop set"]);
     succeeds(&small.with(&["shop", "set"], &["logo", ""]));
     reports();
+    // One of another kind takes the place of the first, and the first goes; so does the last one.
+    let logos = || {
+        let mut names = files(&at(&small.folder, "shop"));
+        names.retain(|name| name.starts_with("logo"));
+        names
+    };
+    for (begin, kept) in [(&b"\x89PNG\r\n\x1a\n"[..], "logo.png"), (b"\xff\xd8\xff", "logo.jpeg")] {
+        fs::write(&picture, begin).expect("written");
+        succeeds(&small.with(&["shop", "set"], &["logo", &text(&picture)]));
+        assert_eq!(logos(), [kept]);
+    }
+    succeeds(&small.with(&["shop", "set"], &["logo", ""]));
+    assert!(logos().is_empty());
 }
 
 #[test]

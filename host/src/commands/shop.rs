@@ -8,7 +8,7 @@ use steadypass::{
     shop::{
         Setting, Shop,
         demo::{Extent, STYLES, create},
-        papers::set_logo,
+        papers::{set_logo, unset_logo},
     },
 };
 
@@ -43,7 +43,8 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             };
             let store = open(&shop.folder)?;
             let set = match (setting, value.trim()) {
-                (Setting::Logo, file) if !file.is_empty() => set_logo(&store, Path::new(file)),
+                (Setting::Logo, "") => unset_logo(&store),
+                (Setting::Logo, file) => set_logo(&store, Path::new(file)),
                 (_, value) => store.set(setting, value),
             };
             set.map_err(of(&shop.folder))?;

@@ -31,15 +31,13 @@ fn head(title: &str) -> String {
     )
 }
 
+/// Kinds of pictures that a page can show, as their data links call them.
+const PICTURE_KINDS: [&str; 2] = ["png", "jpeg"];
+
 /// What kind of picture it is by its first bytes, PNG or JPEG.
 fn picture_kind(bytes: &[u8]) -> Option<&'static str> {
-    if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
-        Some("png")
-    } else if bytes.starts_with(b"\xff\xd8\xff") {
-        Some("jpeg")
-    } else {
-        None
-    }
+    let begins: [&[u8]; 2] = [b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"];
+    PICTURE_KINDS.into_iter().zip(begins).find(|(_, begin)| bytes.starts_with(begin)).map(|(kind, _)| kind)
 }
 
 /// A picture as a data link; `None` for what is neither PNG nor JPEG.
@@ -58,7 +56,29 @@ pub fn set_logo(shop: &Shop, picture: &Path) -> Result<()> {
     };
     let name = format!("logo.{kind}");
     write_whole(&shop.folder().join(&name), &bytes)?;
-    shop.set(Setting::Logo, &name)
+    shop.set(Setting::Logo, &name)?;
+    remove_logos(shop, Some(&name))
+}
+
+/// Unsets the shop's logo.
+///
+/// # Errors
+/// When the shop cannot be written.
+pub fn unset_logo(shop: &Shop) -> Result<()> {
+    shop.set(Setting::Logo, "")?;
+    remove_logos(shop, None)
+}
+
+/// Removes pictures that were taken into the shop as its logo, all but the one in force.
+fn remove_logos(shop: &Shop, kept: Option<&str>) -> Result<()> {
+    for kind in PICTURE_KINDS {
+        let name = format!("logo.{kind}");
+        let old = shop.folder().join(&name);
+        if kept != Some(&name) && old.exists() {
+            fs::remove_file(&old).map_err(|e| ShopError::io("remove the earlier logo", &old, e))?;
+        }
+    }
+    Ok(())
 }
 
 /// Text of several lines as paragraphs.
