@@ -337,14 +337,17 @@ fn finish(
         writer.abandon();
         return Err(Failure::failed(format!("{reason} before the sensor sent any samples; nothing was recorded")));
     }
-    let (report, reason) = match &report {
-        Ok(report) => (*report, reason.to_owned()),
-        Err(error) => (LinkReport::default(), error.to_string()),
+    let (report, reason, error) = match report {
+        Ok(report) => (report, reason.to_owned(), None),
+        Err(error) => (LinkReport::default(), error.to_string(), Some(error)),
     };
     let path = writer.finish(report.bad_frames, &reason)?;
     let Ended { seconds, losses, strokes } = ended?;
     if came == Came::OnlyWhy {
-        return Err(Failure::failed(reason));
+        return Err(error.map_or_else(|| Failure::failed(without_samples(&report, &reason, &path)), Failure::from));
+    }
+    if seconds == 0.0 {
+        console.remark(&format!("{}.", without_samples(&report, &reason, &path)));
     }
     if let Some(round_trip) = report.round_trip_us {
         console.detail(&format!("{} frames, shortest round trip {:.1} ms", report.frames, round_trip as f64 / 1000.0));
@@ -364,6 +367,12 @@ fn finish(
     }
     let done = if lost.is_empty() { Done::Fine } else { Done::WithLosses };
     Ok(Recorded { path, seconds, strokes, done, hurried: false, _interruptible: None })
+}
+
+/// What a recording without samples is good for.
+fn without_samples(report: &LinkReport, reason: &str, path: &Path) -> String {
+    let kept = if report.losses > 0 { "any notes, and when the sensor was lost" } else { "the notes" };
+    format!("{reason} before the sensor sent any samples: nothing to review; {} keeps {kept}", path.display())
 }
 
 /// The sensor's own counters since it was switched on, in words.
@@ -461,6 +470,14 @@ fn analyse(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn who_noted_something_without_samples_hears_what_became_of_it() {
+        let path = Path::new("run.mcap");
+        let said = |losses| without_samples(&LinkReport { losses, ..LinkReport::default() }, "stopped", path);
+        assert_eq!(said(0), "stopped before the sensor sent any samples: nothing to review; run.mcap keeps the notes");
+        assert!(said(1).ends_with("run.mcap keeps any notes, and when the sensor was lost"), "{}", said(1));
+    }
 
     #[test]
     fn only_what_tells_nothing_leaves_no_file() {
