@@ -227,6 +227,17 @@ fn a_try_is_of_its_own_technicians_session() {
     succeeds(&[&["shop", "import", "--shop", &again], &files[..]].concat());
 }
 
+/// What never had a recording has lost none: as in a rebuild, that is said and no failure.
+#[test]
+fn a_day_says_that_its_sessions_were_filed_without_a_recording() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["-q", "shop", "demo", "--out", &shop]);
+    let said = succeeds(&["day", "--shop", &shop, "--technician", "Ash", "--day", "2026-03-02"]);
+    assert!(said.contains("not known: 1 session of this day was filed without a recording."), "{said}");
+    assert!(succeeds(&["shop", "rebuild", "--shop", &shop]).contains("30 without a recording"));
+}
+
 /// Vibration of a day goes by who each part is filed under, whatever the recording calls them.
 #[test]
 fn a_day_counts_the_vibration_of_each_part_once_and_for_whom_it_is_filed() {

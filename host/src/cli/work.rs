@@ -342,7 +342,8 @@ pub(crate) struct ReportArgs {
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass day --shop ~/shop --technician Robin --out robin-today.html\n\n\
                         Work past midnight counts on the day it falls on. Vibration comes from the recordings: where one is gone \
-                        or has losses, that is said, and the exit code is 3.")]
+                        or has losses, that is said, and the exit code is 3. Sessions that were filed without one, as \
+                        those of an invented shop, have lost nothing; their vibration is not known.")]
 pub(crate) struct DayArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,

@@ -4,7 +4,7 @@ use std::{collections::BTreeMap, fs, path::Path};
 
 use steadypass::{
     exposure::{Limits, NOTICE, Running, days},
-    guidance::Units,
+    guidance::{Units, units::count},
     recording::describe_io,
     shop::{
         Id, Shop, ShopError,
@@ -74,11 +74,11 @@ fn exposure(
     for work in &sheet.works {
         works.entry(work.recording.clone()).or_default().push(work.session);
     }
-    let (mut own, mut read, mut whole, mut lost) = (Vec::new(), Vec::new(), true, false);
+    let (mut own, mut read, mut without, mut whole, mut lost) = (Vec::new(), Vec::new(), 0, true, false);
     for (path, sessions) in works {
         // Figures that never had one here, as in an invented shop: nothing is lost.
         let Some(path) = path else {
-            whole = false;
+            without = sessions.len();
             continue;
         };
         match stretches(console, store, (technician, &sheet.technician), Path::new(&path), &sessions)? {
@@ -93,6 +93,10 @@ fn exposure(
     sheet.count(&read, &own);
     if !whole {
         return Ok(("Vibration exposure is not known: not all recordings of this day can be read.".to_owned(), lost));
+    }
+    if without > 0 {
+        let without = count(without, "session of this day was", "sessions of this day were");
+        return Ok((format!("Vibration exposure is not known: {without} filed without a recording."), lost));
     }
     let day = days(own.into_iter().map(|(_, stretch)| stretch));
     let day = day.into_iter().find(|day| day.date.is_some_and(|date| date.to_string() == sheet.day));
