@@ -252,8 +252,8 @@ pub(crate) struct RenameArgs {
     /// Its name from now on.
     #[arg(value_parser = a_needed_name)]
     pub(crate) new: String,
-    /// Panel: of which vehicle.
-    #[arg(long, value_name = "LABEL", required_if_eq("what", "panel"), value_parser = a_needed_name)]
+    /// Panel: of which vehicle. Without it, that of work of which no vehicle was told.
+    #[arg(long, value_name = "LABEL", value_parser = a_needed_name)]
     pub(crate) vehicle: Option<String>,
     /// Put it together with the one that is called so already, which keeps what is known about it. Cannot be taken back.
     #[arg(long)]
@@ -272,7 +272,7 @@ pub(crate) enum RenameWhat {
     Liquid,
     /// A vehicle.
     Vehicle,
-    /// A panel of a vehicle.
+    /// A panel, of a vehicle or of work without one.
     Panel,
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use steadypass::shop::{Listed, MachineEntry, Product, ProductKind, Technician, Uses, Vehicle};
+use steadypass::shop::{Listed, MachineEntry, NO_VEHICLE, Product, ProductKind, Technician, Uses, Vehicle};
 
 use super::{
     Console, Done, Failure, Outcome,
@@ -62,9 +62,9 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
         RenameWhat::Liquid => Listed::Liquid,
         RenameWhat::Vehicle => Listed::Vehicle,
         RenameWhat::Panel => {
-            let vehicle = args.vehicle.as_deref().unwrap_or_default();
+            let vehicle = args.vehicle.as_deref();
             let uses = shop.rename_panel(vehicle, old, new, args.merge).map_err(&failed)?;
-            console.result(&format!("{old} of {vehicle} is {new} now: {}", uses.words()))?;
+            console.result(&format!("{old} of {} is {new} now: {}", vehicle.unwrap_or(NO_VEHICLE), uses.words()))?;
             return Ok(Done::Fine);
         }
     };

@@ -47,7 +47,7 @@ pub use map::{MAP_CELLS, SectionMap};
 pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehicle};
 pub use notes::{NewNote, Note};
 pub use remove::TriesOf;
-pub use rename::Uses;
+pub use rename::{NO_VEHICLE, Uses};
 pub use sessions::{Filed, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session};
 pub use store::{Health, STORE, Setting, Shop};
 pub use tables::Imported;

@@ -154,25 +154,28 @@ impl Shop {
         })
     }
 
-    /// Renames a panel of a vehicle wherever it stands: sessions, tries, readings, notes; returns where it stood.
+    /// Renames a panel wherever it stands: sessions, tries, readings, notes; returns where it stood.
     ///
+    /// * `vehicle`: whose panel it is; `None` for that of work of which no vehicle was told.
     /// * `merge`: also where the vehicle has a panel of the new name; both are one then, for good.
     ///
     /// # Errors
-    /// [`ShopError::Value`] when the vehicle has no such panel, when the new name is none, or another panel's without `merge`.
-    pub fn rename_panel(&self, vehicle: &str, from: &str, to: &str, merge: bool) -> Result<Uses> {
+    /// [`ShopError::OutOfRange`] when the new name is none; [`ShopError::Value`] when the vehicle has no such panel, or has another of
+    /// the new name without `merge`.
+    pub fn rename_panel(&self, vehicle: Option<&str>, from: &str, to: &str, merge: bool) -> Result<Uses> {
         let to = checked_name("panel", to)?;
         self.whole(|| {
-            let on = self.vehicle(vehicle)?;
+            let on = vehicle.map(|label| self.vehicle(label)).transpose()?;
+            let whose = vehicle.map_or(NO_VEHICLE, str::trim);
             let (mut uses, mut others) = (Uses::default(), BTreeSet::new());
             for (table, of_vehicle) in [
-                ("sessions", "vehicle_id = ?1"),
-                ("trials", "vehicle_id = ?1"),
-                ("film_readings", "vehicle_id = ?1"),
+                ("sessions", "vehicle_id IS ?1"),
+                ("trials", "vehicle_id IS ?1"),
+                ("film_readings", "vehicle_id IS ?1"),
                 // A note on a session is on that session's vehicle, unless it names its own.
                 (
                     "notes",
-                    "coalesce(vehicle_id, (SELECT vehicle_id FROM sessions WHERE sessions.id = session_id)) = ?1",
+                    "coalesce(vehicle_id, (SELECT vehicle_id FROM sessions WHERE sessions.id = session_id)) IS ?1",
                 ),
             ] {
                 let sql = format!("SELECT id, panel FROM {table} WHERE panel <> '' AND {of_vehicle} ORDER BY id");
@@ -187,18 +190,20 @@ impl Shop {
                 others.extend(rest.into_iter().map(|(_, its)| its));
             }
             if uses == Uses::default() {
-                let known = if others.is_empty() {
+                let mut known = if others.is_empty() {
                     "no panel of it is named yet".to_owned()
                 } else {
                     format!("it has {}", others.into_iter().collect::<Vec<_>>().join(", "))
                 };
-                return Err(ShopError::Value(format!("{} has no panel called {from:?}; {known}", vehicle.trim())));
+                if vehicle.is_none() {
+                    known.push_str("; that of a vehicle needs --vehicle");
+                }
+                return Err(ShopError::Value(format!("{whose} has no panel called {from:?}; {known}")));
             }
             match others.iter().find(|its| name::same(its, &to)) {
-                Some(other) if !merge => Err(would_merge(&format!("a panel of {} called", vehicle.trim()), other)),
+                Some(other) if !merge => Err(would_merge(&format!("a panel of {whose} called"), other)),
                 None if merge => Err(ShopError::Value(format!(
-                    "{} has no panel called {to:?} to put it together with; without --merge it is renamed",
-                    vehicle.trim()
+                    "{whose} has no panel called {to:?} to put it together with; without --merge it is renamed"
                 ))),
                 _ => Ok(uses),
             }
@@ -216,6 +221,9 @@ impl Shop {
         Ok(uses)
     }
 }
+
+/// Whose a panel is of which no vehicle was told.
+pub const NO_VEHICLE: &str = "work without a vehicle";
 
 fn would_merge(already: &str, name: &str) -> ShopError {
     ShopError::Value(format!(
@@ -375,26 +383,46 @@ mod tests {
             (panels("saloon A"), panels("van B")),
             (vec!["bonnet".to_owned()], vec!["bonnet".into(), "left door".into()])
         );
-        let uses = shop.rename_panel("saloon a", "BONET", "front lid", false).expect("renamed");
+        let uses = shop.rename_panel(Some("saloon a"), "BONET", "front lid", false).expect("renamed");
         assert_eq!(uses, Uses { readings: 1, notes: 2, ..Uses::default() });
         assert!(shop.notes().expect("read").iter().all(|n| n.panel == "front lid"));
         refused(
-            shop.rename_panel("saloon A", "front lid", "Bonnet", false),
+            shop.rename_panel(Some("saloon A"), "front lid", "Bonnet", false),
             &["already a panel of saloon A called \"bonnet\"", "nothing was changed", "--merge"],
         );
         assert_eq!(shop.film_readings().expect("read")[0].panel, "front lid", "nothing was changed");
-        shop.rename_panel("saloon A", "front lid", "bonnet", true).expect("merged");
+        shop.rename_panel(Some("saloon A"), "front lid", "bonnet", true).expect("merged");
         assert_eq!(shop.film_readings().expect("read")[0].panel, "bonnet");
-        shop.rename_panel("saloon A", "bonnet", "hood", false).expect("renamed");
+        shop.rename_panel(Some("saloon A"), "bonnet", "hood", false).expect("renamed");
         assert_eq!(
             (panels("saloon A"), panels("van B")),
             (vec!["hood".to_owned()], vec!["bonnet".into(), "left door".into()])
         );
         refused(
-            shop.rename_panel("saloon A", "roof", "x", false),
+            shop.rename_panel(Some("saloon A"), "roof", "x", false),
             &["saloon A has no panel called \"roof\"; it has hood"],
         );
-        refused(shop.rename_panel("saloon A", "hood", "roof", true), &["no panel called \"roof\"", "without --merge"]);
-        refused(shop.rename_panel("saloon A", "hood", "\u{7}", false), &["1 to 80 characters"]);
+        refused(
+            shop.rename_panel(Some("saloon A"), "hood", "roof", true),
+            &["no panel called \"roof\"", "without --merge"],
+        );
+        refused(shop.rename_panel(Some("saloon A"), "hood", "\u{7}", false), &["1 to 80 characters"]);
+    }
+
+    #[test]
+    fn a_panel_of_work_without_a_vehicle_is_renamed_on_no_vehicle() {
+        let shop = shop();
+        refused(
+            shop.rename_panel(None, "bonnet", "hood", false),
+            &["work without a vehicle has no panel called \"bonnet\"", "needs --vehicle"],
+        );
+        let on = shop.sessions().expect("read").into_iter().find(|s| s.panel == "bonnet").expect("one").id;
+        shop.db.execute("UPDATE sessions SET vehicle_id = NULL WHERE id = ?1", [on]).expect("untold");
+        let uses = shop.rename_panel(None, "Bonnet", "hood", false).expect("renamed");
+        assert_eq!(uses.words(), format!("1 session ({on})"));
+        let (hoods, rest): (Vec<_>, Vec<_>) =
+            shop.sessions().expect("read").into_iter().partition(|s| s.panel == "hood");
+        assert_eq!(hoods.len(), 1);
+        assert!(rest.iter().any(|s| s.panel == "bonnet"), "a vehicle's keeps its name");
     }
 }
