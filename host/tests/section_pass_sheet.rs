@@ -5,6 +5,7 @@ mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
 use resvg::tiny_skia::Pixmap;
+use steadypass::analysis::rubbing::RubbingMap;
 use steadypass::analysis::{Interval, MachineKind, Measured};
 use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
 use steadypass::guidance::{Band, Units};
@@ -100,6 +101,32 @@ fn invented_data_are_called_so() {
     assert!(said(&sheet));
     sheet.session.invented = false;
     assert!(!said(&sheet));
+}
+
+#[test]
+fn figures_of_whole_parts_of_the_section_are_called_averages() {
+    // The lines of the map are of points: a part's mean beside them would contradict them.
+    let said = |sheet: &Invented| texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+    let mut sheet = Invented::of(&Recipe::good());
+    let rubbed = said(&sheet);
+    assert!(rubbed.contains("Least rubbed: ") && rubbed.contains(", on average "), "{rubbed}");
+    if let Some(map) = &mut sheet.rubbing {
+        map.distance_m = None;
+    }
+    let dwelt = said(&sheet);
+    assert!(dwelt.contains("Shortest dwell: ") && !dwelt.contains("Least rubbed"), "{dwelt}");
+    let mut sheet = Invented::of(&Recipe::good());
+    let (x1, cell, x0) = sheet.rubbing.as_ref().map_or((0, 1.0, 0.0), |m| (m.nx, m.cell_m, m.origin_m.0));
+    if let Some(RubbingMap { distance_m: Some(distance), worked, .. }) = &mut sheet.rubbing {
+        let third = worked.x0_m + (worked.x1_m - worked.x0_m) / 3.0;
+        distance
+            .iter_mut()
+            .enumerate()
+            .filter(|(i, _)| x0 + (i % x1) as f64 * cell < third)
+            .for_each(|(_, d)| *d = 0.1);
+    }
+    let unreached = said(&sheet);
+    assert!(unreached.contains("more: on average"), "{unreached}");
 }
 
 #[test]

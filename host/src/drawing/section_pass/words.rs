@@ -155,17 +155,21 @@ fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
         // A faultless serpentine leaves a corner of a taped square with about half of the middle's rubbing.
         let mark = if least.mean < 0.4 * most.mean { Mark::Act } else { Mark::Note };
         let (least, most) = ((place(least), value(least.mean)), (place(most), value(most.mean)));
-        out.push(Taking {
-            mark,
-            text: if mark == Mark::Act {
-                format!(
-                    "Give the {} more: {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
-                    least.0, least.1, most.1, most.0
-                )
-            } else {
-                format!("Least rubbed: {}, {}\u{a0}{unit}; most: {}, {}\u{a0}{unit}.", least.0, least.1, most.0, most.1)
-            },
-        });
+        // The lines of the map are of points, these of whole parts of it: said, so that nobody reads the two as one.
+        let text = if mark == Mark::Act {
+            format!(
+                "Give the {} more: on average {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
+                least.0, least.1, most.1, most.0
+            )
+        } else {
+            let (less, more) =
+                if map.distance_m.is_some() { ("Least rubbed", "most") } else { ("Shortest dwell", "longest") };
+            format!(
+                "{less}: {}, on average {}\u{a0}{unit}; {more}: {}, {}\u{a0}{unit}.",
+                least.0, least.1, most.0, most.1
+            )
+        };
+        out.push(Taking { mark, text });
     }
     out
 }
