@@ -31,7 +31,7 @@ pub fn page_html(comparison: &Comparison, pictures: &[Picture<'_>], units: Units
          <h1>Comparison</h1>\n"
     );
     if comparison.invented() {
-        html.push_str("<p class=\"invented\">Invented data: generated from a model, not measured</p>\n");
+        html.push_str(crate::drawing::invented::PARAGRAPH);
     }
     let names: Vec<&str> = comparison.groups.iter().map(|g| g.data.name.as_str()).collect();
     let _ = writeln!(html, "<p class=\"soft\">{}</p>", escape(&names.join(" · ")));

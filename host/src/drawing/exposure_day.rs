@@ -10,6 +10,7 @@
 //! The total is drawn as A(8), with points on the right axis. Values typed in have no time of day: the total starts on them.
 
 use super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Type, path_data};
+use super::invented;
 use super::lettering::{Weight, fit, safe, wrap};
 use super::theme::{self, size};
 use crate::exposure::{Basis, CAUTIONS, Day, Limits, NOTICE, Range, Step, a8_of_points};
@@ -76,7 +77,12 @@ fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
     canvas.text(
         LEFT,
         84.0,
-        &fit(&title, size::TITLE, Weight::SemiBold, RIGHT - LEFT - 320.0),
+        &fit(
+            &title,
+            size::TITLE,
+            Weight::SemiBold,
+            RIGHT - LEFT - if sheet.invented { invented::width() + 24.0 } else { 0.0 },
+        ),
         Type::of(size::TITLE).bold(),
     );
     let finding = day.finding(sheet.limits);
@@ -86,12 +92,7 @@ fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
     canvas.text(LEFT, 134.0, &finding, set);
     canvas.text(LEFT, 176.0, &format!("{NOTICE}. An aid, not a safety instrument."), Type::of(size::BODY).bold());
     if sheet.invented {
-        let set = Type::of(size::HEAD).bold();
-        let text = "Invented data";
-        let w = set.width(text) + 36.0;
-        let frame = Frame { x: RIGHT - w, y: 42.0, w, h: 46.0 };
-        canvas.rect(frame, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::INK, 2.0)));
-        canvas.text(RIGHT - w / 2.0, 74.0, text, set.middle().halo());
+        invented::mark(canvas, RIGHT, 42.0);
     }
 }
 
@@ -396,7 +397,7 @@ mod tests {
         let Declared(sander) = "sander=5:60".parse().unwrap();
         day.declared.push(sander);
         let svg = text_of(&day);
-        for said in [NOTICE, "Invented data", "action value 2.5", "limit value 5", "typed in: 50 points", "sander"] {
+        for said in [NOTICE, invented::MARK, "action value 2.5", "limit value 5", "typed in: 50 points", "sander"] {
             assert!(svg.contains(said), "{said}");
         }
         assert!(

@@ -14,6 +14,7 @@
 pub mod canvas;
 pub mod exposure_day;
 pub mod input;
+pub mod invented;
 pub mod lettering;
 pub mod section_pass;
 pub mod theme;

@@ -35,7 +35,7 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
         escape(&title)
     );
     if page.recordings.iter().any(|r| r.session.invented) {
-        html.push_str("<p class=\"invented\">Invented data: computed from a model, not measured</p>\n");
+        html.push_str(crate::drawing::invented::PARAGRAPH);
     }
     html.push_str(
         "<nav><a href=\"#figures\">Figures</a><a href=\"#sheets\">Sheets</a><a href=\"#warnings\">Warnings</a>\

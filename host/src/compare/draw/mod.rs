@@ -13,7 +13,8 @@ pub use prints::{TechniquePrint, prints_png};
 pub use progress::progress_png;
 pub use reference::{ReferenceSection, ReferenceSheet, reference_png};
 
-use crate::drawing::canvas::{Axes, Canvas, Fill, Frame, Line, Type};
+use crate::drawing::canvas::{Axes, Canvas, Fill, Line, Type};
+use crate::drawing::invented;
 use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
 
@@ -26,14 +27,12 @@ pub(super) const MARGIN: f64 = 60.0;
 pub const MOST_GROUPS: usize = 12;
 
 /// Title, the line under it, and a word in the corner when the figures are invented. Returns where the drawing begins.
-pub(super) fn head(canvas: &mut Canvas, title: &str, under: &str, invented: bool) -> f64 {
-    let room = WIDTH - 2.0 * MARGIN - if invented { 330.0 } else { 0.0 };
+pub(super) fn head(canvas: &mut Canvas, title: &str, under: &str, figures_invented: bool) -> f64 {
+    let room = WIDTH - 2.0 * MARGIN - if figures_invented { invented::width() + 24.0 } else { 0.0 };
     let title = lettering::fit(&lettering::safe(title, 120), size::TITLE, Weight::SemiBold, room);
     canvas.text(MARGIN, 82.0, &title, Type::of(size::TITLE).bold());
-    if invented {
-        let frame = Frame { x: WIDTH - MARGIN - 290.0, y: 42.0, w: 290.0, h: 50.0 };
-        canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 2.5)));
-        canvas.text(frame.x + frame.w / 2.0, frame.y + 34.0, "INVENTED DATA", Type::of(size::HEAD).bold().middle());
+    if figures_invented {
+        invented::mark(canvas, WIDTH - MARGIN, 42.0);
     }
     let lines = lettering::wrap(under, size::BODY, Weight::Regular, WIDTH - 2.0 * MARGIN);
     canvas.lines(MARGIN, 126.0, &lines, Type::of(size::BODY).fill(theme::SOFT), 31.0) + 14.0

@@ -23,10 +23,10 @@ mod surface;
 mod table;
 mod words;
 
-use super::canvas::{Canvas, DrawingError, Fill, Frame, Hatching, Line, Type};
+use super::canvas::{Canvas, DrawingError, Fill, Frame, Line, Type};
 use super::lettering::{Weight, fit, safe, wrap};
 use super::theme::{self, size};
-use super::{SheetInput, units};
+use super::{SheetInput, invented, units};
 use facts::Facts;
 
 /// Width of a sheet, px.
@@ -83,11 +83,7 @@ fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {
 
 fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
     if input.session.invented {
-        let set = Type::of(size::HEAD).bold();
-        let text = "Invented data";
-        let frame = Frame { x: RIGHT - set.width(text) - 36.0, y: 38.0, w: set.width(text) + 36.0, h: 46.0 };
-        canvas.rect(frame, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::INK, 2.0)));
-        canvas.text(RIGHT - 18.0, 70.0, text, set.end().halo());
+        invented::mark(canvas, RIGHT, 38.0);
     }
     let title = format!("Section {} · pass {}", input.pass.section, input.pass.pass);
     canvas.text(LEFT, 76.0, &title, Type::of(size::TITLE).bold());

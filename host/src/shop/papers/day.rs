@@ -161,7 +161,7 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
     let mut html = head(&format!("{}, {}", sheet.technician, sheet.day));
     let _ = writeln!(html, "<h1>{}</h1><p class=\"soft\">{}</p>", escape(&sheet.technician), escape(&sheet.day));
     if sheet.invented {
-        html.push_str("<p class=\"invented\">Invented data, not measured</p>\n");
+        html.push_str(crate::drawing::invented::PARAGRAPH);
     }
     let _ = writeln!(
         html,

@@ -184,7 +184,7 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
         escape(&report.paint)
     );
     if report.invented {
-        html.push_str("<p class=\"invented\">Invented data, not measured</p>\n");
+        html.push_str(crate::drawing::invented::PARAGRAPH);
     }
     if !report.found.trim().is_empty() {
         html.push_str("<h2>What we found</h2>\n");
