@@ -235,10 +235,7 @@ fn table(day: &Day, limits: Limits) -> String {
         let Source { tool, hand, basis, running_s, contribution, .. } = &source;
         let (a, points) = contribution.as_ref().map_or_else(
             || ("not measured".to_owned(), "-".to_owned()),
-            |c| {
-                let a = c.a_hv_mps2;
-                (format!("{:.1} ({:.1} to {:.1})", a.value, a.lo, a.hi), format!("{:.1}", c.points().value))
-            },
+            |c| (c.a_hv_mps2.words(1, ""), format!("{:.1}", c.points().value)),
         );
         // Characters, not bytes, and no control characters from a recording's text.
         let mut letters = tool.chars().map(|c| if c.is_control() { ' ' } else { c });
@@ -276,8 +273,7 @@ fn table(day: &Day, limits: Limits) -> String {
     }
     let points = day.dose().points();
     // Few points are told to a tenth: rounded, they would not add up.
-    let decimals = usize::from(points.hi < 10.0);
-    let figure = format!("{:.decimals$} points ({:.decimals$} to {:.decimals$})", points.value, points.lo, points.hi);
+    let figure = points.words(usize::from(points.hi < 10.0), " points");
     let total = match day.at_least_mps2() {
         _ if day.is_known() => figure,
         Some(_) => format!("at least {figure}"),

@@ -246,15 +246,16 @@ fn row(
     (lo, hi): (f64, f64),
     stands_out: bool,
 ) -> std::io::Result<()> {
-    let number = |v: f64| figure.number(v, units);
+    let ends = (figure.possible_difference(lo), figure.possible_difference(hi));
+    let [found, lo, hi] = figure.with_interval(found, ends, units);
     let title = format!("{} {}", figure.title(), figure.unit(units));
     console.result(
         format!(
             "{:<29} {who:<16} {:>9} {:>9}   {:<17} {}",
             title.trim(),
-            truth.map_or("follows".to_owned(), number),
-            number(found),
-            format!("{} to {}", number(figure.possible_difference(lo)), number(figure.possible_difference(hi))),
+            truth.map_or("follows".to_owned(), |v| figure.number(v, units)),
+            found,
+            format!("{lo} to {hi}"),
             if stands_out { "yes" } else { "" }
         )
         .trim_end(),

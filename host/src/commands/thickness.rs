@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use steadypass::{
     compare::draw::{LedgerRow, ledger_png},
-    guidance::units::count,
+    guidance::units::{count, decimals_of_interval},
     shop::{
         FilmReading, Id, Phase, Place, Setting,
         film::{FACTORY_UM, Gauge, panels},
@@ -172,9 +172,11 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
     put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
     for row in &rows {
+        let (lo, hi) = row.interval;
+        let decimals = decimals_of_interval(lo, hi, 3);
         console.result(&format!(
-            "{}, {}, {}: {:.3} µm per metre rubbed (90 % interval {:.3} to {:.3}; {})",
-            row.paint, row.panel, row.product, row.wear_um_per_m, row.interval.0, row.interval.1, row.basis
+            "{}, {}, {}: {:.decimals$} µm per metre rubbed (90 % interval {lo:.decimals$} to {hi:.decimals$}; {})",
+            row.paint, row.panel, row.product, row.wear_um_per_m, row.basis
         ))?;
     }
     for caution in wear.iter().filter_map(|w| w.caution.as_ref()) {

@@ -1,7 +1,7 @@
 //! What technicians, machines and products are compared on, and the words for it.
 
 use crate::guidance::Units;
-use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH};
+use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_of_interval};
 use crate::shop::PassFigures;
 
 /// A figure of comparison.
@@ -155,6 +155,14 @@ impl Figure {
     /// The number shown, without its unit.
     pub fn number(self, value: f64, units: Units) -> String {
         crate::drawing::units::number(self.shown(value, units), self.decimals(units))
+    }
+
+    /// A value and the ends of its interval as numbers, without their unit: to one count of digits, at which the ends print
+    /// apart.
+    pub fn with_interval(self, value: f64, (lo, hi): (f64, f64), units: Units) -> [String; 3] {
+        let shown = [value, lo, hi].map(|v| self.shown(v, units));
+        let decimals = decimals_of_interval(shown[1], shown[2], self.decimals(units));
+        shown.map(|v| crate::drawing::units::number(v, decimals))
     }
 
     /// The number with its unit.

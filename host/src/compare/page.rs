@@ -123,12 +123,15 @@ fn table(html: &mut String, comparison: &Comparison, units: Units) {
             match &group.estimates[figure.index()] {
                 None => html.push_str("not known"),
                 Some(e) => {
-                    html.push_str(&figure.number(e.mean, units));
-                    let interval = e.interval().map_or("too few days".to_owned(), |(lo, hi)| {
-                        let end = |v| figure.number(figure.possible(v), units);
-                        format!("{} to {}", end(lo), end(hi))
-                    });
-                    let _ = write!(html, "<small>{interval}</small>");
+                    let (mean, interval) = match e.interval() {
+                        None => (figure.number(e.mean, units), "too few days".to_owned()),
+                        Some((lo, hi)) => {
+                            let ends = (figure.possible(lo), figure.possible(hi));
+                            let [mean, lo, hi] = figure.with_interval(e.mean, ends, units);
+                            (mean, format!("{lo} to {hi}"))
+                        }
+                    };
+                    let _ = write!(html, "{mean}<small>{interval}</small>");
                 }
             }
             html.push_str("</td>");

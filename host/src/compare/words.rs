@@ -37,15 +37,14 @@ impl Comparison {
         };
         let mean = |group: &Group| group.estimates[figure.index()].map_or(f64::NAN, |e| e.mean);
         let days = |group: &Group| group.estimates[figure.index()].map_or(0, |e| e.days);
+        let ends = (figure.possible_difference(lo), figure.possible_difference(hi));
+        let [value, lo, hi] = figure.with_interval(value, ends, units);
         let points = if figure.unit(units) == "%" { "points" } else { figure.unit(units) };
         format!(
-            "{claim}: {} against {}, {} {points} more ({:.0} % interval {} to {}; {} and {} working days).",
+            "{claim}: {} against {}, {value} {points} more ({:.0} % interval {lo} to {hi}; {} and {} working days).",
             figure.words(mean(high), units),
             figure.words(mean(low), units),
-            figure.number(value, units),
             LEVEL * 100.0,
-            figure.number(figure.possible_difference(lo), units),
-            figure.number(figure.possible_difference(hi), units),
             days(high),
             days(low),
         )

@@ -227,7 +227,7 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
         canvas.text(frame.x + 14.0, y - 10.0, &text, Type::of(size::LABEL).bold().fill(theme::ACCENT_INK).halo());
     }
     let at = (frame.right() - 12.0, axes.py(end.value) - 14.0);
-    let figure = format!("{:.1} ({:.1} to {:.1})", end.value, end.lo, end.hi);
+    let figure = end.words(1, "");
     let text = match sheet.day.at_least_mps2() {
         _ if known => figure,
         Some(_) => format!("at least {figure}"),
@@ -298,8 +298,8 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
 }
 
 fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
-    const NAME_ROOM: f64 = 360.0;
-    let columns = [(LEFT + 560.0, "min"), (LEFT + 740.0, "a_hv, m/s²"), (LEFT + 880.0, "points")];
+    const NAME_ROOM: f64 = 330.0;
+    let columns = [(LEFT + 530.0, "min"), (LEFT + 770.0, "a_hv, m/s²"), (LEFT + 880.0, "points")];
     let small = Type::of(size::NOTE).fill(theme::SOFT);
     canvas.text(LEFT, y, "What brought it", Type::of(size::HEAD).bold());
     for (x, name) in columns {
@@ -319,10 +319,7 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
         canvas.text(LEFT + NAME_ROOM + 14.0, at, &basis, small);
         let (a, points) = source.contribution.as_ref().map_or_else(
             || ("not measured".to_owned(), "-".to_owned()),
-            |c| {
-                let a = c.a_hv_mps2;
-                (format!("{:.1} ({:.1}-{:.1})", a.value, a.lo, a.hi), format!("{:.1}", c.points().value))
-            },
+            |c| (c.a_hv_mps2.words(1, ""), format!("{:.1}", c.points().value)),
         );
         let minutes = format!("{:.1}", source.running_s / 60.0);
         for ((x, _), text) in columns.into_iter().zip([minutes, a, points]) {

@@ -5,6 +5,8 @@
 
 use std::iter::Sum;
 
+use crate::guidance::units::decimals_of_interval;
+
 /// Reference duration of a day, h.
 const DAY_H: f64 = 8.0;
 /// Action value of Directive 2002/44/EC, A(8) in m/s²: 100 points by definition of the points.
@@ -44,6 +46,15 @@ impl Range {
     #[must_use]
     pub fn map(self, f: impl Fn(f64) -> f64) -> Self {
         Self { lo: f(self.lo), value: f(self.value), hi: f(self.hi) }
+    }
+
+    /// "2.2 m/s² (1.8 to 2.6)": to as many digits after the point, or more where the bounds would print alike.
+    ///
+    /// * `unit`: what follows the figure, with its space.
+    #[must_use]
+    pub fn words(self, decimals: usize, unit: &str) -> String {
+        let decimals = decimals_of_interval(self.lo, self.hi, decimals);
+        format!("{:.decimals$}{unit} ({:.decimals$} to {:.decimals$})", self.value, self.lo, self.hi)
     }
 }
 

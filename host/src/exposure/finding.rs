@@ -5,7 +5,7 @@ use super::{
     dose::{Limits, Range},
 };
 
-/// A(8) below this is printed as 0.0: nothing that "at least" could be said of, m/s².
+/// A(8) below this is nothing that "at least" could be said of, m/s².
 const SOMETHING_MPS2: f64 = 0.05;
 
 impl Day {
@@ -22,7 +22,7 @@ impl Day {
     /// The exposure against its limits.
     pub fn finding(&self, limits: Limits) -> String {
         let a8 = self.dose().a8_mps2();
-        let figure = format!("{:.1} m/s² ({:.1} to {:.1})", a8.value, a8.lo, a8.hi);
+        let figure = a8.words(1, " m/s²");
         let (action, limit) = (
             format!("the action value of {} m/s²", limits.action_mps2),
             format!("the limit value of {} m/s²", limits.limit_mps2),
@@ -80,6 +80,7 @@ mod tests {
     #[test]
     fn what_is_open_is_left_open() {
         for (a, says) in [
+            (0.1, "A(8) is 0.10 m/s² (0.08 to 0.12): under the action value of 2.5 m/s² by this estimate."),
             (1.0, "A(8) is 1.0 m/s² (0.8 to 1.2): under the action value of 2.5 m/s² by this estimate."),
             (2.2, "A(8) is 2.2 m/s² (1.8 to 2.6): may be over the action value of 2.5 m/s²."),
             (3.5, "A(8) is 3.5 m/s² (2.8 to 4.2): over the action value of 2.5 m/s²."),
@@ -93,7 +94,7 @@ mod tests {
     #[test]
     fn what_was_not_measured_never_reassures() {
         assert_eq!(finding(&[None]), "A(8) is not known: the vibration was not measured while the motor ran.");
-        // So little that it would be printed as nothing.
+        // So little that it is as good as nothing.
         assert_eq!(finding(&[None, Some(0.01)]), finding(&[None]));
         let but = "A(8) is not known, but at least";
         for (a, says) in [

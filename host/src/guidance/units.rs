@@ -54,10 +54,12 @@ impl Units {
 
     /// An interval of arm speed, to stand behind its value; both ends in m/s.
     pub fn arm_speed_range(self, lo_mps: f64, hi_mps: f64) -> String {
-        match self {
-            Self::Si => format!("{:.0}-{:.0}", lo_mps * 1e3, hi_mps * 1e3),
-            Self::Us => format!("{:.2}-{:.2}", lo_mps * 1e3 / MM_PER_INCH, hi_mps * 1e3 / MM_PER_INCH),
-        }
+        let (lo, hi, usual) = match self {
+            Self::Si => (lo_mps * 1e3, hi_mps * 1e3, 0),
+            Self::Us => (lo_mps * 1e3 / MM_PER_INCH, hi_mps * 1e3 / MM_PER_INCH, 2),
+        };
+        let decimals = decimals_of_interval(lo, hi, usual);
+        format!("{lo:.decimals$}-{hi:.decimals$}")
     }
 
     /// A length on the panel; `m` in m.
@@ -97,9 +99,30 @@ pub fn count<N: fmt::Display + PartialEq + From<u8>>(n: N, one: &str, many: &str
     format!("{n} {}", if n == N::from(1) { one } else { many })
 }
 
+/// Most digits that [`decimals_of_interval`] adds: an interval of less than a thousandth of the usual last digit is none.
+const MOST_MORE_DECIMALS: usize = 3;
+
+/// Digits after the point at which an interval's two ends print apart: the usual ones, and more where it would otherwise be
+/// shown as nothing, as if the figure were known exactly.
+pub fn decimals_of_interval(lo: f64, hi: f64, usual: usize) -> usize {
+    let apart = |decimals: &usize| format!("{lo:.decimals$}") != format!("{hi:.decimals$}");
+    (usual..=usual + MOST_MORE_DECIMALS).find(apart).unwrap_or(usual)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_interval_never_rounds_to_nothing() {
+        assert_eq!(decimals_of_interval(0.084, 0.121, 1), 2, "not 0.1 to 0.1");
+        assert_eq!(decimals_of_interval(2.0, 2.6, 1), 1);
+        assert_eq!(decimals_of_interval(0.02, 0.04, 1), 2);
+        assert_eq!(decimals_of_interval(0.3, 0.3, 1), 1, "one that is nothing stays nothing");
+        assert_eq!(decimals_of_interval(f64::NAN, f64::NAN, 1), 1);
+        assert_eq!(Units::Si.arm_speed_range(0.0231, 0.0233), "23.1-23.3");
+        assert_eq!(Units::Us.arm_speed_range(0.02541, 0.02544), "1.000-1.002");
+    }
 
     #[test]
     fn a_difference_has_no_offset() {

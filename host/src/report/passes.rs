@@ -129,7 +129,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let arm = Cell::new(
         "Mean arm speed",
         speed.map(|s| format!("{} {}", u.arm_speed_number(s.value), u.arm_speed_unit())),
-        speed.map(|s| format!("({}–{})", u.arm_speed_number(s.lo), u.arm_speed_number(s.hi))),
+        speed.map(|s| format!("({})", u.arm_speed_interval(s.lo, s.hi))),
     )
     .outside_if(Pace::of(speed, input.bands.pace_mps).is_outside());
     let clearly = facts.numbers(Pace::Fast).len() + facts.numbers(Pace::Slow).len();

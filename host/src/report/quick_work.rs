@@ -1,6 +1,6 @@
 //! What is said of work that was too quick for strokes.
 
-use crate::{analysis::ToAndFro, drawing::units::clock};
+use crate::{analysis::ToAndFro, drawing::units::clock, guidance::units::decimals_of_interval};
 
 /// Stretches told one by one; the others of a long day are told together.
 const MOST: usize = 12;
@@ -13,8 +13,9 @@ pub fn quick_work(stretches: &[ToAndFro]) -> Vec<String> {
         .iter()
         .map(|s| {
             let rate = s.rate_hz;
+            let decimals = decimals_of_interval(rate.lo, rate.hi, 2);
             format!(
-                "From {} to {} the arm went to and fro about {:.0} times, {:.2} a second ({:.2} to {:.2}): too quick for \
+                "From {} to {} the arm went to and fro about {:.0} times, {:.decimals$} a second ({:.decimals$} to {:.decimals$}): too quick for \
                  single strokes to be told.",
                 clock(s.start_s),
                 clock(s.end_s),

@@ -70,7 +70,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
             let target = input.bands.pace_mps.map_or(String::new(), |Band { lo, hi }| {
                 format!(", target {}–{}", u.arm_speed_number(lo), u.arm_speed_number(hi))
             });
-            format!("({}–{}){target}", u.arm_speed_number(p.lo), u.arm_speed_number(p.hi))
+            format!("({}){target}", u.arm_speed_interval(p.lo, p.hi))
         }),
         outside: verdict.is_outside(),
     };

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 pub use chance::{Cell, Chance, chance};
 
 use super::{Id, Known, Product, ProductKind, Result, Shop, Trial, Vehicle};
-use crate::guidance::units::count;
+use crate::guidance::units::{count, decimals_of_interval};
 use crate::name;
 
 /// A pad with a liquid.
@@ -324,7 +324,8 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
 /// What stands behind a chance, in words.
 pub fn evidence(c: &Candidate) -> String {
     let Some(chance) = c.chance else { return "never tried on another vehicle".to_owned() };
-    let percent = |p: f64| format!("{:.0}", p * 100.0);
+    let decimals = decimals_of_interval(chance.lo * 100.0, chance.hi * 100.0, 0);
+    let percent = |p: f64| format!("{:.decimals$}", p * 100.0);
     let here = match c.here {
         (0, _) => "never tried on this class of paint".to_owned(),
         (n, reached) => format!("reached the finish in {reached} of {n} tries on this class of paint"),
