@@ -1,4 +1,8 @@
 //! A comparison as CSV (RFC 4180, SI, empty cell = not known).
+//!
+//! The model takes no notice of what can be: an interval may reach below zero, or over a share of one. It ends there at the
+//! bound, as in the drawings and words: nothing possible is left out, so it holds the truth as often as before. So does the
+//! line of a trend. A change per day or a difference may have either sign.
 
 use super::Comparison;
 use super::Figure;
@@ -22,7 +26,7 @@ pub fn estimates_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
     for group in &comparison.groups {
         for figure in Figure::ALL {
             let Some(e) = &group.estimates[figure.index()] else { continue };
-            let interval = e.interval();
+            let interval = e.interval().map(|(lo, hi)| (figure.possible(lo), figure.possible(hi)));
             table.write_record([
                 guarded(&group.data.name),
                 figure.column().to_owned(),
@@ -45,13 +49,14 @@ pub fn differences_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
     table.write_record(["figure", "a", "b", "a_minus_b", "lo90", "hi90", "p", "stands_out"])?;
     for c in &comparison.contrasts {
         let (lo, hi) = c.difference.interval();
+        let possible = |v| c.figure.possible_difference(v);
         table.write_record([
             c.figure.column().to_owned(),
             guarded(&comparison.groups[c.a].data.name),
             guarded(&comparison.groups[c.b].data.name),
             cell(Some(c.difference.value)),
-            cell(Some(lo)),
-            cell(Some(hi)),
+            cell(Some(possible(lo))),
+            cell(Some(possible(hi))),
             cell(p_value(c.difference.value, &c.difference.error)),
             yes(c.stands_out),
         ])?;
@@ -82,8 +87,8 @@ pub fn trends_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
             cell(Some(c.trend.slope)),
             cell(Some(c.trend.slope - half)),
             cell(Some(c.trend.slope + half)),
-            cell(Some(c.trend.ends.0)),
-            cell(Some(c.trend.ends.1)),
+            cell(Some(c.figure.possible(c.trend.ends.0))),
+            cell(Some(c.figure.possible(c.trend.ends.1))),
             c.trend.days.to_string(),
             cell(p_value(c.trend.slope, &c.trend.error)),
             yes(c.stands_out),

@@ -61,6 +61,37 @@ fn a_trend_with_equal_days_is_ordinary_least_squares() {
 }
 
 #[test]
+fn no_table_names_a_value_that_cannot_be() {
+    // Somebody who is nearly never in the band, and then always: the line through it begins below nought.
+    let found = comparison(&STYLES, Extent::default(), 1);
+    let below = found.changes.iter().any(|c| c.trend.ends.0 < 0.0 || c.trend.ends.1 < 0.0);
+    assert!(below, "else this would not test anything");
+    let tables = [tables::estimates_csv(&found), tables::trends_csv(&found), tables::differences_csv(&found)];
+    let columns = [["mean", "lo90", "hi90"].as_slice(), &["first", "last"], &[]];
+    for (table, columns) in tables.into_iter().zip(columns) {
+        let table = table.expect("written");
+        let mut reader = csv::Reader::from_reader(table.as_slice());
+        let header = reader.headers().expect("a header").clone();
+        for row in reader.records().map(|row| row.expect("a row")) {
+            let at = |name: &str| header.iter().position(|column| column == name).map(|i| row[i].to_owned());
+            for column in columns {
+                let value: f64 = at(column).and_then(|v| v.parse().ok()).expect("a number");
+                let most = if at("figure").is_some_and(|f| f.ends_with("_share")) { 1.0 } else { f64::INFINITY };
+                assert!((0.0..=most).contains(&value), "{column}: {row:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn an_interval_prints_apart_from_its_value() {
+    let [value, lo, hi] = Figure::InBand.with_interval(0.9987, (0.9986, 0.9988), Units::Si);
+    assert_eq!([value.as_str(), &lo, &hi], ["99.87", "99.86", "99.88"]);
+    let [value, lo, hi] = Figure::InBand.with_interval(1.0, (1.0, 1.0), Units::Si);
+    assert_eq!([value.as_str(), &lo, &hi], ["100.0", "100.0", "100.0"], "nothing ever varied");
+}
+
+#[test]
 fn holm_goes_on_only_while_each_step_holds() {
     // 0.01 <= 0.05/4, 0.013 <= 0.05/3, 0.03 > 0.05/2: the last two stay silent although 0.04 < 0.05.
     assert_eq!(stand_out(&[0.04, 0.01, 0.03, 0.013], 0.05), [false, true, false, true]);

@@ -73,7 +73,8 @@ fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure:
     let values = groups.iter().flat_map(|g| {
         let days = g.data.days[i].iter().map(|d| d.gave.mean);
         // An interval of few days may be many times wider than what was measured; the days set the scale then.
-        let ends = g.estimates[i].filter(|e| e.days >= 5).and_then(|e| e.interval()).map(|(lo, hi)| [lo, hi]);
+        let ends = g.estimates[i].filter(|e| e.days >= 5).and_then(|e| e.interval());
+        let ends = ends.map(|(lo, hi)| [figure.possible(lo), figure.possible(hi)]);
         days.chain(ends.into_iter().flatten())
     });
     let Some(x_range) = range(values.map(shown)) else {
@@ -111,18 +112,15 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
         canvas.text(frame.right() + 16.0, y + 7.0, "not known", text);
         return;
     };
-    let mut numbers = figure.number(estimate.mean, units);
-    if let Some((lo, hi)) = estimate.interval() {
-        let (a, b) = (axes.px(shown(lo)).max(frame.x), axes.px(shown(hi)).min(frame.right()));
+    let numbers = if let Some((lo, hi)) = estimate.interval() {
+        let ends = (figure.possible(lo), figure.possible(hi));
+        let (a, b) = (axes.px(shown(ends.0)).max(frame.x), axes.px(shown(ends.1)).min(frame.right()));
         canvas.rect(Frame { x: a, y: y - 10.0, w: b - a, h: 20.0 }, Fill::Plain(theme::DATA_INTERVAL), None);
-        numbers = format!(
-            "{numbers}  ({} to {})",
-            figure.number(figure.possible(lo), units),
-            figure.number(figure.possible(hi), units)
-        );
+        let [value, lo, hi] = figure.with_interval(estimate.mean, ends, units);
+        format!("{value}  ({lo} to {hi})")
     } else {
-        numbers = format!("{numbers}  (few days)");
-    }
+        format!("{}  (few days)", figure.number(estimate.mean, units))
+    };
     for (j, day) in group.data.days[i].iter().enumerate() {
         // Days are spread a little up and down so that equal ones stay apart.
         let off = ((j * 7) % 5) as f64 * 3.0 - 6.0;
