@@ -148,7 +148,7 @@ pub enum ResetCause {
     PowerOn,
     /// The watchdog found the firmware stuck.
     Watchdog,
-    /// The host asked for it.
+    /// The host asked for it, or the chip's loader restarted it with a new firmware.
     Commanded,
 }
 

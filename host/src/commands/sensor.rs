@@ -91,7 +91,7 @@ fn told(link: &Link, accepted: Option<Settings>) -> Told {
         last_start: match hello.reset {
             ResetCause::PowerOn => "power came on",
             ResetCause::Watchdog => "the firmware was stuck",
-            ResetCause::Commanded => "it was told to",
+            ResetCause::Commanded => "it was told to, or has a new firmware",
         },
         accel_hz: f64::from(hello.accel.nominal_mhz) * 1e-3,
         accel_range_g: accel_range_g(hello),

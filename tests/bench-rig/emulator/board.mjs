@@ -20,6 +20,7 @@ const RESET_I2C0 = 1 << 3;
 const RESET_I2C1 = 1 << 4;
 const TIMER = 0x40054;
 const WATCHDOG = 0x40058;
+const WATCHDOG_TIMER = 1; // REASON, RP2040 datasheet 4.7.6
 const BOOT2_BYTES = 256;
 const BOOT2_RUNS_AT = 0x20041f00;
 const VECTOR_TABLE = 0x10000100;
@@ -91,6 +92,11 @@ export class Board {
     core.enabledInterrupts = 0;
     core.PC = scratch;
     core.waiting = false;
+  }
+
+  /** The loader, when a new firmware has been copied, restarts the chip through the watchdog's timer; the scratch registers stay. */
+  loaderRestarts() {
+    this.boot({ reason: WATCHDOG_TIMER, scratch: this.mcu.peripherals[WATCHDOG].scratchData.slice() });
   }
 
   /** Power is cut and comes back: nothing is kept but flash. */

@@ -190,6 +190,22 @@ test('commanded restarts: back into the firmware, or into the loader', () => {
   assert.equal(host.reply({ kind: 'Restart', into: 'Loader' }), 'Accepted');
   host.run(0.3);
   assert.ok(board.loaderAsked);
+  board.loaderRestarts();
+  host.run(0.5);
+  assert.equal(host.hello().reset, 'Commanded', 'a new firmware was copied: nothing was stuck');
+  host.start();
+  assert.equal(host.health().watchdog_resets, 0);
+  board.hang();
+  host.run(2);
+  assert.equal(host.hello().reset, 'Watchdog', 'a firmware that is stuck is told as ever');
+});
+
+test('a firmware copied to a sensor that came up in its loader was not stuck either', () => {
+  const { board, host } = connected();
+  board.powerCycle();
+  board.loaderRestarts();
+  host.run(0.5);
+  assert.equal(host.hello().reset, 'Commanded');
 });
 
 test('the image starts through its own boot stage', () => {
