@@ -25,7 +25,7 @@ use tui_big_text::{BigText, PixelSize};
 use crate::live::{
     board::Link,
     cover::SIDE,
-    level::{Level, Quantity, Zone},
+    level::{Level, MARK, Quantity, Zone},
     view::{PassRow, Urgency, View},
 };
 
@@ -79,6 +79,8 @@ pub struct Scene<'a> {
     pub prompt: Option<&'a Prompt>,
     /// Sound is on.
     pub sound: bool,
+    /// There is a page, whose address a key shows.
+    pub page: bool,
     /// Lines shown over everything: the page's address and its code.
     pub card: Option<&'a [String]>,
     /// How to draw.
@@ -242,15 +244,17 @@ fn tube_text(level: &Level, width: usize, look: Look, stale: bool) -> String {
     let last = width.saturating_sub(1);
     let column = |at: f64| (((at + 1.0) / 2.0) * last as f64).round().clamp(0.0, last as f64) as usize;
     let mut glass = vec![rail; width.max(2)];
-    if level.band.is_some() {
-        if level.quantity != Quantity::SurfaceRise {
-            glass[column(-0.5)] = mark;
-        }
-        glass[column(0.5)] = mark;
-    }
     if let Some(bubble) = level.bubble {
         let (from, to) = (column(bubble.at - bubble.half_width), column(bubble.at + bubble.half_width));
         glass[from..=to].fill(if stale { old } else { full });
+    }
+    // The band's marks lie over the bubble: how far it reaches beyond one is what a level is for. Only a bubble as narrow as
+    // a mark is not hidden by it.
+    let alone = |at: usize| [at.wrapping_sub(1), at + 1].into_iter().all(|side| glass.get(side) == Some(&rail));
+    let low = Some(-MARK).filter(|_| level.quantity != Quantity::SurfaceRise);
+    let marks = [low, Some(MARK)].into_iter().flatten().map(column);
+    for at in marks.filter(|at| level.band.is_some() && (glass[*at] == rail || !alone(*at))).collect::<Vec<_>>() {
+        glass[at] = mark;
     }
     if let Some(at) = level.ahead.filter(|_| !stale && level.bubble.is_some()) {
         glass[column(at)] = ahead;
@@ -341,7 +345,11 @@ fn key_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
 fn keys_that_fit(scene: &Scene<'_>, columns: usize) -> String {
     let pause = if scene.view.paused { "p go on" } else { "p pause" };
     let sound = if scene.sound { "m sound off" } else { "m sound on" };
-    let mut keys = vec!["s new section", "n note", "t technician", pause, sound, "l page", STOP_KEY];
+    let mut keys = vec!["s new section", "n note", "t technician", pause, sound];
+    if scene.page {
+        keys.push("l page");
+    }
+    keys.push(STOP_KEY);
     for least in ["l page", sound, "t technician", "n note", "s new section", pause] {
         let text = format!("  {}", keys.join("  "));
         if text.chars().count() <= columns {

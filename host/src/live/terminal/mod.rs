@@ -206,6 +206,7 @@ pub async fn run(board: Board, options: Options) -> io::Result<Delays> {
             age_s: shown.age().unwrap_or_default().as_secs_f64(),
             prompt: keys.prompt.as_ref(),
             sound: options.sound.load(Ordering::Relaxed),
+            page: options.page.is_some(),
             card: card.as_deref(),
             look: options.look,
         };
