@@ -252,16 +252,19 @@ fn table(day: &Day, limits: Limits) -> String {
             hand.as_str()
         );
         if let Some(c) = contribution {
-            let after = |a8: f64| match hours_to(a8, c.a_hv_mps2.value) {
-                hours if hours <= 24.0 => format!("after {hours:.1} h of running a day"),
-                _ => "not in a whole day of running".to_owned(),
+            let after = |a8: f64| Some(hours_to(a8, c.a_hv_mps2.value)).filter(|hours| *hours <= 24.0);
+            let reached = match (after(limits.action_mps2), after(limits.limit_mps2)) {
+                (None, _) => "not even the action value is reached in a whole day of running".to_owned(),
+                (Some(action), None) => {
+                    format!(
+                        "the action value is reached after {action:.1} h of running a day, the limit value not in a whole day"
+                    )
+                }
+                (Some(action), Some(limit)) => format!(
+                    "the action value is reached after {action:.1} h of running a day, the limit value after {limit:.1} h"
+                ),
             };
-            let _ = writeln!(
-                out,
-                "    alone, the action value is reached {}, the limit value {}",
-                after(limits.action_mps2),
-                after(limits.limit_mps2)
-            );
+            let _ = writeln!(out, "    alone, {reached}");
         }
         if source.measured_s < 0.95 * running_s {
             let share = 100.0 * source.measured_s / running_s.max(f64::MIN_POSITIVE);

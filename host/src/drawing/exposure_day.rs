@@ -148,6 +148,9 @@ impl Clock {
 
 fn hour_axis(canvas: &mut Canvas, clock: &Clock, axes: &Axes, labels: bool) {
     let f = axes.frame;
+    if clock.spans.is_empty() {
+        return; // values typed in have no time
+    }
     let count = ((clock.range.1 - clock.range.0) / clock.step).round() as usize;
     for i in 0..=count {
         let h = clock.range.0 + i as f64 * clock.step;
@@ -235,8 +238,12 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
     };
     canvas.text(at.0, at.1, &text, Type::of(size::HEAD).bold().fill(theme::DATA).end().halo());
     if base.value > 0.0 {
-        let text = format!("typed in: {:.0} points, time of day not known", base.value);
-        canvas.text(frame.x + 14.0, axes.py(a8_of_points(base.value)) + 30.0, &text, Type::of(size::LABEL).halo());
+        // Few points are told to a tenth, as in the table below.
+        let decimals = usize::from(base.hi < 10.0);
+        let text = format!("typed in: {:.decimals$} points, time of day not known", base.value);
+        let under = axes.py(a8_of_points(base.lo)) + 30.0;
+        let y = if under < frame.bottom() - 8.0 { under } else { axes.py(a8_of_points(base.hi)) - 12.0 };
+        canvas.text(frame.x + 14.0, y, &text, Type::of(size::LABEL).halo());
     }
     canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 1.5)));
 }
@@ -309,8 +316,9 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     let mut at = y + 38.0;
     for source in sources.iter().take(MOST_TOOLS) {
         let set = Type::of(size::BODY);
-        let name = fit(&safe(&source.tool, 60), size::BODY, Weight::Regular, NAME_ROOM);
-        canvas.text(LEFT, at, &name, set);
+        let name = safe(&source.tool, 60);
+        let lettering = if set.width(&name) <= NAME_ROOM { set } else { Type::of(size::NOTE) };
+        canvas.text(LEFT, at, &fit(&name, lettering.size, lettering.weight, NAME_ROOM), lettering);
         let basis = match (source.basis, source.hand.as_str()) {
             (Basis::Measured, _) => "measured".to_owned(),
             (Basis::Declared, "both") => "typed in".to_owned(),
@@ -408,7 +416,17 @@ mod tests {
         let Declared(sander) = "sander=5:60".parse().unwrap();
         let svg = text_of(&Day { declared: vec![sander], ..Day::default() });
         assert!(svg.contains("Nothing recorded") && svg.contains(NOTICE));
+        assert!(!svg.contains("running time") && !svg.contains("17 h"), "no time that nobody told");
         assert!(!svg.contains("NaN") && !svg.contains("inf"));
+    }
+
+    #[test]
+    fn few_points_typed_in_are_told_above_the_line_and_to_a_tenth() {
+        let Declared(sander) = "sander=1:5".parse().unwrap();
+        let svg = text_of(&Day { declared: vec![sander], ..Day::default() });
+        let label = svg.split("<text ").find(|text| text.contains("typed in: 0.2 points")).unwrap();
+        let y: f64 = label.split(" y=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap();
+        assert!(y < 232.0 + 390.0 - 8.0, "it ran into the heading below: {y}");
     }
 
     #[test]
