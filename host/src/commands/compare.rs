@@ -12,7 +12,7 @@ use steadypass::{
         reference::sections,
         tables::{days_csv, differences_csv, estimates_csv, trends_csv},
     },
-    guidance::Units,
+    guidance::{Units, units::count},
     shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
 };
 
@@ -144,7 +144,11 @@ fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Resu
             let newest = sessions.iter().rev().find(|s| s.technician == data.id)?;
             Some(TechniquePrint {
                 name: &data.name,
-                remark: format!("the newest {} passes of {}", prints.len(), data.passes),
+                remark: if prints.len() < data.passes {
+                    format!("the newest {} passes of {}", prints.len(), data.passes)
+                } else {
+                    count(prints.len() as u64, "pass", "passes")
+                },
                 prints,
                 pace_mps: newest.pace_mps,
                 heat_limit_k: newest.heat_limit_k,

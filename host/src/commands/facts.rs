@@ -49,7 +49,10 @@ pub(super) fn machine_text(plan: &Plan) -> String {
         (MachineKind::Orbital, None) => format!("orbital, {pad}"),
         (MachineKind::Rotary, _) => format!("rotary, {pad}"),
     };
+    let throw = machine.throw_mm.map(|throw| format!("{throw:.0} mm"));
+    let says_all = |name: &str| name.contains(&pad) && throw.as_ref().is_none_or(|throw| name.contains(throw));
     match &machine.name {
+        Some(name) if says_all(name) => name.clone(),
         Some(name) => format!("{name} ({kind})"),
         None if !plan.machine_told => format!("machine not told: {kind} assumed"),
         None => kind,
@@ -84,5 +87,18 @@ mod tests {
             let plan = Plan::from_toml(&PlanSource::new("plan.toml", plan)).expect("a plan");
             assert_eq!(machine_text(&plan), text);
         }
+    }
+
+    #[test]
+    fn a_machine_is_described_once() {
+        let named = |name: &str| {
+            let mut plan = Plan::default();
+            plan.machine.name = Some(name.to_owned());
+            machine_text(&plan)
+        };
+        assert_eq!(named("generic 15 mm orbital, 125 mm pad"), "generic 15 mm orbital, 125 mm pad");
+        assert_eq!(named("machine 2"), "machine 2 (orbital 15 mm, 125 mm pad)");
+        assert_eq!(named("old one, 125 mm pad"), "old one, 125 mm pad (orbital 15 mm, 125 mm pad)");
+        assert_eq!(machine_text(&Plan::default()), "machine not told: orbital 15 mm, 125 mm pad assumed");
     }
 }

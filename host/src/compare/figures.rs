@@ -89,6 +89,20 @@ impl Figure {
         }
     }
 
+    /// Its name within a sentence.
+    pub(super) fn spoken(self) -> &'static str {
+        match self {
+            Self::ArmSpeed => "arm speed",
+            Self::Evenness => "unevenness of the arm speed",
+            Self::InBand => "time in the band",
+            Self::OrbitDroop => "orbit droop under load",
+            Self::SurfaceRise => "surface rise",
+            Self::RubbingEvenness => "unevenness of the rubbing",
+            Self::Pauses => "standing with the motor on",
+            Self::PassesPerSection => "passes per section",
+        }
+    }
+
     /// What it is made of, for those who ask.
     pub fn meaning(self) -> &'static str {
         match self {

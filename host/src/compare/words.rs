@@ -57,7 +57,7 @@ impl Comparison {
         format!(
             "{}: {} {way} from about {} to about {} over {} working days.",
             self.groups[change.group].data.name,
-            figure.title().to_lowercase(),
+            figure.spoken(),
             figure.words(figure.possible(trend.ends.0), units),
             figure.words(figure.possible(trend.ends.1), units),
             trend.days,

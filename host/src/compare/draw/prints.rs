@@ -36,9 +36,9 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
     let top = head(
         &mut canvas,
         "Technique prints",
-        "Stroke speed: how often each arm speed was seen, the green band is the plan's. Heat: surface rise over a pass, the line \
-         half of all passes stay under, the shade from the 10th to the 90th of a hundred, dashed the plan's limit. Coverage: all \
-         passes laid over each other, darker is rubbed more, and the unevenness of that sum, not of a single pass.",
+        "Stroke speed: how often each arm speed was seen; the green band is the plan's. Surface rise: half of all passes stay under \
+         the line, eight of ten lie in the shade; dashed is the plan's limit. Coverage: all passes laid over each other, darker is \
+         rubbed more; the unevenness is of that sum, not of a single pass.",
         invented,
     );
     let fast = prints

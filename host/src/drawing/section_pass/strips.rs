@@ -5,7 +5,7 @@ use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
 use super::super::lettering::{Weight, wrap};
 use super::super::theme::{self, size};
-use super::super::units::{clock, number};
+use super::super::units::clock;
 use super::facts::Facts;
 use super::furniture::{RIBBON, capital, head};
 use super::{orbit, pace, surface};
@@ -90,7 +90,6 @@ fn time_axis(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, frame: 
         canvas.text(x, y + 26.0, &clock(k * step), Type::of(size::LABEL).middle().fill(theme::SOFT));
         k += 1.0;
     }
-    let title =
-        format!("time into the pass, min:s  (it begins {} s into the recording)", number(input.pass.start_s, 1));
+    let title = format!("time into the pass, min:s  (it begins at {} of the recording)", clock(input.pass.start_s));
     canvas.text(frame.right(), y + 52.0, &title, Type::of(size::NOTE).fill(theme::SOFT).end());
 }
