@@ -198,6 +198,9 @@ pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[Wa
     }
 }
 
+/// Narrower than this, a hatching has too few lines to be seen as one: a single stroke of it reads like a letter, px.
+const HATCHED_PX: f64 = 36.0;
+
 /// Hatches what lies beyond a level, between the level and the line.
 pub(super) fn beyond(canvas: &mut Canvas, axes: &Axes, line: &[(f64, f64)], level: f64, above: bool) {
     let is_beyond = |v: f64| if above { v > level } else { v < level };
@@ -212,7 +215,9 @@ pub(super) fn beyond(canvas: &mut Canvas, axes: &Axes, line: &[(f64, f64)], leve
             let data = path_data(&points, true);
             canvas.clipped(axes.frame, |canvas| {
                 canvas.path(&data, Fill::Plain(theme::ACCENT_INTERVAL), None);
-                canvas.path(&data, Fill::Hatch(Hatching::Outside), None);
+                if axes.px(last) - axes.px(first) >= HATCHED_PX {
+                    canvas.path(&data, Fill::Hatch(Hatching::Outside), None);
+                }
             });
         }
         area.clear();
