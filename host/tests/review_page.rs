@@ -77,7 +77,7 @@ fn figures_warnings_and_cautions_are_all_there() {
         "Stroke 3 too fast; 11 s over the heat limit",
         "All 8 strokes kept to the target pace",
         "3 of 4",
-        "heat-over",
+        "Lift and let it cool",
         "between passes",
         "Switch the machine off",
         "Nothing was lost.",

@@ -1,6 +1,9 @@
 //! `import`: a sensor table of another logger becomes a recording.
 
-use steadypass::recording::{ImportSummary, Source, import_table, start_text};
+use steadypass::{
+    drawing::units::duration,
+    recording::{ImportSummary, Source, import_table, start_text},
+};
 
 use super::{Console, Done, Failure, Outcome, facts};
 use crate::cli::ImportArgs;
@@ -73,7 +76,7 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
         });
         console.result(&result.to_string())?;
     } else {
-        console.result(&format!("{}: {} rows, {:.1} s", out.display(), summary.rows, summary.seconds))?;
+        console.result(&format!("{}: {} rows, {}", out.display(), summary.rows, duration(summary.seconds)))?;
     }
     if summary.lost == 0 {
         return Ok(Done::Fine);

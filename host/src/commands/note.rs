@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use steadypass::{
+    drawing::units::clock,
     guidance::units::count,
     shop::{Id, Note, Session},
 };
@@ -88,7 +89,7 @@ fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Out
             Some(note.panel.clone()).filter(|p| !p.is_empty()),
             note.session.map(|id| format!("session {id}")),
             note.section.map(|number| format!("section {number}")),
-            note.recorded_s.map(|t| format!("at {}", minutes(t))),
+            note.recorded_s.map(|t| format!("at {}", clock(t))),
         ];
         let place = place.into_iter().flatten().collect::<Vec<_>>().join(", ");
         let place = if place.is_empty() { String::new() } else { format!(" {place}") };
@@ -100,10 +101,4 @@ fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Out
         console.remark(&count(notes.len(), "note", "notes"));
     }
     Ok(Done::Fine)
-}
-
-/// Minutes and seconds into a recording.
-fn minutes(t_s: f64) -> String {
-    let seconds = t_s.max(0.0) as u64;
-    format!("{}:{:02}", seconds / 60, seconds % 60)
 }

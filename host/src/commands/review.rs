@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use steadypass::{
     analysis::ToAndFro,
+    drawing::units::duration,
     guidance::{Plan, units::count},
     recording,
     replay::Replay,
@@ -120,9 +121,9 @@ impl Summary {
             return console.result(&result.to_string());
         }
         console.result(&format!(
-            "{}: {:.0} s, {}, {}, {}",
+            "{}: {}, {}, {}, {}",
             self.page.as_deref().unwrap_or(folder).display(),
-            self.seconds,
+            duration(self.seconds),
             count(self.passes, "pass", "passes"),
             count(self.strokes, "stroke", "strokes"),
             count(self.warnings, "warning", "warnings"),

@@ -13,7 +13,7 @@ use super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Typ
 use super::invented;
 use super::lettering::{Weight, fit, safe, wrap};
 use super::theme::{self, size};
-use crate::exposure::{Basis, CAUTIONS, Day, Limits, NOTICE, Range, Step, a8_of_points};
+use crate::exposure::{Basis, CAUTIONS, Day, Hand, Limits, NOTICE, Range, Step, a8_of_points};
 
 /// Width of the sheet, px.
 const WIDTH: u32 = 1800;
@@ -240,7 +240,7 @@ fn course(canvas: &mut Canvas, sheet: &ExposureSheet<'_>, clock: &Clock, steps: 
     if base.value > 0.0 {
         // Few points are told to a tenth, as in the table below.
         let decimals = usize::from(base.hi < 10.0);
-        let text = format!("typed in: {:.decimals$} points, time of day not known", base.value);
+        let text = format!("declared: {:.decimals$} points, time of day not known", base.value);
         let under = axes.py(a8_of_points(base.lo)) + 30.0;
         let y = if under < frame.bottom() - 8.0 { under } else { axes.py(a8_of_points(base.hi)) - 12.0 };
         canvas.text(frame.x + 14.0, y, &text, Type::of(size::LABEL).halo());
@@ -319,10 +319,9 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
         let name = safe(&source.tool, 60);
         let lettering = if set.width(&name) <= NAME_ROOM { set } else { Type::of(size::NOTE) };
         canvas.text(LEFT, at, &fit(&name, lettering.size, lettering.weight, NAME_ROOM), lettering);
-        let basis = match (source.basis, source.hand.as_str()) {
-            (Basis::Measured, _) => "measured".to_owned(),
-            (Basis::Declared, "both") => "typed in".to_owned(),
-            (Basis::Declared, hand) => format!("typed in, {hand}"),
+        let basis = match source.hand {
+            Hand::Both => source.basis.as_str().to_owned(),
+            hand => format!("{}, {}", source.basis.as_str(), hand.as_str()),
         };
         canvas.text(LEFT + NAME_ROOM + 14.0, at, &basis, small);
         let (a, points) = source.contribution.as_ref().map_or_else(
@@ -402,7 +401,7 @@ mod tests {
         let Declared(sander) = "sander=5:60".parse().unwrap();
         day.declared.push(sander);
         let svg = text_of(&day);
-        for said in [NOTICE, invented::MARK, "action value 2.5", "limit value 5", "typed in: 50 points", "sander"] {
+        for said in [NOTICE, invented::MARK, "action value 2.5", "limit value 5", "declared: 50 points", "sander"] {
             assert!(svg.contains(said), "{said}");
         }
         assert!(
@@ -424,7 +423,7 @@ mod tests {
     fn few_points_typed_in_are_told_above_the_line_and_to_a_tenth() {
         let Declared(sander) = "sander=1:5".parse().unwrap();
         let svg = text_of(&Day { declared: vec![sander], ..Day::default() });
-        let label = svg.split("<text ").find(|text| text.contains("typed in: 0.2 points")).unwrap();
+        let label = svg.split("<text ").find(|text| text.contains("declared: 0.2 points")).unwrap();
         let y: f64 = label.split(" y=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap();
         assert!(y < 232.0 + 390.0 - 8.0, "it ran into the heading below: {y}");
     }

@@ -133,16 +133,15 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     let (units, rate_unit) =
         recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
     html.push_str(
-        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, min:s</th><th scope=\"col\">Kind</th>\
+        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, min:s</th>\
          <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
     );
     for w in recording.warnings {
         let pass = pass_of(recording, w).map_or("between passes".to_owned(), |n| format!("pass {n}"));
         let _ = writeln!(
             html,
-            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{pass}</td><td>{}</td></tr>",
+            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}</td></tr>",
             clock(w.t_s),
-            w.kind.as_str(),
             escape(&w.text(units, rate_unit))
         );
     }
