@@ -116,13 +116,13 @@ fn figures_of_whole_parts_of_the_section_are_called_averages() {
     let dwelt = said(&sheet);
     assert!(dwelt.contains("Shortest dwell: ") && !dwelt.contains("Least rubbed"), "{dwelt}");
     let mut sheet = Invented::of(&Recipe::good());
-    let (x1, cell, x0) = sheet.rubbing.as_ref().map_or((0, 1.0, 0.0), |m| (m.nx, m.cell_m, m.origin_m.0));
+    let (nx, cell, x0) = sheet.rubbing.as_ref().map_or((0, 1.0, 0.0), |m| (m.nx, m.cell_m, m.origin_m.0));
     if let Some(RubbingMap { distance_m: Some(distance), worked, .. }) = &mut sheet.rubbing {
         let third = worked.x0_m + (worked.x1_m - worked.x0_m) / 3.0;
         distance
             .iter_mut()
             .enumerate()
-            .filter(|(i, _)| x0 + (i % x1) as f64 * cell < third)
+            .filter(|(i, _)| x0 + (i % nx) as f64 * cell < third)
             .for_each(|(_, d)| *d = 0.1);
     }
     let unreached = said(&sheet);

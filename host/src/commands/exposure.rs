@@ -228,7 +228,7 @@ fn table(day: &Day, limits: Limits) -> String {
     let mut out = format!("{}\n{}\n", name_of(day), day.finding(limits));
     let _ = writeln!(
         out,
-        "  {:<TOOL_LETTERS$} {:<9} {:<6} {:>8} {:>18} {:>8}",
+        "  {:<TOOL_LETTERS$} {:<9} {:<6} {:>8} {:>24} {:>8}",
         "tool", "basis", "hand", "min", "a_hv, m/s²", "points"
     );
     for source in day.sources() {
@@ -247,7 +247,7 @@ fn table(day: &Day, limits: Limits) -> String {
         let minutes = running_s / 60.0;
         let _ = writeln!(
             out,
-            "  {tool:<TOOL_LETTERS$} {:<9} {:<6} {minutes:>8.1} {a:>18} {points:>8}",
+            "  {tool:<TOOL_LETTERS$} {:<9} {:<6} {minutes:>8.1} {a:>24} {points:>8}",
             basis.as_str(),
             hand.as_str()
         );

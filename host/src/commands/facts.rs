@@ -49,8 +49,13 @@ pub(super) fn machine_text(plan: &Plan) -> String {
         (MachineKind::Orbital, None) => format!("orbital, {pad}"),
         (MachineKind::Rotary, _) => format!("rotary, {pad}"),
     };
-    let throw = machine.throw_mm.map(|throw| format!("{throw:.0} mm"));
-    let says_all = |name: &str| name.contains(&pad) && throw.as_ref().is_none_or(|throw| name.contains(throw));
+    let words = |text: &str| -> Vec<String> {
+        text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).map(str::to_lowercase).collect()
+    };
+    let says_all = |name: &str| {
+        let said = words(name);
+        words(&kind).iter().all(|word| said.contains(word))
+    };
     match &machine.name {
         Some(name) if says_all(name) => name.clone(),
         Some(name) => format!("{name} ({kind})"),
@@ -99,6 +104,7 @@ mod tests {
         assert_eq!(named("generic 15 mm orbital, 125 mm pad"), "generic 15 mm orbital, 125 mm pad");
         assert_eq!(named("machine 2"), "machine 2 (orbital 15 mm, 125 mm pad)");
         assert_eq!(named("old one, 125 mm pad"), "old one, 125 mm pad (orbital 15 mm, 125 mm pad)");
+        assert_eq!(named("old orbital, 115 mm throw, 125 mm pad").matches("orbital 15 mm").count(), 1);
         assert_eq!(machine_text(&Plan::default()), "machine not told: orbital 15 mm, 125 mm pad assumed");
     }
 }

@@ -254,7 +254,8 @@ fn status_text(tick: &LiveTick, sentence: Option<String>, units: Units, rate_uni
 
 /// Arm speed and its 90 % interval.
 fn arm_text(rate: Interval, units: Units) -> String {
-    format!("arm {} ({})", units.arm_speed(rate.value), units.arm_speed_range(rate.lo, rate.hi))
+    let (speed, range) = units.arm_speed_and_range(rate);
+    format!("arm {speed} ({range})")
 }
 
 fn pass_line(judged: &JudgedPass, units: Units) -> String {

@@ -67,8 +67,13 @@ fn no_table_names_a_value_that_cannot_be() {
     let below = found.changes.iter().any(|c| c.trend.ends.0 < 0.0 || c.trend.ends.1 < 0.0);
     assert!(below, "else this would not test anything");
     let tables = [tables::estimates_csv(&found), tables::trends_csv(&found), tables::differences_csv(&found)];
-    let columns = [["mean", "lo90", "hi90"].as_slice(), &["first", "last"], &[]];
-    for (table, columns) in tables.into_iter().zip(columns) {
+    // A difference may have either sign.
+    let columns = [
+        (["mean", "lo90", "hi90"].as_slice(), false),
+        (["first", "last"].as_slice(), false),
+        (&["lo90", "hi90"], true),
+    ];
+    for (table, (columns, signed)) in tables.into_iter().zip(columns) {
         let table = table.expect("written");
         let mut reader = csv::Reader::from_reader(table.as_slice());
         let header = reader.headers().expect("a header").clone();
@@ -77,7 +82,8 @@ fn no_table_names_a_value_that_cannot_be() {
             for column in columns {
                 let value: f64 = at(column).and_then(|v| v.parse().ok()).expect("a number");
                 let most = if at("figure").is_some_and(|f| f.ends_with("_share")) { 1.0 } else { f64::INFINITY };
-                assert!((0.0..=most).contains(&value), "{column}: {row:?}");
+                let least = if signed { -most } else { 0.0 };
+                assert!((least..=most).contains(&value), "{column}: {row:?}");
             }
         }
     }

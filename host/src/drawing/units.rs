@@ -2,6 +2,7 @@
 //!
 //! A temperature and a temperature difference are converted by different functions; a rise of 10 K is 18 °F, never 50.
 
+use crate::analysis::Interval;
 use crate::guidance::Units;
 use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_of_interval};
 
@@ -61,12 +62,13 @@ impl Scale {
         number(self.arm_speed(mps), if self.0 == Units::Us { 2 } else { 0 })
     }
 
-    /// An interval of arm speed, ends in m/s: "23–25", or "23.1–23.3" where whole numbers would be one and the same.
+    /// An arm speed as a number and the interval around it: "24" and "23–25", or "23.2" and "23.1–23.3" where the ends would be
+    /// one and the same.
     #[must_use]
-    pub fn arm_speed_interval(self, lo_mps: f64, hi_mps: f64) -> String {
-        let (lo, hi) = (self.arm_speed(lo_mps), self.arm_speed(hi_mps));
+    pub fn arm_speed_and_interval(self, mps: Interval) -> (String, String) {
+        let [lo, value, hi] = [mps.lo, mps.value, mps.hi].map(|v| self.arm_speed(v));
         let decimals = decimals_of_interval(lo, hi, if self.0 == Units::Us { 2 } else { 0 });
-        format!("{}–{}", number(lo, decimals), number(hi, decimals))
+        (number(value, decimals), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
     }
 
     /// A rise as a number with one decimal (whole °F).
@@ -185,8 +187,9 @@ mod tests {
         assert_eq!(US.rise_number(100.0 / 9.0), "20");
         assert_eq!(US.temperature(60.0), 140.0);
         assert_eq!(US.arm_speed_number(0.0254), "1.00");
-        assert_eq!(Scale(Units::Si).arm_speed_interval(0.0127, 0.0254), "13–25");
-        assert_eq!(Scale(Units::Si).arm_speed_interval(0.02308, 0.02332), "23.1–23.3");
+        let told = |lo, value, hi| Scale(Units::Si).arm_speed_and_interval(Interval { lo, value, hi });
+        assert_eq!(told(0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
+        assert_eq!(told(0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
         assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
     }
 

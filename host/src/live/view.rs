@@ -116,14 +116,15 @@ impl PassRow {
     /// A row of a settled pass.
     pub fn of(judged: &JudgedPass, units: Units) -> Self {
         let pass = &judged.pass;
+        let (arm, arm_90) = pass.traverse_mean_mps.map(|mps| units.arm_speed_and_range(mps)).unzip();
         Self {
             section: pass.section,
             pass: pass.pass,
             start_s: Some(pass.start_s),
             took: clock(pass.end_s - pass.start_s),
             strokes: pass.strokes,
-            arm: Self::arm(pass.traverse_mean_mps.map(|rate| rate.value), units),
-            arm_90: pass.traverse_mean_mps.map(|rate| units.arm_speed_range(rate.lo, rate.hi)),
+            arm: arm.unwrap_or_else(unknown),
+            arm_90,
             in_band: Self::in_band(judged.in_pace_share),
             warmest: Self::warmest(pass.surface_rise_k, units),
             warnings: u32::try_from(judged.warnings.len()).unwrap_or(u32::MAX),

@@ -126,10 +126,11 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let (pass, u, facts) = (input.pass, input.scale(), Facts::of(input));
     let (_, rate_unit) = input.rate_words();
     let speed = pass.traverse_mean_mps;
+    let told = speed.map(|mps| u.arm_speed_and_interval(mps));
     let arm = Cell::new(
         "Mean arm speed",
-        speed.map(|s| format!("{} {}", u.arm_speed_number(s.value), u.arm_speed_unit())),
-        speed.map(|s| format!("({})", u.arm_speed_interval(s.lo, s.hi))),
+        told.as_ref().map(|(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
+        told.as_ref().map(|(_, interval)| format!("({interval})")),
     )
     .outside_if(Pace::of(speed, input.bands.pace_mps).is_outside());
     let clearly = facts.numbers(Pace::Fast).len() + facts.numbers(Pace::Slow).len();

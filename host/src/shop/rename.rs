@@ -196,7 +196,7 @@ impl Shop {
                     format!("it has {}", others.into_iter().collect::<Vec<_>>().join(", "))
                 };
                 if vehicle.is_none() {
-                    known.push_str("; that of a vehicle needs --vehicle");
+                    known.push_str("; for a panel of a vehicle add --vehicle LABEL");
                 }
                 return Err(ShopError::Value(format!("{whose} has no panel called {from:?}; {known}")));
             }

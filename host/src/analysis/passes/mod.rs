@@ -309,8 +309,8 @@ fn ways_along(axis: [f64; 2], strokes: &[RawStroke], refined: &[Refined]) -> Vec
         let speed = said.iter().map(|s| s.0 / s.1).sum::<f64>() / weight;
         // ln of the odds of this way against the other, given a speed of that size.
         let mut odds = if said.is_empty() { 0.0 } else { 2.0 * speed * speed.abs() * weight };
-        if let Some(last) = ways.last() {
-            odds -= last * TO_AND_FRO;
+        if let Some(before) = ways.last() {
+            odds -= before * TO_AND_FRO;
         }
         let mut way = if odds < 0.0 { -1.0 } else { 1.0 };
         for _ in chain {

@@ -58,7 +58,7 @@ impl Said {
         (self.sd.powi(2) + (UNEVEN * self.share * speed).powi(2)).sqrt()
     }
 
-    /// How likely it is with strokes of velocity `u`, natural log.
+    /// How likely it is with strokes of velocity `u`, natural log: [`super::fits`] of both axes, whose spread is the same.
     fn fits(&self, u: [f64; 2]) -> f64 {
         let sd = self.sd((u[0] * u[0] + u[1] * u[1]).sqrt());
         let off: f64 = (0..2).map(|k| ((self.change[k] - self.share * u[k]) / sd).powi(2)).sum();

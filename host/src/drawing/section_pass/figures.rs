@@ -63,14 +63,15 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
     let (_, rate_unit) = input.rate_words();
     let pace = pass.traverse_mean_mps;
     let verdict = Pace::of(pace, input.bands.pace_mps);
+    let told = pace.map(|p| u.arm_speed_and_interval(p));
     let arm = Figure {
-        value: pace.map_or(UNKNOWN.into(), |p| format!("{} {}", u.arm_speed_number(p.value), u.arm_speed_unit())),
+        value: told.as_ref().map_or(UNKNOWN.into(), |(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
         label: "mean arm speed",
-        detail: pace.map_or(String::new(), |p| {
+        detail: told.map_or(String::new(), |(_, interval)| {
             let target = input.bands.pace_mps.map_or(String::new(), |Band { lo, hi }| {
                 format!(", target {}–{}", u.arm_speed_number(lo), u.arm_speed_number(hi))
             });
-            format!("({}){target}", u.arm_speed_interval(p.lo, p.hi))
+            format!("({interval}){target}")
         }),
         outside: verdict.is_outside(),
     };

@@ -47,7 +47,8 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
                 Pace::Slow => "slow ",
                 _ => "",
             };
-            (format!("{how}{}", u.arm_speed_number(s.value)), format!("({})", u.arm_speed_interval(s.lo, s.hi)))
+            let (speed, interval) = u.arm_speed_and_interval(s);
+            (format!("{how}{speed}"), format!("({interval})"))
         });
         let orbit = stroke.orbit_opm.map_or("–".to_owned(), |v| number(v, 0));
         let spot = stroke.surface_c.map_or("–".to_owned(), |c| number(u.temperature(c), 1));

@@ -39,9 +39,8 @@ pub(super) const SECTION_IN: NumberKey = NumberKey::new("section_in", 4.0, 98.0,
 // A bare metallic lacquer is near 0.4: thermal-camera manual T559880, table 35.1. Below that the correction grows wild.
 pub(super) const EMISSIVITY: NumberKey = NumberKey::new("emissivity", 0.3, 1.0, "");
 pub(super) const THROW_MM: NumberKey = NumberKey::new("throw_mm", 1.0, 40.0, "mm");
-// What the shop's store takes, or work with it could not be filed.
-pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 300.0, "mm");
-pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 11.8, "in");
+pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 305.0, "mm");
+pub(super) const PAD_DIAMETER_IN: NumberKey = NumberKey::new("pad_diameter_in", 0.8, 12.0, "in");
 
 /// Keys at the top of a plan.
 pub(super) const PLAN_KEYS: &[&str] = &[

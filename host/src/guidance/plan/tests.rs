@@ -195,7 +195,7 @@ fn a_profile_is_resolved_and_can_be_overridden() {
         _ => Err(io::Error::other("no such file")),
     };
     let error = Plan::parse(&source, &lookup).unwrap_err();
-    assert_eq!(error.to_string(), "ours.toml, line 3: `pad_diameter_mm` is 1, allowed is 20 to 300 mm");
+    assert_eq!(error.to_string(), "ours.toml, line 3: `pad_diameter_mm` is 1, allowed is 20 to 305 mm");
 }
 
 #[test]

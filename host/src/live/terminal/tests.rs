@@ -139,7 +139,7 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
         took: "59:59".into(),
         strokes: 120,
         arm: Units::Us.arm_speed(0.0254),
-        arm_90: Some(Units::Us.arm_speed_range(0.0224, 0.0284)),
+        arm_90: Some("0.88-1.12".to_owned()),
         in_band: "100 %".into(),
         warmest: Units::Us.rise(-11.1),
         warnings: 17,

@@ -117,7 +117,11 @@ impl Shop {
                 known => known?,
             },
         };
-        self.add_pad_size(id, profile.pad_diameter_mm)?;
+        match self.add_pad_size(id, profile.pad_diameter_mm) {
+            // A plan may have a pad of another size than a shop keeps.
+            Err(ShopError::OutOfRange(why)) => remarks.push(format!("The machine's pad is not kept: {why}.")),
+            kept => kept?,
+        }
         let machines = self.machines()?;
         if let Some(known) = machines.iter().find(|m| m.id == id).map(|m| &m.entry)
             && (known.kind != kind_word(profile.kind)
