@@ -37,7 +37,7 @@ fn a_mistyped_name_is_renamed_put_together_or_removed() {
     refuses(&["remove", "vehicle", "saloon A"], 1, &["1 session (1), 1 reading", "shop rename --merge"]);
     refuses(&["rename", "technician", "Jorg", "Jörg"], 1, &["no technician called \"Jorg\""]);
     refuses(&["rename", "technician", "Jrög", " "], 2, &["NEW"]);
-    refuses(&["rename", "panel", "bonet", "hood"], 1, &["work without a vehicle has no panel", "needs --vehicle"]);
+    refuses(&["rename", "panel", "bonet", "hood"], 1, &["work without a vehicle has no panel", "add --vehicle LABEL"]);
     refuses(&["rename", "pad", "a", "b", "--vehicle", "saloon A"], 2, &["--vehicle is for panels"]);
     let panel = ["rename", "panel", "BONET", "bonnet", "--vehicle", "saloon A"];
     refuses(&panel, 1, &["already a panel of saloon A called \"bonnet\"", "--merge"]);

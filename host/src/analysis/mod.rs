@@ -45,6 +45,7 @@ pub mod weighting;
 pub use findings::{
     Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,
 };
+pub use orbit::LEAST_STREAM_HZ;
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};

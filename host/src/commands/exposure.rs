@@ -224,6 +224,16 @@ fn name_of(day: &Day) -> String {
 /// Width of the tools' column in the terminal; a longer name is cut, and shows it.
 const TOOL_LETTERS: usize = 36;
 
+/// When a tool alone reaches a daily value: the likely time and its bounds; `None` where that takes more than a day of running even
+/// at the worst.
+fn reached_after(a8_mps2: f64, a_hv_mps2: Range) -> Option<String> {
+    const DAY_H: f64 = 24.0;
+    let Range { lo, value, hi } = a_hv_mps2;
+    let [soonest, likely, latest] = [hi, value, lo].map(|a_hv| hours_to(a8_mps2, a_hv));
+    let told = |hours: f64| if hours > DAY_H { "more than 24".to_owned() } else { format!("{hours:.1}") };
+    (soonest <= DAY_H).then(|| format!("{} h ({} to {})", told(likely), told(soonest), told(latest)))
+}
+
 fn table(day: &Day, limits: Limits) -> String {
     let mut out = format!("{}\n{}\n", name_of(day), day.finding(limits));
     let _ = writeln!(
@@ -252,17 +262,19 @@ fn table(day: &Day, limits: Limits) -> String {
             hand.as_str()
         );
         if let Some(c) = contribution {
-            let after = |a8: f64| Some(hours_to(a8, c.a_hv_mps2.value)).filter(|hours| *hours <= 24.0);
+            let after = |a8: f64| reached_after(a8, c.a_hv_mps2);
             let reached = match (after(limits.action_mps2), after(limits.limit_mps2)) {
                 (None, _) => "not even the action value is reached in a whole day of running".to_owned(),
                 (Some(action), None) => {
                     format!(
-                        "the action value is reached after {action:.1} h of running a day, the limit value not in a whole day"
+                        "the action value is reached after {action} of running a day, the limit value not in a whole day"
                     )
                 }
-                (Some(action), Some(limit)) => format!(
-                    "the action value is reached after {action:.1} h of running a day, the limit value after {limit:.1} h"
-                ),
+                (Some(action), Some(limit)) => {
+                    format!(
+                        "the action value is reached after {action} of running a day, the limit value after {limit}"
+                    )
+                }
             };
             let _ = writeln!(out, "    alone, {reached}");
         }

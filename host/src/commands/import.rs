@@ -1,6 +1,7 @@
 //! `import`: a sensor table of another logger becomes a recording.
 
 use steadypass::{
+    analysis::LEAST_STREAM_HZ,
     drawing::units::duration,
     recording::{ImportSummary, Source, import_table, start_text},
 };
@@ -25,6 +26,12 @@ fn doubts(summary: &ImportSummary) -> Vec<String> {
     if per_s < FEWEST_PER_S {
         out.push(format!(
             "Only {per_s:.1} rows a second: too few for any rate. If the times are in ms, divide them by 1000 and import again."
+        ));
+    }
+    if (FEWEST_PER_S..LEAST_STREAM_HZ).contains(&per_s) {
+        out.push(format!(
+            "{per_s:.0} rows a second: too few to see the pad go round, which takes {LEAST_STREAM_HZ}. Orbit rate and pad speed stay blank, \
+             and whether the motor ran is not known."
         ));
     }
     if let Some(steady) = summary.steady_mps2.filter(|size| !GRAVITY_MPS2.contains(size)) {

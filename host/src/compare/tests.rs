@@ -211,7 +211,7 @@ fn few_days_other_machines_and_other_plans_are_said() {
     let cautions = found.cautions().join("\n");
     for words in [
         "Ash has 2 working days: too few",
-        "1 of Birch's 3 sessions name no machine",
+        "1 of Birch's 3 sessions names no machine",
         "The machines differ",
         "arm speed band",
     ] {

@@ -77,9 +77,10 @@ impl Comparison {
             }
             if let Some(n) = group.data.machines.get("").filter(|_| self.by == By::Technician) {
                 cautions.push(format!(
-                    "{n} of {name}'s {} sessions name no machine (`name` under [machine] in the plan), so they cannot be told \
+                    "{n} of {name}'s {} sessions {} no machine (`name` under [machine] in the plan), so they cannot be told \
                      apart by machine.",
-                    group.data.sessions
+                    group.data.sessions,
+                    if *n == 1 { "names" } else { "name" }
                 ));
             }
         }

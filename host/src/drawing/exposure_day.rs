@@ -349,7 +349,8 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
         .filter(|s| s.basis == Basis::Measured)
         .fold((0.0, 0.0), |(r, m), s| (r + s.running_s, m + s.measured_s));
     if running > 0.0 {
-        let text = format!("Vibration was measured in {:.0} % of the running time.", 100.0 * measured / running);
+        let text =
+            format!("Vibration was measured in {:.0} % of the recorded running time.", 100.0 * measured / running);
         canvas.text(LEFT, at, &text, small);
     }
 }

@@ -36,7 +36,8 @@ pub use recorded::Exposure;
 pub const NOTICE: &str = "Screening figure, not an ISO 8041-1 measurement";
 
 /// What a reader must know before using the figures; one thought each.
-pub const CAUTIONS: [&str; 4] = [
+pub const CAUTIONS: [&str; 5] = [
+    "Only what was recorded or declared counts here: other work of that day, with this tool or another, comes on top.",
     "The sensor sits on the housing. What reaches the hand depends on grip and handle, and can be more or less.",
     "Different monitoring devices have been found to differ by up to 20 % on one task (UK health and safety executive); \
      measured values carry that range here, and it does not cover the place of the sensor.",

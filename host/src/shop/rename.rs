@@ -414,7 +414,7 @@ mod tests {
         let shop = shop();
         refused(
             shop.rename_panel(None, "bonnet", "hood", false),
-            &["work without a vehicle has no panel called \"bonnet\"", "needs --vehicle"],
+            &["work without a vehicle has no panel called \"bonnet\"", "add --vehicle LABEL"],
         );
         let on = shop.sessions().expect("read").into_iter().find(|s| s.panel == "bonnet").expect("one").id;
         shop.db.execute("UPDATE sessions SET vehicle_id = NULL WHERE id = ?1", [on]).expect("untold");

@@ -44,7 +44,7 @@ pub(super) const HINDSIGHT_S: f64 = 2.2;
 /// Rate the stream is averaged down to, Hz, at least.
 const WORK_RATE_HZ: f64 = 1500.0;
 /// Slowest stream in which the fastest orbit cannot fold, Hz.
-const MIN_RATE_HZ: f64 = 300.0;
+pub const LEAST_STREAM_HZ: f64 = 300.0;
 /// A tick this far beyond the first or last sum still gets a rate, µs.
 const REACH_US: f64 = 40_000.0;
 /// Time constant of the mean that is taken off before mixing, s.
@@ -227,7 +227,7 @@ impl Orbit {
         self.least_gain = (self.work_us / (MEAN_S * 1e6)) as f32;
         self.partial = [0.0; 3];
         self.partial_count = 0;
-        self.search = (rate_hz >= MIN_RATE_HZ).then(|| CombSearch::new(1e6 / self.work_us));
+        self.search = (rate_hz >= LEAST_STREAM_HZ).then(|| CombSearch::new(1e6 / self.work_us));
         self.faint = self.search.is_some().then(|| FaintSearch::new(self.kind, 1e6 / self.work_us));
         self.ring = vec![[0.0; 3]; self.search.as_ref().map_or(0, CombSearch::len)];
         self.head = 0;

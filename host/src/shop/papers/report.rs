@@ -201,8 +201,8 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
         report.panels.iter().for_each(|p| row(&mut html, p, units));
         html.push_str("</tbody></table>\n");
         html.push_str(
-            "<p><small>Warmest: how far the surface rose above where it started, read beside the pad; the hottest place may have \
-             been a little warmer. Paint thickness: mean of the gauge readings of all layers together; how much was taken holds \
+            "<p><small>Warmest: how far the surface rose above where it started, at the spot that was read beside the pad; our limit is \
+             for that spot. The hottest place of the part was not measured and may have been much warmer. Paint thickness: mean of the gauge readings of all layers together; how much was taken holds \
              within ± in nine of ten cases, by the spread of the gauge and of the points.</small></p>\n",
         );
     }

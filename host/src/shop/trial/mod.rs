@@ -250,8 +250,11 @@ impl History {
         let words = match (keep, tries.as_slice()) {
             (_, []) => "Nothing was tried here yet.".to_owned(),
             (None, all) => format!(
-                "None of {} reached the finish. The next step up, or more passes, or another liquid; other painted parts may differ.",
-                if all.len() == 1 { "the one try".to_owned() } else { format!("the {} tries", all.len()) }
+                "{}. The next step up, or more passes, or another liquid; other painted parts may differ.",
+                match all.len() {
+                    1 => "The one try did not reach the finish".to_owned(),
+                    n => format!("None of the {n} tries reached the finish"),
+                }
             ),
             (Some(i), all) => {
                 let (t, name) = &all[i];
