@@ -118,6 +118,7 @@ fn single_bursts(strokes: &[RawStroke]) -> Vec<Refined> {
 fn take_pairs(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &mut [Refined]) {
     take_moves(strokes, &step_at, out);
     take_asides(strokes, &step_at, out);
+    take_last_turns(strokes, &step_at, out);
 }
 
 /// Where a stroke ended in a quick move to elsewhere, only the sum of the move's two bursts says what became of its speed. If
@@ -132,6 +133,15 @@ fn take_moves(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &
             out[i + 1].steps[0] = both;
             out[i + 1].askew = true;
         }
+    }
+}
+
+/// A stroke that turned into one that is not told: the turn changed the speed twice over, and its sum tells it by half.
+fn take_last_turns(strokes: &[RawStroke], step_at: impl Fn(Event) -> [f64; 2], out: &mut [Refined]) {
+    for (stroke, refined) in strokes.iter().zip(out) {
+        let Some(start) = stroke.turned else { continue };
+        let both = if start == stroke.end { refined.steps[1] } else { sum(refined.steps[1], step_at(start)) };
+        refined.steps[1] = both.map(|v| 0.5 * v);
     }
 }
 

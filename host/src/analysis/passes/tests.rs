@@ -25,7 +25,16 @@ fn pass(rng: &mut ChaCha8Rng, count: usize, speed: f64, side: f64, angle: f64) -
             let start = event(t, way * speed - spoil, if first { 0.0 } else { -side });
             spoil = if last { 0.0 } else { 0.3 * side * (n as f64 * 2.3).sin() };
             let end = event(t + 11.2, -way * speed + spoil, if last { 0.0 } else { side });
-            RawStroke { start, end, masked: [false; 2], supposed: [false; 2], joined: !first, aside: None, moved: None }
+            RawStroke {
+                start,
+                end,
+                masked: [false; 2],
+                supposed: [false; 2],
+                joined: !first,
+                aside: None,
+                moved: None,
+                turned: None,
+            }
         })
         .collect()
 }
@@ -45,6 +54,27 @@ fn strokes_go_to_and_fro_though_the_sideways_step_is_far_quicker() {
             assert!(along > 0.8, "pass {n}, stroke {k}: {along}");
         }
     }
+}
+
+#[test]
+fn a_turn_into_a_stroke_that_is_not_told_says_the_speed_by_half() {
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    let (speed, side) = (0.025, 0.2);
+    let mut off = |told: bool| {
+        let mut errors: Vec<f64> = (0..200)
+            .map(|_| {
+                let mut strokes = pass(&mut rng, 3, speed, side, 0.4);
+                let third = strokes.pop().expect("three");
+                strokes[1].turned = told.then_some(third.start);
+                let passes = preview(&strokes, &[], Known::default());
+                (passes[0].strokes[1].traverse.interval().value / speed - 1.0).abs()
+            })
+            .collect();
+        errors.sort_by(f64::total_cmp);
+        errors[100]
+    };
+    let (told, untold) = (off(true), off(false));
+    assert!(told < 0.1 && told < 0.5 * untold, "median errors {told:.3} and {untold:.3}");
 }
 
 #[test]
@@ -77,6 +107,7 @@ fn after_a_rest_a_clear_stroke_may_go_the_same_way_and_a_faint_one_goes_back() {
         joined: false,
         aside: None,
         moved: None,
+        turned: None,
     };
     let second =
         |v: f64| preview(&[stroke(5.0, 0.04), stroke(16.0, v)], &[], Known::default())[0].strokes[1].direction[0];

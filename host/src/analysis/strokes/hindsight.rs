@@ -35,7 +35,18 @@ impl Account {
                 let next = bursts.get(n + 1).filter(|_| role == Role::EndTurning);
                 let moved = next.filter(|b| elsewhere(b.0)).map(|b| b.1);
                 let masked = [unseen, role == Role::EndLifted];
-                out.push(RawStroke { start, end: event, masked, supposed: [false; 2], joined, aside: None, moved });
+                let turned =
+                    self.turned_into().filter(|_| n + 1 + usize::from(role == Role::EndTurning) == bursts.len());
+                out.push(RawStroke {
+                    start,
+                    end: event,
+                    masked,
+                    supposed: [false; 2],
+                    joined,
+                    aside: None,
+                    moved,
+                    turned,
+                });
                 joined = matches!(role, Role::EndTurning | Role::Reversal) && moved.is_none();
             }
             if begins(role) || role == Role::Reversal {
@@ -57,6 +68,7 @@ impl Account {
                     joined: false,
                     aside: None,
                     moved: None,
+                    turned: None,
                 };
                 out[at] = RawStroke { joined: true, ..next };
                 out.insert(at, stroke);
@@ -65,23 +77,28 @@ impl Account {
         out
     }
 
+    /// The start of the stroke under way, if it began with a turn.
+    pub(super) fn turned_into(&self) -> Option<Event> {
+        let last = self.past.as_ref().filter(|_| self.mode == Mode::Stroke)?;
+        let turned = match last.role {
+            Role::Start => last.before.as_ref().is_some_and(|p| p.role == Role::EndTurning),
+            Role::Reversal => true,
+            _ => false,
+        };
+        turned.then_some(last.event)
+    }
+
     /// The last stroke, if it began with a turn and has not been seen to end by `until_s`. Either it is in that stroke still:
     /// then as if it had lasted as long as the others. Or what ended it was half of a turn whose other half never came: the
     /// motor's run-down, most likely, that hid the end.
     pub(super) fn ended_unnoticed(&self, until_s: f64) -> Option<RawStroke> {
-        let last = self.past.as_ref()?;
         match self.mode {
             Mode::Sidestep => {
                 let stroke = self.told(&[]).pop().filter(|s| s.joined)?;
-                Some(RawStroke { supposed: [stroke.supposed[0], true], moved: None, ..stroke })
+                Some(RawStroke { supposed: [stroke.supposed[0], true], moved: None, turned: None, ..stroke })
             }
             Mode::Stroke => {
-                let turned = match last.role {
-                    Role::Start => last.before.as_ref().is_some_and(|p| p.role == Role::EndTurning),
-                    Role::Reversal => true,
-                    _ => false,
-                };
-                let start = turned.then_some(last.event)?;
+                let start = self.turned_into()?;
                 let usual_s = usual_s(&self.told(&[]))?;
                 let end_s = (start.t_s + usual_s).min(until_s);
                 (end_s - start.t_s > MOST * usual_s).then_some(RawStroke {
@@ -92,6 +109,7 @@ impl Account {
                     joined: true,
                     aside: None,
                     moved: None,
+                    turned: None,
                 })
             }
             Mode::Rest | Mode::Move => None,

@@ -148,6 +148,9 @@ pub(super) struct RawStroke {
     pub(super) aside: Option<[Event; 2]>,
     /// It ended with a quick move to elsewhere, whose second burst this is: the two together took its speed away.
     pub(super) moved: Option<Event>,
+    /// It ended with a turn into a stroke that is not told, because nobody saw it end; this is that one's start, the same burst
+    /// after a reversal. The two together took this one's speed away and gave it anew, the other way.
+    pub(super) turned: Option<Event>,
 }
 
 impl RawStroke {
@@ -320,20 +323,24 @@ impl StrokeTracker {
         let strokes = stops::with_stops(strokes, &self.heard);
         let moves = account.bursts().into_iter().filter(|(role, _)| *role == Role::Move).map(|(_, e)| e);
         let asides = strokes.iter().flat_map(RawStroke::bursts_aside);
-        Settled { moves_s: moves.chain(asides).map(|e| e.t_s).collect(), strokes }
+        let turned = strokes.iter().filter_map(|s| s.turned.filter(|start| *start != s.end));
+        Settled { moves_s: moves.chain(asides).chain(turned).map(|e| e.t_s).collect(), strokes }
     }
 
-    /// The best account now that work has paused: one at rest, or one whose last stroke ended unnoticed, with that stroke.
+    /// The best account now that work has paused: one at rest, one whose last stroke ended unnoticed, with that stroke, or one that
+    /// had just turned into a stroke when the motor stopped or the recording ended.
     fn paused(&self, until_s: f64) -> (&Account, Option<RawStroke>) {
         let score = |a: &Account| a.score - a.rest_cost(until_s);
         let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
         let resting = resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0]);
         let open = self.accounts.iter().filter_map(|a| {
-            let last = a.ended_unnoticed(until_s)?;
-            Some((a, last, a.score - UNSEEN_COST - rest_cost(until_s - last.end.t_s)))
+            let last = a.ended_unnoticed(until_s);
+            let rested_s = last.map_or(0.0, |last| until_s - last.end.t_s);
+            (last.is_some() || a.turned_into().is_some())
+                .then(|| (a, last, a.score - UNSEEN_COST - rest_cost(rested_s)))
         });
         match open.max_by(|a, b| a.2.total_cmp(&b.2)) {
-            Some((account, last, open)) if open > score(resting) => (account, Some(last)),
+            Some((account, last, open)) if open > score(resting) => (account, last),
             _ => (resting, None),
         }
     }

@@ -123,7 +123,7 @@ fn way(i: usize) -> f64 {
 fn ends(strokes: &[RawStroke]) -> Vec<Said> {
     let last = strokes.len() - 1;
     let start = (!strokes[0].says_nothing(0) && !strokes[0].joined).then(|| Said::by(&strokes[0].start, 1.0));
-    let quiet = strokes[last].says_nothing(1) || strokes[last].moved.is_some();
+    let quiet = strokes[last].says_nothing(1) || strokes[last].moved.or(strokes[last].turned).is_some();
     let end = (!quiet).then(|| Said::by(&strokes[last].end, -way(last)));
     start.into_iter().chain(end).collect()
 }
@@ -261,6 +261,7 @@ mod tests {
                 joined: i > 0,
                 aside: None,
                 moved: None,
+                turned: None,
             });
             truth.push([started_s, ended_s]);
             if last {

@@ -50,6 +50,22 @@ fn settled(events: impl IntoIterator<Item = Event>, until_s: f64) -> Vec<RawStro
 }
 
 #[test]
+fn a_stroke_that_had_just_begun_leaves_its_turn_to_the_one_before() {
+    let mut rng = ChaCha8Rng::seed_from_u64(23);
+    for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
+        for _ in 0..40 {
+            // Two strokes, and the start of the third, in which the recording ends.
+            let (events, times) = day(&mut rng, speed, side);
+            let third = events[4];
+            let told = settled(events[..5].iter().copied(), third.t_s + 2.0);
+            let found: Vec<(f64, f64)> = told.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+            assert_eq!(found, times[..2], "speed {speed}, sideways {side}");
+            assert_eq!((told[0].turned, told[1].turned), (None, Some(third)));
+        }
+    }
+}
+
+#[test]
 fn a_start_hidden_by_the_move_before_it_is_told_from_the_moves_end() {
     let mut rng = ChaCha8Rng::seed_from_u64(22);
     for (speed, side) in [(0.03, 0.03), (0.045, 0.06), (0.025, 0.2)] {
