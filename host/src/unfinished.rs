@@ -3,7 +3,8 @@
 //! killed leaves its hidden folder behind; whoever next writes beside it sweeps it away once it is old.
 
 use std::{
-    fs, io, mem,
+    fs::{self, File},
+    io, mem,
     path::{Path, PathBuf},
     sync::{Mutex, MutexGuard, PoisonError},
     thread,
@@ -76,6 +77,12 @@ impl Unfinished {
     /// # Errors
     /// When the disk fails.
     pub fn place(&self, name: &str, path: &Path) -> io::Result<()> {
+        self.rename(name, path)?;
+        name_to_disk(path);
+        Ok(())
+    }
+
+    fn rename(&self, name: &str, path: &Path) -> io::Result<()> {
         let whole = self.folder().join(name);
         to_disk(&whole).and_then(|()| fs::rename(whole, path))
     }
@@ -83,11 +90,19 @@ impl Unfinished {
     /// Moves the file `name`, which is whole now, to `path`, where nothing may be.
     ///
     /// # Errors
-    /// When something is there, or the disk fails.
+    /// [`io::ErrorKind::AlreadyExists`] when something is there; when the disk fails.
     pub fn place_new(&self, name: &str, path: &Path) -> io::Result<()> {
         let whole = self.folder().join(name);
         to_disk(&whole)?;
-        TempPath::try_from_path(whole)?.persist_noclobber(path).map_err(|e| e.error)
+        match TempPath::try_from_path(whole)?.persist_noclobber(path) {
+            Ok(()) => {}
+            Err(_) if path.exists() => return Err(io::ErrorKind::AlreadyExists.into()),
+            Err(refused) if refused.error.kind() == io::ErrorKind::AlreadyExists => return Err(refused.error),
+            // Some memory sticks and network drives know no such move; having looked must do there.
+            Err(refused) => fs::rename(refused.path.keep().map_err(|e| e.error)?, path)?,
+        }
+        name_to_disk(path);
+        Ok(())
     }
 
     /// Moves these files, which are whole now, into `folder`, and returns their paths there. A program that is stopped meanwhile
@@ -97,8 +112,10 @@ impl Unfinished {
     /// When the disk fails: some may be there then, each of them whole.
     pub fn place_all(&self, names: &[String], folder: &Path) -> io::Result<Vec<PathBuf>> {
         let _all = all();
-        let moved = |name: &String| self.place(name, &folder.join(name)).map(|()| folder.join(name));
-        names.iter().map(moved).collect()
+        let moved = |name: &String| self.rename(name, &folder.join(name)).map(|()| folder.join(name));
+        let paths: Vec<PathBuf> = names.iter().map(moved).collect::<io::Result<_>>()?;
+        paths.last().into_iter().for_each(|path| name_to_disk(path)); // They are all in one folder.
+        Ok(paths)
     }
 }
 
@@ -152,6 +169,16 @@ fn sweep(folder: &Path, untouched: Duration) {
 fn to_disk(path: &Path) -> io::Result<()> {
     // Open for writing: some systems refuse to flush what is open for reading.
     fs::OpenOptions::new().write(true).open(path)?.sync_all()
+}
+
+/// Brings a file's new name to the disk, which is in its folder. Not every system can, and the file is whole without it.
+pub(crate) fn name_to_disk(path: &Path) {
+    if let Some(folder) = path.parent() {
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        if let Ok(folder) = File::open(folder) {
+            let _ = folder.sync_all();
+        }
+    }
 }
 
 #[cfg(test)]

@@ -71,7 +71,11 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
         Ok(summary) => {
             writer.finish(0, "imported").map_err(named)?;
             refuse_taken(out)?;
-            unfinished.place(NAME, out).map_err(failed)?;
+            unfinished.place_new(NAME, out).map_err(|e| match e.kind() {
+                // It came there since.
+                std::io::ErrorKind::AlreadyExists => Error::Exists { path: out.to_owned() },
+                _ => failed(e),
+            })?;
             Ok(summary)
         }
         Err(error) => {

@@ -21,6 +21,7 @@ use super::{
     Closing, Error, Facts, INTRODUCTION_FRAME, LinkNote, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
     PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
 };
+use crate::unfinished::name_to_disk;
 
 /// How often data is brought to the disk. With the time that a disk takes for it, what is older than a second is there, whatever
 /// happens to the process or the machine.
@@ -287,13 +288,7 @@ impl Disk {
         self.writer.finish().map_err(|e| Error::container(&self.part, e))?;
         self.sync.sync_all().map_err(|e| Error::io("write", &self.part, e))?;
         fs::rename(&self.part, &self.path).map_err(|e| Error::io("rename", &self.part, e))?;
-        // The new name itself is on the disk only once the folder is synced.
-        if let Some(folder) = self.path.parent() {
-            let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
-            if let Ok(folder) = File::open(folder) {
-                let _ = folder.sync_all();
-            }
-        }
+        name_to_disk(&self.path);
         Ok(self.path)
     }
 }

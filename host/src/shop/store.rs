@@ -69,7 +69,10 @@ impl Shop {
         }
         // Closed before it is moved: its log goes into it then.
         fill(&Self::open(unfinished.folder())?)?;
-        unfinished.place_new(STORE, &path).map_err(|e| ShopError::io("write", &path, e))?;
+        unfinished.place_new(STORE, &path).map_err(|e| match e.kind() {
+            std::io::ErrorKind::AlreadyExists => ShopError::Exists { folder: folder.to_owned() },
+            _ => ShopError::io("write", &path, e),
+        })?;
         Self::open(folder)
     }
 
@@ -167,7 +170,7 @@ impl Shop {
         let copy = unfinished.folder().join(STORE);
         let name = copy.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", to.display())))?;
         self.db.execute("VACUUM INTO ?1", [name])?;
-        unfinished.place(STORE, to).map_err(|e| ShopError::io("write", to, e))
+        unfinished.place_new(STORE, to).map_err(|e| ShopError::io("write the backup", to, e))
     }
 
     /// Makes several changes as one: all of them are stored, or none.
