@@ -16,19 +16,40 @@ use tempfile::TempPath;
 /// What the names of hidden folders begin with.
 const PREFIX: &str = ".unfinished-";
 
-/// Nothing takes as long as this, so a hidden folder of that age belongs to a program that was killed.
+/// File in a hidden folder that its program keeps locked: as long as it runs, the folder is in use.
+const LOCK: &str = ".in-use";
+
+/// A hidden folder of this age that nobody has locked belongs to a program that was killed.
 const FORGOTTEN: Duration = Duration::from_secs(3600);
 
-/// Hidden folders of this program, each with the folder that was made for it.
-static ALL: Mutex<Vec<(PathBuf, Made)>> = Mutex::new(Vec::new());
+/// Hidden folders of this program.
+static ALL: Mutex<Vec<Hidden>> = Mutex::new(Vec::new());
 
-fn all() -> MutexGuard<'static, Vec<(PathBuf, Made)>> {
+fn all() -> MutexGuard<'static, Vec<Hidden>> {
     ALL.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// A hidden folder for what is not whole yet. It goes with all that is still in it when this is dropped.
 #[derive(Debug)]
 pub struct Unfinished(PathBuf);
+
+/// A hidden folder in use.
+struct Hidden {
+    folder: PathBuf,
+    lock: File,
+    /// The folder it lies in.
+    made: Made,
+}
+
+impl Hidden {
+    /// Removes it with all that is in it, by `remove`.
+    fn remove<T>(self, remove: impl FnOnce(&Path) -> T) -> T {
+        drop(self.lock); // A file that is open would keep it there on Windows.
+        let removed = remove(&self.folder);
+        drop(self.made);
+        removed
+    }
+}
 
 /// A folder that was made for what shall lie in it: it goes again if nothing comes to.
 #[derive(Debug)]
@@ -54,8 +75,12 @@ impl Unfinished {
         let made = Made((!folder.exists()).then(|| folder.to_owned()));
         fs::create_dir_all(folder)?;
         sweep(folder, FORGOTTEN);
-        let hidden = tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder)?.keep();
-        all.push((hidden.clone(), made));
+        let hidden = tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder)?;
+        let lock = File::create(hidden.path().join(LOCK))?;
+        // Where a disk knows no locks, no sweep gets one either, and leaves the folder alone.
+        let _ = lock.try_lock();
+        let hidden = hidden.keep();
+        all.push(Hidden { folder: hidden.clone(), lock, made });
         Ok(Self(hidden))
     }
 
@@ -122,9 +147,10 @@ impl Unfinished {
 impl Drop for Unfinished {
     fn drop(&mut self) {
         let mut all = all();
-        // One that will not go is no reason to fail.
-        let _ = fs::remove_dir_all(&self.0);
-        all.retain(|(hidden, _)| *hidden != self.0);
+        if let Some(at) = all.iter().position(|hidden| hidden.folder == self.0) {
+            // One that will not go is no reason to fail.
+            let _ = all.remove(at).remove(|folder| fs::remove_dir_all(folder));
+        }
     }
 }
 
@@ -133,9 +159,8 @@ impl Drop for Unfinished {
 pub fn discard_all() -> bool {
     let mut all = all();
     let any = !all.is_empty();
-    for (hidden, made) in all.drain(..) {
-        remove(&hidden);
-        drop(made);
+    for hidden in all.drain(..) {
+        hidden.remove(remove);
     }
     mem::forget(all);
     any
@@ -152,7 +177,8 @@ fn remove(hidden: &Path) {
     }
 }
 
-/// Removes hidden folders that no file has been added to for so long. One that will not go is no reason to fail.
+/// Removes hidden folders that no file has been added to for so long and that no program is using: one may add nothing for hours, or
+/// be suspended. One that will not go is no reason to fail.
 fn sweep(folder: &Path, untouched: Duration) {
     let old = |entry: &fs::DirEntry| {
         let hidden = entry.file_name().to_string_lossy().starts_with(PREFIX);
@@ -160,7 +186,18 @@ fn sweep(folder: &Path, untouched: Duration) {
         hidden && age.is_some_and(|age| age >= untouched)
     };
     for entry in fs::read_dir(folder).into_iter().flatten().flatten().filter(old) {
-        let _ = fs::remove_dir_all(entry.path());
+        if !in_use(&entry.path()) {
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
+}
+
+/// Whether a program is using a hidden folder, or nobody can tell.
+fn in_use(hidden: &Path) -> bool {
+    // Open for writing: some network drives lock nothing else.
+    match fs::OpenOptions::new().write(true).open(hidden.join(LOCK)) {
+        Ok(lock) => lock.try_lock().is_err(),
+        Err(e) => e.kind() != io::ErrorKind::NotFound,
     }
 }
 
@@ -197,6 +234,24 @@ mod tests {
         assert!(hidden.exists(), "it may be in use");
         sweep(folder.path(), Duration::ZERO);
         assert!(!hidden.exists() && own.join("series.csv").exists());
+    }
+
+    #[test]
+    fn what_is_in_use_is_not_swept_away_however_old_it_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let unfinished = Unfinished::within(folder.path()).unwrap();
+        sweep(folder.path(), Duration::ZERO);
+        assert!(unfinished.folder().exists());
+        // As a program that is killed leaves it.
+        let hidden = folder.path().join(".unfinished-x");
+        fs::create_dir(&hidden).unwrap();
+        let lock = File::create(hidden.join(LOCK)).unwrap();
+        lock.lock().unwrap();
+        sweep(folder.path(), Duration::ZERO);
+        assert!(hidden.exists());
+        drop(lock);
+        sweep(folder.path(), Duration::ZERO);
+        assert!(!hidden.exists() && unfinished.folder().exists());
     }
 
     #[test]
