@@ -154,27 +154,47 @@ impl Drop for Unfinished {
     }
 }
 
-/// Removes everything of this program that is not whole, and says whether there was anything. For whoever ends the program next
-/// thing: whatever else would begin, move or give up something unfinished waits from now on, so that it cannot say that this failed.
-pub fn discard_all() -> bool {
-    let mut all = all();
-    let any = !all.is_empty();
-    for hidden in all.drain(..) {
-        hidden.remove(remove);
-    }
-    mem::forget(all);
-    any
+/// What became of everything that was not whole.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Discarded {
+    /// There was nothing.
+    Nothing,
+    /// It is gone.
+    All,
+    /// These hidden folders would not go.
+    Left(Vec<PathBuf>),
 }
 
-/// Removes a hidden folder. One that will not go is no reason to fail.
-fn remove(hidden: &Path) {
+/// Removes everything of this program that is not whole. For whoever ends the program next thing: whatever else would begin, move
+/// or give up something unfinished waits from now on, so that it cannot say that this failed.
+pub fn discard_all() -> Discarded {
+    let mut all = all();
+    let any = !all.is_empty();
+    let left: Vec<PathBuf> = all
+        .drain(..)
+        .filter_map(|hidden| {
+            let folder = hidden.folder.clone();
+            (!hidden.remove(remove)).then_some(folder)
+        })
+        .collect();
+    mem::forget(all);
+    match (any, left.is_empty()) {
+        (false, _) => Discarded::Nothing,
+        (true, true) => Discarded::All,
+        (true, false) => Discarded::Left(left),
+    }
+}
+
+/// Removes a hidden folder, and says whether it is gone.
+fn remove(hidden: &Path) -> bool {
     // Another thread may put a file in while it is being emptied.
     for _ in 0..100 {
         if fs::remove_dir_all(hidden).is_ok() || !hidden.exists() {
-            return;
+            return true;
         }
         thread::sleep(Duration::from_millis(10));
     }
+    false
 }
 
 /// Removes hidden folders that no file has been added to for so long and that no program is using: one may add nothing for hours, or

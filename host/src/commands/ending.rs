@@ -2,7 +2,7 @@
 
 use std::{io, path::Path, process, thread};
 
-use steadypass::unfinished::discard_all;
+use steadypass::unfinished::{Discarded, discard_all};
 use tokio::sync::oneshot;
 
 use super::Console;
@@ -114,8 +114,8 @@ impl Interruptible {
     /// For a verb that does not record. A closed terminal ends it as the system does: whoever wants a verb to outlive its terminal
     /// has that signal ignored, and listening to it would undo that.
     pub(super) fn in_verb(console: &Console, verb: &str) -> io::Result<Self> {
-        let stopped = format!("{verb} stopped");
-        let said = move |discarded| if discarded { stopped + "; nothing half-written is left" } else { stopped };
+        let verb = verb.to_owned();
+        let said = move |discarded| format!("{verb} stopped{}", became(&discarded));
         Self::start(console, said, || Ok(first(system::interrupted()?, system::ended()?)))
     }
 
@@ -126,11 +126,11 @@ impl Interruptible {
         Self::start(console, |_| said, || Ok(first(system::interrupted()?, hurried()?)))
     }
 
-    /// * `said`: what is said in the end, told whether anything unfinished was thrown away.
+    /// * `said`: what is said in the end, told what became of what was unfinished.
     /// * `listen`: begins to listen.
     fn start<F: Future<Output = Ending> + Send + 'static>(
         console: &Console,
-        said: impl FnOnce(bool) -> String + Send + 'static,
+        said: impl FnOnce(Discarded) -> String + Send + 'static,
         listen: impl FnOnce() -> io::Result<F>,
     ) -> io::Result<Self> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
@@ -153,5 +153,33 @@ impl Interruptible {
             }
         })?;
         Ok(Self { _done })
+    }
+}
+
+/// What became of what was unfinished, as the end of a sentence.
+fn became(discarded: &Discarded) -> String {
+    match discarded {
+        Discarded::Nothing => String::new(),
+        Discarded::All => "; nothing half-written is left".to_owned(),
+        Discarded::Left(folders) => {
+            let folders: Vec<_> = folders.iter().map(|folder| folder.display().to_string()).collect();
+            format!("; what is half-written is left in {} and may be removed", folders.join(", "))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_would_not_go_is_named() {
+        assert_eq!(became(&Discarded::Nothing), "");
+        assert_eq!(became(&Discarded::All), "; nothing half-written is left");
+        let left = Discarded::Left(["a/.unfinished-x", "b/.unfinished-y"].map(Into::into).into());
+        assert_eq!(
+            became(&left),
+            "; what is half-written is left in a/.unfinished-x, b/.unfinished-y and may be removed"
+        );
     }
 }

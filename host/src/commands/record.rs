@@ -7,6 +7,7 @@
 //! A frame is handed to the recorder before the analysis sees it, and nothing the analysis does can stop the recording.
 
 use std::{
+    fs,
     path::{Path, PathBuf},
     sync::mpsc as std_mpsc,
     thread,
@@ -196,6 +197,13 @@ async fn record_async<'scope, 'env>(
     let calibration = known_calibration(console, job.calibration, &job.facts.sensor)?;
     job.facts.calibration = calibration.as_ref().map(Calibration::to_toml).unwrap_or_default();
     live.calibrate(calibration);
+    if let Some(folder) = job.out.parent() {
+        fs::create_dir_all(folder).map_err(|source| recording::Error::Io {
+            what: "create the folder",
+            path: folder.to_owned(),
+            source,
+        })?;
+    }
     let mut writer = RecordingWriter::create(job.out, &job.facts)?;
     console.remark(&format!(
         "Recording {} from sensor {} at {}. Ctrl-C stops.",

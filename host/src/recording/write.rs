@@ -77,13 +77,10 @@ impl RecordingWriter {
     /// Starts `path` (ending in `.mcap`); until it is finished it is called `path` + `.part`.
     ///
     /// # Errors
-    /// When either name is taken, or the folder cannot be written.
+    /// When either name is taken, or the folder is not there or cannot be written.
     pub fn create(path: &Path, facts: &Facts) -> Result<Self> {
         refuse_taken(path)?;
         let part = part_path(path);
-        if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
-            fs::create_dir_all(folder).map_err(|e| Error::io("create the folder", folder, e))?;
-        }
         let file =
             OpenOptions::new().write(true).create_new(true).open(&part).map_err(|e| Error::io("create", &part, e))?;
         let started = Disk::start(file, &part, path, facts).and_then(|disk| {
