@@ -77,13 +77,18 @@ pub(crate) fn interrupt(child: Child) -> Output {
 
 /// Sends a child a signal and waits for it to end.
 pub(crate) fn signalled(child: Child, signal: nix::sys::signal::Signal) -> Output {
-    let pid = nix::unistd::Pid::from_raw(i32::try_from(child.id()).expect("a process id"));
-    nix::sys::signal::kill(pid, signal).expect("the child is running");
+    send(&child, signal);
     child.wait_with_output().expect("ends")
 }
 
+/// Sends a child a signal.
+pub(crate) fn send(child: &Child, signal: nix::sys::signal::Signal) {
+    let pid = nix::unistd::Pid::from_raw(i32::try_from(child.id()).expect("a process id"));
+    nix::sys::signal::kill(pid, signal).expect("the child is running");
+}
+
 /// Waits until `condition` holds.
-pub(crate) fn wait_for(what: &str, condition: impl Fn() -> bool) {
+pub(crate) fn wait_for(what: &str, mut condition: impl FnMut() -> bool) {
     let deadline = Instant::now() + Duration::from_secs(60);
     while !condition() {
         assert!(Instant::now() < deadline, "{what} did not happen within a minute");

@@ -1,6 +1,6 @@
 //! What ends the program from outside: signals, or on Windows what happens to its console.
 
-use std::{io, path::Path, process, thread};
+use std::{io, path::Path, thread, time::Duration};
 
 use steadypass::unfinished::{Discarded, discard_all};
 use tokio::sync::oneshot;
@@ -12,9 +12,12 @@ use super::Console;
 pub(super) struct Ending {
     /// In words, as a recording keeps it.
     pub(super) why: &'static str,
-    /// As shells count a program that was ended so.
-    exit_code: i32,
+    /// The signal, or on Windows the exit code.
+    by: i32,
 }
+
+/// Who ends a program may send the signal to it and to its group, as `timeout` does: what comes twice within this time is meant once.
+const TWICE: Duration = Duration::from_millis(200);
 
 const STOPPED: &str = "stopped";
 const BY_SYSTEM: &str = "the system ended it";
@@ -23,16 +26,25 @@ const CLOSED: &str = "the terminal was closed";
 /// Each of these listens from the call on, and needs a runtime around it.
 #[cfg(unix)]
 mod system {
+    use std::process;
+
+    use signal_hook::low_level::emulate_default_handler;
     use tokio::signal::unix::{SignalKind, signal};
 
     use super::{BY_SYSTEM, CLOSED, Ending, STOPPED, io};
+
+    /// Ends the program by the signal itself: a shell that sees a program exit goes on with its loop.
+    pub(super) fn end(by: i32) -> ! {
+        let _ = emulate_default_handler(by);
+        process::exit(128 + by)
+    }
 
     /// What a signal of this kind makes of the program.
     fn on(kind: SignalKind, why: &'static str) -> io::Result<impl Future<Output = Ending>> {
         let mut heard = signal(kind)?;
         Ok(async move {
             heard.recv().await;
-            Ending { why, exit_code: 128 + kind.as_raw_value() }
+            Ending { why, by: kind.as_raw_value() }
         })
     }
 
@@ -55,9 +67,16 @@ mod system {
 /// Each of these listens from the call on, and needs a runtime around it.
 #[cfg(windows)]
 mod system {
+    use std::process;
+
     use tokio::signal::windows::{ctrl_c, ctrl_close, ctrl_shutdown};
 
     use super::{BY_SYSTEM, CLOSED, Ending, STOPPED, io};
+
+    /// Ends the program.
+    pub(super) fn end(by: i32) -> ! {
+        process::exit(by)
+    }
 
     /// `STATUS_CONTROL_C_EXIT`, as the system counts programs that one of these ended.
     const EXIT_CODE: i32 = 0xC000_013A_u32.cast_signed();
@@ -67,7 +86,7 @@ mod system {
         let mut heard = ctrl_c()?;
         Ok(async move {
             heard.recv().await;
-            Ending { why: STOPPED, exit_code: EXIT_CODE }
+            Ending { why: STOPPED, by: EXIT_CODE }
         })
     }
 
@@ -76,7 +95,7 @@ mod system {
         let mut heard = ctrl_shutdown()?;
         Ok(async move {
             heard.recv().await;
-            Ending { why: BY_SYSTEM, exit_code: EXIT_CODE }
+            Ending { why: BY_SYSTEM, by: EXIT_CODE }
         })
     }
 
@@ -85,7 +104,7 @@ mod system {
         let mut heard = ctrl_close()?;
         Ok(async move {
             heard.recv().await;
-            Ending { why: CLOSED, exit_code: EXIT_CODE }
+            Ending { why: CLOSED, by: EXIT_CODE }
         })
     }
 }
@@ -104,7 +123,8 @@ async fn first(one: impl Future<Output = Ending>, other: impl Future<Output = En
 }
 
 /// While this lives, Ctrl-C and the like end the program at once, and nothing unfinished is left. Results are written beside their
-/// place first, or in one transaction, so that the end may come at any moment.
+/// place first, or in one transaction, so that the end may come at any moment. A second Ctrl-C does not wait for the last words, which
+/// a terminal may hold up.
 pub(super) struct Interruptible {
     /// Told, by being dropped, that nobody needs to listen any more.
     _done: oneshot::Sender<()>,
@@ -127,11 +147,11 @@ impl Interruptible {
     }
 
     /// * `said`: what is said in the end, told what became of what was unfinished.
-    /// * `listen`: begins to listen.
+    /// * `listen`: begins to listen; called again for a second time.
     fn start<F: Future<Output = Ending> + Send + 'static>(
         console: &Console,
         said: impl FnOnce(Discarded) -> String + Send + 'static,
-        listen: impl FnOnce() -> io::Result<F>,
+        listen: impl Fn() -> io::Result<F> + Send + 'static,
     ) -> io::Result<Self> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
         let ending = {
@@ -148,8 +168,15 @@ impl Interruptible {
                 }
             });
             if let Some(ending) = ending {
+                // Without that thread a second one is lost, and nothing else.
+                let _ = thread::Builder::new().name("interrupt again".into()).spawn(move || {
+                    thread::sleep(TWICE);
+                    if let Ok(again) = runtime.block_on(async { io::Result::Ok(listen()?.await) }) {
+                        system::end(again.by);
+                    }
+                });
                 console.last_words(&said(discard_all()));
-                process::exit(ending.exit_code);
+                system::end(ending.by);
             }
         })?;
         Ok(Self { _done })
