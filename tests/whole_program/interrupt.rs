@@ -15,7 +15,7 @@ use nix::{
     sys::{signal::Signal, stat::Mode},
     unistd::mkfifo,
 };
-use steadypass::simulation::Scenario;
+use steadypass::{recording::Reader, simulation::Scenario};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -107,6 +107,35 @@ fn a_second_signal_ends_a_program_whose_last_words_nobody_takes() {
         child.try_wait().expect("asked").is_some()
     });
     assert_eq!(child.wait().expect("ended").signal(), Some(Signal::SIGTERM as i32));
+}
+
+#[test]
+fn a_stopped_recording_of_rest_is_finished_first() {
+    thread::scope(|scope| {
+        for signal in [Signal::SIGINT, Signal::SIGTERM] {
+            scope.spawn(move || finishes_rest_at(signal));
+        }
+    });
+}
+
+fn finishes_rest_at(signal: Signal) {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, &Scenario::demo(), 4.0);
+    let mut command = steadypass();
+    command.current_dir(folder.path()).args(["calibrate", "--still-from", &text(port.path())]);
+    command.args(["--calibration", &text(&at(&folder, "sensors"))]).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let child = command.spawn().expect("the program starts");
+    wait_for("streaming", || port.with(|sensor| sensor.is_streaming()));
+    thread::sleep(Duration::from_secs(1));
+    let output = signalled(child, signal);
+    let said = stderr(&output);
+    // Its few seconds are too short a rest, unless there is no time to look at them.
+    let expected = if signal == Signal::SIGINT { 1 } else { 0 };
+    assert_eq!(output.status.code(), Some(expected), "{signal}: {said}");
+    let [name] = &files(&at(&folder, "recordings"))[..] else { panic!("{signal}: one recording: {said}") };
+    assert!(name.ends_with("-still.mcap"), "{signal}: {name}");
+    let reader = Reader::open(&at(&folder, "recordings").join(name)).expect("opens");
+    assert!(last_sample_us(reader).is_some_and(|us| us > 1_000_000), "{signal}");
 }
 
 #[test]

@@ -16,7 +16,7 @@ use steadypass::{
 use super::{
     Console, Done, Failure, Outcome, facts,
     live::Live,
-    record::{Job, Until, record},
+    record::{Job, Recorded, Until, record},
 };
 use crate::cli::{CalibrateArgs, FactArgs, WatchArgs};
 
@@ -37,8 +37,8 @@ pub(super) fn run(console: &Console, args: &CalibrateArgs) -> Outcome {
         return still(console, args, path);
     }
     if let Some(port) = &args.still_from {
-        let path = record_still(console, args, port)?;
-        return still(console, args, &path);
+        let recorded = record_still(console, args, port)?;
+        return if recorded.hurried { Ok(recorded.done) } else { still(console, args, &recorded.path) };
     }
     if let Some(path) = &args.faces {
         return faces(console, args, path);
@@ -178,7 +178,7 @@ fn three(values: [f64; 3], digits: usize) -> String {
 }
 
 /// Half a minute of rest from a port, kept as a recording like any other.
-fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<PathBuf, Failure> {
+fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<Recorded, Failure> {
     let now = jiff::ZonedDateTime::now();
     let out = PathBuf::from("recordings").join(format!("{}-still.mcap", now.strftime("%Y-%m-%d_%H%M%S")));
     let plan = Plan::default();
@@ -191,7 +191,7 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<P
         until: Until::Seconds(STILL_S),
         calibration: args.calibration.as_deref(),
     };
-    Ok(record(console, job, Live::new(console, plan, None)?, &WatchArgs::nobody())?.path)
+    record(console, job, Live::new(console, plan, None)?, &WatchArgs::nobody())
 }
 
 fn faces(console: &Console, args: &CalibrateArgs, path: &Path) -> Outcome {

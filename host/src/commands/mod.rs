@@ -95,7 +95,9 @@ pub(crate) fn run(cli: Cli) -> ExitCode {
     let console = Console::new(&cli.global);
     // Without a listener the system ends the program, as it does where somebody else listens.
     let _interruptible = match cli.verb {
-        Verb::Demo(_) | Verb::Record(_) | Verb::Drill(_) => None, // They have more to do then.
+        // They record, and have more to do then.
+        Verb::Demo(_) | Verb::Record(_) | Verb::Drill(_) => None,
+        Verb::Calibrate(ref args) if args.still_from.is_some() => None,
         _ => Interruptible::in_verb(&console, &cli.typed_verb).ok(),
     };
     let outcome = match cli.verb {
