@@ -67,8 +67,12 @@ impl Shop {
             db.pragma_update(None, "application_id", APPLICATION_ID)?;
             migrate(&db)?;
         }
-        // Closed before it is moved: its log goes into it then.
-        fill(&Self::open(unfinished.folder())?)?;
+        // Closed before it is moved, and with nothing left in its log, which stays behind.
+        {
+            let shop = Self::open(unfinished.folder())?;
+            fill(&shop)?;
+            shop.empty_log()?;
+        }
         unfinished.place_new(STORE, &path).map_err(|e| match e.kind() {
             std::io::ErrorKind::AlreadyExists => ShopError::Exists { folder: folder.to_owned() },
             _ => ShopError::io("write", &path, e),
@@ -123,6 +127,14 @@ impl Shop {
             migrate(&shop.db)?;
         }
         Ok(shop)
+    }
+
+    /// Brings all of the log into the store. Closing does so, too, but does not say when it fails.
+    fn empty_log(&self) -> Result<()> {
+        match self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))? {
+            0 => Ok(()),
+            _busy => Err(ShopError::Locked),
+        }
     }
 
     /// A shop that lives in memory only.
