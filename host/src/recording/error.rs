@@ -46,10 +46,10 @@ pub enum Error {
     },
     /// Another file stands where this one should go.
     #[error(
-        "{} exists already{}; choose another name with --out, or move it away",
+        "{} exists already{}. Choose another name with --out, or move it away",
         path.display(),
         if path.extension().is_some_and(|e| e == "part") {
-            ": a recording that is being written, or was cut short and reviews as it is"
+            ": a recording that is being written, or one that was cut short; `steadypass review` takes it as it is"
         } else {
             ""
         }

@@ -239,7 +239,7 @@ fn a_backup_is_whole_and_never_overwrites() {
     assert_eq!(
         fs::read_dir(copy.parent().expect("a folder"))
             .expect("read")
-            .filter(|e| { e.as_ref().is_ok_and(|e| e.file_name().to_string_lossy().starts_with(".backup-")) })
+            .filter(|e| { e.as_ref().is_ok_and(|e| e.file_name().to_string_lossy().starts_with('.')) })
             .count(),
         0
     );
