@@ -88,6 +88,13 @@ impl Account {
         turned.then_some(last.event)
     }
 
+    /// Whether the recording ended, or the motor stopped, at `until_s` in a stroke that had only just begun with a turn: too soon
+    /// to tell how long it would have lasted.
+    pub(super) fn had_just_turned(&self, until_s: f64) -> bool {
+        let before = self.turned_into().zip(self.told(&[]).pop());
+        before.is_some_and(|(start, last)| until_s - start.t_s <= MOST * (last.end.t_s - last.start.t_s))
+    }
+
     /// The last stroke, if it began with a turn and has not been seen to end by `until_s`. Either it is in that stroke still:
     /// then as if it had lasted as long as the others. Or what ended it was half of a turn whose other half never came: the
     /// motor's run-down, most likely, that hid the end.

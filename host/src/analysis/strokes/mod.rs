@@ -318,6 +318,8 @@ impl StrokeTracker {
         let mut strokes = account.told(&self.heard);
         if let Some(last) = last {
             strokes.pop_if(|s| s.start == last.start);
+            // The turn led into this one, which is told.
+            strokes.iter_mut().for_each(|s| s.turned = None);
             strokes.push(last);
         }
         let strokes = stops::with_stops(strokes, &self.heard);
@@ -336,7 +338,7 @@ impl StrokeTracker {
         let open = self.accounts.iter().filter_map(|a| {
             let last = a.ended_unnoticed(until_s);
             let rested_s = last.map_or(0.0, |last| until_s - last.end.t_s);
-            (last.is_some() || a.turned_into().is_some())
+            (last.is_some() || a.had_just_turned(until_s))
                 .then(|| (a, last, a.score - UNSEEN_COST - rest_cost(rested_s)))
         });
         match open.max_by(|a, b| a.2.total_cmp(&b.2)) {

@@ -61,6 +61,9 @@ fn a_stroke_that_had_just_begun_leaves_its_turn_to_the_one_before() {
             let found: Vec<(f64, f64)> = told.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
             assert_eq!(found, times[..2], "speed {speed}, sideways {side}");
             assert_eq!((told[0].turned, told[1].turned), (None, Some(third)));
+            // Where it may have lasted as long as the others, it is told, and the turn is one between two strokes.
+            let told = settled(events[..5].iter().copied(), third.t_s + 9.0);
+            assert!(told.len() == 3 && told[2].supposed[1] && told.iter().all(|s| s.turned.is_none()));
         }
     }
 }
