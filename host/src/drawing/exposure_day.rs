@@ -18,7 +18,7 @@ use crate::exposure::{Basis, CAUTIONS, Day, Hand, Limits, NOTICE, Range, Step, a
 /// Width of the sheet, px.
 const WIDTH: u32 = 1800;
 /// Height of the sheet, px.
-const HEIGHT: u32 = 1260;
+const HEIGHT: u32 = 1290;
 /// What a caution about the day's own figures adds to it, px.
 const CAUTION_HEIGHT: u32 = 90;
 const LEFT: f64 = 56.0;
