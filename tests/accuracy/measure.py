@@ -17,6 +17,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import ended_early
 import inside_strokes
 from score import running, score, speed_errors
 from table import markdown
@@ -45,15 +46,26 @@ def more_speeds(arm_speeds, recording, truth, *length):
 def review(programs, table, truth, folder, name, kind, traced):
     """Scores one table, with and without its stroke length told, and what a smoother inside its strokes would give."""
     program, arm_speeds = programs
-    recording = folder / "recording.mcap"
+    out = {"name": name, "kind": kind, "inside": [], "early": {}}
+    if traced:
+        out["inside"] = inside_strokes.errors(table, truth)
+        for strokes, part, known in ended_early.parts(table, truth, folder):
+            out["early"][strokes] = {key: ended_early.score(known, done) for key, done, *_ in reviews(program, part, truth, folder)}
+    for key, done, recording, length in reviews(program, table, truth, folder):
+        out[key] = score(truth, done) | more_speeds(arm_speeds, recording, truth, *length)
+    return out
+
+
+def reviews(program, table, truth, folder):
+    """Imports a table, which goes; reviews the recording with its stroke length told, and without."""
+    recording = folder / f"{table.stem}.mcap"
     run(program, "import", table, "--out", recording)
-    out = {"name": name, "kind": kind, "inside": inside_strokes.errors(table, truth) if traced else []}
     table.unlink()
     for key, length in (("told", [truth["cfg"]["stroke_m"]]), ("untold", [])):
         more = ["--stroke-length-m", *length] if length else []
-        run(program, "review", recording, "--no-sheets", "--out", folder / key, *more)
-        out[key] = score(truth, folder / key) | more_speeds(arm_speeds, recording, truth, *length)
-    return out
+        done = folder / f"{table.stem}-{key}"
+        run(program, "review", recording, "--no-sheets", "--out", done, *more)
+        yield key, done, recording, length
 
 
 def simulated(programs, work, kind, seed, traced):

@@ -21,6 +21,9 @@ INSIDE = """No trace is part of the program, and this is why: a smoother that is
 and end speeds (`inside_strokes.py`) follows the speed between no better than the mean alone, whose figure is 1. The last line
 shows that it could, were gravity not in the way."""
 
+EARLY = """The same recordings (the first few of each kind), cut off 3 s after the end of their first, second, third and fourth stroke, as
+when a test spot is done or work is called off. What is under way then is no stroke yet."""
+
 RUNNING = """What the live view shows while a stroke is under way: the speed of this stroke (its length over its time) as its start
 alone tells it, ten times a second. So the truth at a moment is the true speed of the stroke under way, the whole of it; a
 stroke's length, told or not, plays no part. Just after a turn the figure of the stroke before is still on show, and counts. A
@@ -42,6 +45,18 @@ def spread(scores, key, show, worse=max, of=lambda x: x):
         return "–"
     q = 0.9 if worse is max else 0.1
     return " · ".join(show.format(v) for v in (np.median(x), np.quantile(x, q), worse(x)))
+
+
+ARM_SPEEDS = "strokes", "median error", "p90", "worst", "bias", "intervals hold", "interval width, median"
+
+
+def arm_speeds(scores):
+    """The cells under `ARM_SPEEDS`, of all strokes of some recordings."""
+    e = pooled(scores, "traverse_errors")
+    return (
+        len(e), *(shown("{:.1%}", quantile(np.abs(e), q)) for q in (0.5, 0.9, 1.0)), shown("{:+.1%}", mean(e)),
+        shown("{:.0%}", mean(pooled(scores, "interval_holds"))), shown("{:.0%}", quantile(pooled(scores, "interval_widths"), 0.5)),
+    )
 
 
 def markdown(facts, kinds, runs, practices, results):
@@ -84,15 +99,16 @@ def markdown(facts, kinds, runs, practices, results):
 
     for key, title in (("told", "told"), ("untold", "not told")):
         out += ["", f"## Arm speed by kind, stroke length {title}", ""]
-        out += [line("kind", "strokes", "median error", "p90", "worst", "bias", "intervals hold", "interval width, median"), line(*["---"] * 8)]
+        out += [line("kind", *ARM_SPEEDS), line(*["---"] * (1 + len(ARM_SPEEDS)))]
         for kind, group in groups:
-            s = [r[key] for r in group]
-            e = pooled(s, "traverse_errors")
-            cells = [shown("{:.1%}", quantile(np.abs(e), q)) for q in (0.5, 0.9, 1.0)]
-            out.append(line(
-                kind, len(e), *cells, shown("{:+.1%}", mean(e)), shown("{:.0%}", mean(pooled(s, "interval_holds"))),
-                shown("{:.0%}", quantile(pooled(s, "interval_widths"), 0.5)),
-            ))
+            out.append(line(kind, *arm_speeds([r[key] for r in group])))
+
+    out += ["", "## Arm speed of recordings that end early", "", EARLY, ""]
+    out += [line("ended after strokes", "stroke length", "found", *ARM_SPEEDS), line(*["---"] * (3 + len(ARM_SPEEDS)))]
+    for n in sorted({n for r in runs for n in r["early"]}):
+        for key, title in (("told", "told"), ("untold", "not told")):
+            s = [r["early"][n][key] for r in runs if n in r["early"]]
+            out.append(line(n, title, f"{mean(numbers(s, 'stroke_recall')):.1%}", *arm_speeds(s)))
 
     out += ["", "## Arm speed while the stroke is under way, by kind", "", RUNNING, ""]
     out += [line("kind", "moments", "with an estimate", "median error", "p90", "bias", "intervals hold", "interval width, median", "there after the stroke's start, s, median · p90 of strokes"), line(*["---"] * 9)]
