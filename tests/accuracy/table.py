@@ -7,7 +7,7 @@ from targets import PARTS, mean, numbers, pooled, quantile
 HEAD = """# Accuracy, measured
 
 Made by `tests/accuracy/run {seed} {count} --table tests/accuracy/RESULTS.md` on {date} with the program as of commit
-{commit}: {recordings} recordings of ten kinds, {strokes} strokes, {minutes:.0f} minutes of work, every parameter drawn at
+{commit}: {recordings} recordings of eleven kinds, {strokes} strokes, {minutes:.0f} minutes of work, every parameter drawn at
 random from the ranges in `host/src/simulation/drawn.rs` (seed {seed}); it took {seconds:.0f} s. All from models: no figure
 here comes from a physical machine. The four practice recordings come from a second, independent physical model
 (`data/recordings`).

@@ -29,11 +29,13 @@ pub enum Kind {
     Uneven,
     /// Pauses, lifts and stalls of the pad's spin.
     Interrupted,
+    /// The spot lies beside the strokes of the first pass, and trails or leads in the second; from usual to much power.
+    Beside,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Level,
         Self::Curved,
         Self::Upright,
@@ -44,6 +46,7 @@ impl Kind {
         Self::Hot,
         Self::Uneven,
         Self::Interrupted,
+        Self::Beside,
     ];
 
     /// Its name.
@@ -59,6 +62,7 @@ impl Kind {
             Self::Hot => "hot",
             Self::Uneven => "uneven",
             Self::Interrupted => "interrupted",
+            Self::Beside => "beside",
         }
     }
 }
@@ -94,6 +98,8 @@ pub struct Ranges {
     pub spin_stalls: bool,
     pub pad_power_w: Span,
     pub panel_start_c: Span,
+    /// By how much the spot's place is turned about the spindle, either way.
+    pub spot_turned_deg: Span,
     pub gyro_scale: f64,
     pub accel_bias_mg: f64,
 }
@@ -126,6 +132,7 @@ impl Ranges {
             spin_stalls: false,
             pad_power_w: [25.0, 50.0],
             panel_start_c: [14.0, 30.0],
+            spot_turned_deg: [0.0; 2],
             gyro_scale: 0.01,
             accel_bias_mg: 25.0,
         };
@@ -156,6 +163,9 @@ impl Ranges {
             }
             Kind::Uneven => Self { stroke_speed_cv: [0.12, 0.2], stroke_length_sd_m: [0.02, 0.035], ..base },
             Kind::Interrupted => Self { pause_chance: 0.2, lift_chance: 0.2, spin_stalls: true, ..base },
+            Kind::Beside => {
+                Self { spot_turned_deg: [60.0, 120.0], pad_power_w: [25.0, 90.0], traverse_mps: [0.016, 0.04], ..base }
+            }
         }
     }
 }
@@ -276,6 +286,10 @@ pub fn random(seed: u64, ranges: &Ranges) -> Scenario {
         let start = draw([15.0, 35.0]);
         scenario.motor.spin_stalls_s = vec![[start, start + draw([4.0, 12.0])]];
     }
+    let turned = draw(ranges.spot_turned_deg).to_radians() * draw([-1.0, 1.0]).signum();
+    let [x, y] = scenario.thermometer.offset_m;
+    let (sin, cos) = turned.sin_cos();
+    scenario.thermometer.offset_m = [x * cos - y * sin, x * sin + y * cos];
     scenario
 }
 
