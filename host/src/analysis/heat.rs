@@ -17,6 +17,9 @@
 //!   that soon ends, so nothing is foreseen from it alone (a wide interval says so). But in the first pass a trailing stroke gets
 //!   about as warm as the last trailing one did, and what the third stroke of a crosshatch's second pass brings is told from the
 //!   warmest of the strokes before (`crests`).
+//! * A spot that lies **beside** the first pass's strokes jumps onto the lane before at each turn, or sees none. A jump leads nowhere
+//!   (`warming` tells it from a run), but says how warm the third stroke will be (`crests`); and the second pass is then the one in
+//!   which it trails, with runs to follow.
 //!
 //! In the first pass it cannot see a rise that begins at the turn ahead. On a panel that jumps over its limit within four
 //! seconds of a stroke's begin, the warning comes two to three seconds before; where the first worked paint seen is already too
@@ -29,7 +32,7 @@
 
 use super::crests::Crests;
 use super::panel::{SHEET_TAU_S, decay_time_s, rise_after_k};
-use super::warming::{Expected, Warming};
+use super::warming::{Expected, FIT_S, Onset, Warming};
 use super::{Measured, State};
 
 /// The look-ahead, s.
@@ -74,6 +77,12 @@ const SEEN_REL_SD: f64 = 0.3;
 
 /// A run that ended sooner than this says nothing of the heating rate, s.
 const ENDED_S: f64 = 1.5;
+
+/// What the next stroke will bring is told this long before it, s: sooner there is nothing to be done about it.
+const NEAR_TURN_S: f64 = 15.0;
+
+/// A run that climbed less says nothing of the heating rate, nor a jump of the lane beside: it may be noise, K.
+const LEARNED_FROM_K: f64 = 1.0;
 
 /// A run ends when the slope over the short window falls below zero and that over the long one below this, K/s.
 const RUN_OVER_K_S: f64 = 0.15;
@@ -122,6 +131,9 @@ pub(crate) struct Heat {
     crests: Crests,
     /// Heating rate of the runs so far, K/s; with the same hand, pad and liquid it is much the same in the next section.
     seen_k_s: Option<f64>,
+    /// When the section's work began, and when the spot last jumped, s.
+    began_s: Option<f64>,
+    jump_s: Option<f64>,
 }
 
 /// Over how much cooling the time constant is measured, K: large against the noise of a trend, small against a section's
@@ -142,6 +154,8 @@ impl Heat {
             run: None,
             crests: Crests::default(),
             seen_k_s: None,
+            began_s: None,
+            jump_s: None,
         }
     }
 
@@ -162,9 +176,12 @@ impl Heat {
     }
 
     /// Follows the crests of the strokes. `rise_k` is the spot's, where known.
-    pub(crate) fn see(&mut self, t_s: f64, rise_k: Option<f64>, stroke_end_s: Option<f64>) {
+    pub(crate) fn see(&mut self, t_s: f64, rise_k: Option<f64>, motion: Motion) {
+        if motion.state != State::Still {
+            self.began_s.get_or_insert(t_s);
+        }
         if let Some(rise_k) = rise_k {
-            self.crests.see(t_s, rise_k, stroke_end_s);
+            self.crests.see(t_s, rise_k, motion.stroke_end_s, motion.strokes_across.is_some());
         }
     }
 
@@ -218,7 +235,7 @@ impl Heat {
         short: Trend,
         long: Trend,
         motion: Motion,
-        warming: impl FnOnce(f64, Expected) -> Option<Warming>,
+        warming: impl FnOnce(f64, Expected) -> Option<Onset>,
     ) -> Measured {
         let flat = Measured { value: short.rise_k, sd: short.slope_sd_k_s * SHORT_S / 2.0 };
         if motion.state == State::Still {
@@ -228,7 +245,7 @@ impl Heat {
         let pattern = Measured { sd: flat.sd.hypot(long.slope_k_s * PATTERN_S), ..flat };
         // Known after two strokes at the soonest.
         let crest = self.crests.same_way().filter(|_| motion.strokes_across.is_none());
-        let run = if crest.is_none() && self.crests.strokes() >= OF_A_KIND {
+        let run = if crest.is_none() && self.crests.strokes() >= OF_A_KIND && !self.crests.is_beside() {
             self.run = None;
             pattern
         } else {
@@ -246,7 +263,32 @@ impl Heat {
                 Some(_) => pattern,
             }
         };
-        self.crests.next(short.rise_k, motion.strokes_across).filter(|crest| crest.value > run.value).unwrap_or(run)
+        let next = match motion.strokes_across {
+            None => self
+                .jump_s
+                .filter(|jump_s| t_s >= self.near_turn_s(*jump_s))
+                .and_then(|jump_s| self.crests.over_jump(jump_s, short.rise_k)),
+            Some(_) => self.crests.next(short.rise_k, motion.strokes_across),
+        };
+        next.filter(|crest| crest.value > run.value).unwrap_or(run)
+    }
+
+    /// The spot has jumped by so many kelvin. When it did is told best while that is new.
+    fn jumped(&mut self, at_s: f64, by_k: f64) {
+        if by_k > LEARNED_FROM_K && self.jump_s.is_none_or(|before_s| at_s > before_s + FIT_S) {
+            self.jump_s = Some(at_s);
+        }
+    }
+
+    /// From when on the turn after a second stroke is near that began with a jump, s: it takes about as long as the first.
+    fn near_turn_s(&self, jump_s: f64) -> f64 {
+        2.0 * jump_s - self.began_s.unwrap_or(jump_s) - NEAR_TURN_S
+    }
+
+    /// Whether a run will go on. One that begins at once soon ends where the spot sees the lane beside; where it sees no lane of the
+    /// first pass, or in the second one, that was the edge of what was worked before, and the pad is what heats beyond.
+    fn goes_on(&self, run: &Warming, motion: Motion) -> bool {
+        !run.at_once || motion.strokes_across.is_some() || self.crests.sees_untouched()
     }
 
     /// The rise to which the warming run leads that the spot is in; `flat` where it is in none.
@@ -257,7 +299,7 @@ impl Heat {
         long: Trend,
         flat: Measured,
         motion: Motion,
-        warming: impl FnOnce(f64, Expected) -> Option<Warming>,
+        warming: impl FnOnce(f64, Expected) -> Option<Onset>,
     ) -> Measured {
         let usual = Measured { value: USUAL_ARM_MPS, sd: USUAL_ARM_REL_SD * USUAL_ARM_MPS };
         let arm = motion.arm_mps.filter(|arm| arm.value > 0.0).unwrap_or(usual);
@@ -268,8 +310,9 @@ impl Heat {
         if let Some(run) = self.run
             && t_s - run.from_s >= if over { ENDED_S } else { YOUNG_S.max(0.7 * length_s) }
         {
-            let rate_k_s = (short.rise_k - run.from_k) / (t_s - run.from_s).min(length_s);
-            self.seen_k_s = Some(rate_k_s.max(0.0)).filter(|rate| *rate > 0.0).or(self.seen_k_s);
+            let climbed_k = short.rise_k - run.from_k;
+            let rate_k_s = climbed_k / (t_s - run.from_s).min(length_s);
+            self.seen_k_s = Some(rate_k_s).filter(|_| climbed_k > LEARNED_FROM_K).or(self.seen_k_s);
         }
         if over {
             self.run = None;
@@ -277,7 +320,14 @@ impl Heat {
         // As long as the run is young, its begin is what the newest fit says.
         let young = match self.run {
             Some(run) if t_s - run.from_s >= YOUNG_S => None,
-            _ if short.slope_k_s > 0.0 => warming(arm_mps, self.expected()),
+            _ if short.slope_k_s > 0.0 => match warming(arm_mps, self.expected()) {
+                Some(Onset::Run(run)) => Some(run).filter(|run| self.goes_on(run, motion)),
+                Some(Onset::Jump { age_s, by }) => {
+                    self.jumped(t_s - age_s, by);
+                    None
+                }
+                None => None,
+            },
             _ => None,
         };
         if let Some(young) = young {
@@ -382,6 +432,10 @@ mod tests {
         assert_eq!(heat.cooling, None);
     }
 
+    fn run(rate_k_s: f64, rate_sd_k_s: f64, age_s: f64) -> Option<Onset> {
+        Some(Onset::Run(Warming { rate_k_s, rate_sd_k_s, age_s, from: 0.0, at_once: false }))
+    }
+
     fn line(t: f64) -> Trend {
         trend(2.0 * t, 2.0)
     }
@@ -390,7 +444,7 @@ mod tests {
     fn a_run_is_foreseen_to_its_end() {
         let mut heat = Heat::new(0.13);
         // 2 K/s for d/v = 6.5 s, a little more for turns and overlap: about 14 K in the end.
-        let young = |age_s| Some(Warming { rate_k_s: 2.0, rate_sd_k_s: 0.2, age_s, from: 0.0 });
+        let young = |age_s| run(2.0, 0.2, age_s);
         let early = heat.ahead(1.5, line(1.5), line(1.5), WORKING, |_, _| young(1.5));
         assert!((early.value - 14.0).abs() < 1.5 && early.sd < 2.5, "{early:?}");
         let mid = heat.ahead(4.6, line(4.6), line(4.6), WORKING, |_, _| panic!("the run is not young any more"));
@@ -403,7 +457,7 @@ mod tests {
 
     #[test]
     fn an_arm_speed_that_is_not_known_widens_the_interval() {
-        let young = |_, _| Some(Warming { rate_k_s: 1.0, rate_sd_k_s: 0.1, age_s: 1.0, from: 0.0 });
+        let young = |_, _| run(1.0, 0.1, 1.0);
         let known = Heat::new(0.13).ahead(1.0, line(1.0), line(1.0), WORKING, young);
         let unknown = Motion { arm_mps: None, ..WORKING };
         let guessed = Heat::new(0.13).ahead(1.0, line(1.0), line(1.0), unknown, young);
@@ -413,12 +467,12 @@ mod tests {
     #[test]
     fn with_the_motor_off_or_after_two_strokes_a_slope_foretells_little() {
         let still = Motion { state: State::Still, ..WORKING };
-        let never = |_: f64, _: Expected| -> Option<Warming> { panic!("not asked for") };
+        let never = |_: f64, _: Expected| -> Option<Onset> { panic!("not asked for") };
         assert_eq!(Heat::new(0.13).ahead(1.0, trend(3.0, 2.0), trend(3.0, 2.0), still, never).value, 3.0);
         let mut heat = Heat::new(0.13);
-        heat.see(0.0, Some(0.0), None);
+        heat.see(0.0, Some(0.0), WORKING);
         for end_s in [8.0, 17.0] {
-            heat.see(end_s + 3.0, Some(8.0), Some(end_s));
+            heat.see(end_s + 3.0, Some(8.0), Motion { stroke_end_s: Some(end_s), ..WORKING });
         }
         let ahead = heat.ahead(21.0, trend(8.0, 4.0), trend(8.0, 4.0), WORKING, never);
         assert!(ahead.value == 8.0 && ahead.sd >= 12.0, "{ahead:?}");
@@ -437,7 +491,7 @@ mod tests {
                 (26.0, 0.0, None),
                 (29.0, 4.5, Some(26.0)),
             ] {
-                heat.see(t_s, Some(rise_k), end_s);
+                heat.see(t_s, Some(rise_k), Motion { stroke_end_s: end_s, ..WORKING });
             }
             heat
         };
@@ -446,7 +500,7 @@ mod tests {
         let crest = after_three().ahead(29.0, climbing, climbing, WORKING, none);
         assert!((crest.value - 10.3).abs() < 1e-9 && (crest.sd - 1.0).abs() < 1e-9, "{crest:?}");
         // A run that seems to lead to 21 K is held back by it, and says something itself.
-        let run = |_, _| Some(Warming { rate_k_s: 3.0, rate_sd_k_s: 0.2, age_s: 1.5, from: 0.0 });
+        let run = |_, _| run(3.0, 0.2, 1.5);
         let both = after_three().ahead(29.0, climbing, climbing, WORKING, run);
         assert!(both.value > 10.6 && both.value < 15.0 && both.sd < crest.sd, "{both:?}");
         // Not across, and not before it climbs.
@@ -454,6 +508,73 @@ mod tests {
         assert_eq!(after_three().ahead(29.0, climbing, climbing, across, run).value, 4.5);
         let level = trend(4.5, 0.0);
         assert_eq!(after_three().ahead(29.0, level, level, WORKING, run).value, 4.5);
+    }
+
+    /// Three strokes of nine seconds whose spot sees `crest_k` from half a second after each turn on.
+    fn three_strokes_beside(crest_k: [f64; 3]) -> Heat {
+        let mut heat = Heat::new(0.13);
+        for i in 0..300 {
+            let t_s = f64::from(i) * 0.1;
+            let (stroke, into_s) = ((t_s / 9.0) as usize, t_s % 9.0);
+            let rise_k = if into_s < 0.5 { 0.0 } else { crest_k.get(stroke).copied().unwrap_or(0.0) };
+            let stroke_end_s = (into_s > 2.5 && stroke > 0).then(|| 9.0 * stroke as f64);
+            heat.see(t_s, Some(rise_k), Motion { stroke_end_s, ..WORKING });
+        }
+        heat
+    }
+
+    #[test]
+    fn beside_the_strokes_a_jump_leads_nowhere_and_a_run_after_three_strokes_does() {
+        let trend = trend(3.0, 2.0);
+        let jump = |_, _| Some(Onset::Jump { age_s: 1.0, by: 3.0 });
+        assert_eq!(Heat::new(0.13).ahead(9.0, trend, trend, WORKING, jump).value, 3.0);
+        let after_jump = |_, _| {
+            let run = Warming { rate_k_s: 2.0, rate_sd_k_s: 0.2, age_s: 1.5, from: 0.0, at_once: true };
+            Some(Onset::Run(run))
+        };
+        let none_seen = || three_strokes_beside([0.0; 3]);
+        let leads = |mut heat: Heat, motion, onset: fn(f64, Expected) -> Option<Onset>| {
+            heat.ahead(30.0, trend, trend, motion, onset).value > 11.0
+        };
+        assert!(leads(none_seen(), WORKING, |_, _| run(2.0, 0.2, 1.5)));
+        assert!(leads(none_seen(), WORKING, after_jump), "the edge of what was worked before");
+        let lanes_seen = || three_strokes_beside([0.0, 5.0, 6.0]);
+        assert!(!leads(lanes_seen(), WORKING, after_jump), "the lane beside");
+        assert!(leads(lanes_seen(), Motion { strokes_across: Some(0), ..WORKING }, after_jump));
+    }
+
+    #[test]
+    fn the_third_stroke_beside_is_foreseen_from_the_jump_into_the_second() {
+        let mut heat = Heat::new(0.13);
+        let level = trend(0.0, 0.0);
+        let none = |_: f64, _: Expected| None;
+        let mut told = Vec::new();
+        for i in 0..200 {
+            let t_s = f64::from(i) * 0.1;
+            // Up to 8 K as the second stroke begins, and slowly down from there.
+            let rise_k = if t_s < 9.0 { 0.0 } else { 8.0 - 0.2 * (t_s - 9.0) };
+            let motion = Motion { stroke_end_s: (t_s > 11.5).then_some(8.8), ..WORKING };
+            heat.see(t_s, Some(rise_k), motion);
+            if t_s > 9.4 && t_s < 9.6 {
+                heat.ahead(t_s, trend(8.0, 2.0), trend(8.0, 2.0), motion, |_, _| {
+                    Some(Onset::Jump { age_s: 0.5, by: 8.0 })
+                });
+            }
+            let ahead = heat.ahead(t_s, Trend { rise_k, ..level }, Trend { rise_k, ..level }, motion, none);
+            told.extend((ahead.value > 9.0).then_some((t_s, ahead)));
+        }
+        let (from_s, ahead) = told[0];
+        assert!((14.0..14.3).contains(&from_s), "a kelvin below the crest: {from_s}");
+        assert!((ahead.value - 1.46 * 8.0).abs() < 0.1 && (ahead.sd - 1.6).abs() < 0.1, "{ahead:?}");
+    }
+
+    #[test]
+    fn noise_teaches_no_heating_rate() {
+        let mut heat = Heat::new(0.13);
+        let flat = trend(0.05, 0.31);
+        heat.ahead(1.0, flat, flat, WORKING, |_, _| run(0.02, 0.02, 1.0));
+        heat.ahead(9.0, trend(0.05, -0.1), trend(0.05, 0.0), WORKING, |_, _| None);
+        assert_eq!(heat.expected(), Expected::usual(0.13));
     }
 
     #[test]

@@ -191,7 +191,7 @@ impl Surface {
         let rise_k = surface_c.zip(start_c).map(|(surface, start)| surface - start);
         let long = start_c.and_then(|start| self.trend(t_s, LONG_S, start));
         let hot_side_rise_k = self.heat.hot_side(t_s, rise_k);
-        self.heat.see(t_s, rise_k, motion.stroke_end_s);
+        self.heat.see(t_s, rise_k, motion);
         self.heat.watch_cooling(t_s, long, motion.state);
         let now = SurfaceNow {
             surface_c,
@@ -268,14 +268,18 @@ mod tests {
     use super::*;
 
     /// A pass as the spot sees it: at rest to 6 s, then strokes of 8 s and turns of 1 s; from the second on every other one
-    /// trails, and climbs at `rate` for the 6.5 s that a 130 mm pad takes at 20 mm/s. Returns K above the start.
+    /// trails, and climbs at `rate` for the 6.5 s that a 130 mm pad takes at 20 mm/s, once its 36 mm are on worked paint. Returns K
+    /// above the start.
     fn seen(t: f64, rate: f64) -> f64 {
         let stroke = ((t - 6.0) / 9.0).floor();
         if t < 6.0 || stroke % 2.0 == 0.0 {
             return 0.0;
         }
         let into = t - 6.0 - 9.0 * stroke;
-        rate * (into - 1.0).clamp(0.0, 6.5) * if into > 8.0 { (9.0 - into).max(0.0) } else { 1.0 }
+        let edge_s = 1.8;
+        let since = (into - 1.0 + 0.5 * edge_s).clamp(0.0, 6.5 + 0.5 * edge_s);
+        let climbed = if since < edge_s { 0.5 * since * since / edge_s } else { since - 0.5 * edge_s };
+        rate * climbed * if into > 8.0 { (9.0 - into).max(0.0) } else { 1.0 }
     }
 
     fn motion(t: f64) -> Motion {
