@@ -118,7 +118,7 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
             .map(|(t, name)| {
                 serde_json::json!({
                     "name": name, "panel": t.panel, "day": t.day, "passes": t.passes, "reached": t.finish_reached,
-                    "haze": t.haze, "holograms": t.holograms, "film_taken_um": t.film_taken_um,
+                    "counts_as_finished": t.finished(), "haze": t.haze, "holograms": t.holograms, "film_taken_um": t.film_taken_um,
                 })
             })
             .collect();
@@ -127,7 +127,11 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
         return Ok(Done::Fine);
     }
     for (t, name) in &verdict.tries {
-        let reached = if t.finish_reached { "reached the finish" } else { "did not reach it" };
+        let reached = match (t.finish_reached, t.finished()) {
+            (_, true) => "reached the finish",
+            (true, false) => "put down as reached, with heavy haze or holograms left",
+            (false, false) => "did not reach it",
+        };
         let film = t.film_taken_um.map_or(String::new(), |f| format!(", {f} µm taken"));
         let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
         console.result(&format!("{name}{panel}, {}: {reached}{film}", count(t.passes, "pass", "passes")))?;

@@ -38,6 +38,16 @@ pub struct Trial {
     pub note: String,
 }
 
+/// The grade of haze or holograms that is no finish, whatever else is said of it.
+const HEAVY: i64 = 3;
+
+impl Trial {
+    /// Whether it counts as finished: what left heavy haze or holograms does not, whatever was ticked.
+    pub fn finished(&self) -> bool {
+        self.finish_reached && self.haze < HEAVY && self.holograms < HEAVY
+    }
+}
+
 /// Before or after the work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Phase {

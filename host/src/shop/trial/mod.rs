@@ -9,7 +9,8 @@
 //! ```
 //!
 //! A combination is one pad with one liquid. Its aggressiveness is the sum of the places of both in the shop's own orders, each
-//! scaled to 0..1; equal sums are ordered by the pad.
+//! scaled to 0..1; equal sums are ordered by the pad, then by the film that tries took, then by the heat of their sessions, so that
+//! the milder comes first. What was never measured comes after what was. A try that left heavy haze or holograms reached no finish.
 
 mod chance;
 #[cfg(test)]
@@ -146,6 +147,8 @@ pub struct History {
     pub products: Vec<Known<Product>>,
     /// Names of technicians.
     pub technicians: BTreeMap<Id, String>,
+    /// Largest surface rise in the sessions of tries, K, where it was measured.
+    pub rise_k: BTreeMap<Id, f64>,
     /// The year paint ages are counted to.
     pub year: i64,
 }
@@ -161,6 +164,7 @@ impl History {
             vehicles: shop.vehicles()?,
             products: shop.products()?,
             technicians: shop.technicians()?.into_iter().map(|t| (t.id, t.entry.name)).collect(),
+            rise_k: shop.rises_of_tries()?,
             year,
         })
     }
@@ -181,15 +185,28 @@ impl History {
         if hi > lo { (product.entry.aggressiveness - lo) as f64 / (hi - lo) as f64 } else { 0.0 }
     }
 
+    /// Mean of a figure over the tries of a combination that have it.
+    fn mean(&self, c: Combination, figure: impl Fn(&Trial) -> Option<f64>) -> f64 {
+        let tries = self.trials.iter().filter(|t| (Combination { pad: t.pad, liquid: t.liquid }) == c);
+        let (sum, n) = tries.filter_map(figure).fold((0.0, 0), |(sum, n), value| (sum + value, n + 1));
+        if n > 0 { sum / f64::from(n) } else { f64::INFINITY }
+    }
+
     /// All combinations the shop can make, mildest first.
     pub fn combinations(&self) -> Vec<(Combination, f64)> {
+        let taken_um = |c| self.mean(c, |t| t.film_taken_um);
+        let rise_k = |c| self.mean(c, |t| self.rise_k.get(&t.session?).copied());
         let of = |kind| self.products.iter().filter(move |p| p.entry.kind == kind).map(|p| p.id);
         let mut all: Vec<(Combination, f64)> = of(ProductKind::Pad)
             .flat_map(|pad| of(ProductKind::Liquid).map(move |liquid| Combination { pad, liquid }))
             .map(|c| (c, self.place(c.pad) + self.place(c.liquid)))
             .collect();
         all.sort_by(|a, b| {
-            a.1.total_cmp(&b.1).then(self.place(a.0.pad).total_cmp(&self.place(b.0.pad))).then(a.0.cmp(&b.0))
+            a.1.total_cmp(&b.1)
+                .then_with(|| self.place(a.0.pad).total_cmp(&self.place(b.0.pad)))
+                .then_with(|| taken_um(a.0).total_cmp(&taken_um(b.0)))
+                .then_with(|| rise_k(a.0).total_cmp(&rise_k(b.0)))
+                .then(a.0.cmp(&b.0))
         });
         all
     }
@@ -206,7 +223,7 @@ impl History {
                 latest = Some((t.day.clone(), name));
             }
             let cell = cells.entry(other).or_default();
-            *cell = (cell.0 + 1, cell.1 + u32::from(t.finish_reached));
+            *cell = (cell.0 + 1, cell.1 + u32::from(t.finished()));
         }
         let here = cells.get(class).copied().unwrap_or_default();
         let all = cells.values().fold((0, 0), |sum, c| (sum.0 + c.0, sum.1 + c.1));
@@ -246,7 +263,9 @@ impl History {
                 (t, name)
             })
             .collect();
-        let keep = tries.iter().position(|(t, _)| t.finish_reached);
+        let keep = tries.iter().position(|(t, _)| t.finished());
+        let said_only = tries.iter().filter(|(t, _)| t.finish_reached && !t.finished()).map(|(_, name)| name.as_str());
+        let said_only = said_only.collect::<Vec<_>>().join(", ");
         let words = match (keep, tries.as_slice()) {
             (_, []) => "Nothing was tried here yet.".to_owned(),
             (None, all) => format!(
@@ -261,8 +280,7 @@ impl History {
                 let grade = |g: i64, what: &str| match g {
                     0 => None,
                     1 => Some(format!("slight {what}")),
-                    2 => Some(format!("plain {what}")),
-                    _ => Some(format!("heavy {what}")),
+                    _ => Some(format!("plain {what}")),
                 };
                 let left: Vec<String> =
                     [grade(t.haze, "haze"), grade(t.holograms, "holograms")].into_iter().flatten().collect();
@@ -277,7 +295,27 @@ impl History {
                 )
             }
         };
+        let words = if said_only.is_empty() {
+            words
+        } else {
+            format!(
+                "{words} Not counted: {said_only}, put down as reached with heavy haze or holograms left, which is no finish. Go over the \
+                 spot with a finishing step and put that down; a slip is taken back with `steadypass trial remove`."
+            )
+        };
         Verdict { tries, keep, words }
+    }
+}
+
+impl Shop {
+    /// Largest surface rise in each session that a try names, K.
+    fn rises_of_tries(&self) -> Result<BTreeMap<Id, f64>> {
+        let rows = self.rows(
+            "SELECT s.session_id, max(p.surface_rise_k) FROM passes p JOIN sections s ON s.id = p.section_id
+             WHERE p.surface_rise_k IS NOT NULL AND s.session_id IN (SELECT session_id FROM trials) GROUP BY s.session_id",
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(rows.into_iter().collect())
     }
 }
 
@@ -295,7 +333,8 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
 fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let mean = |c: &Candidate| c.chance.map_or(f64::NEG_INFINITY, |c| c.mean);
     let known: Vec<usize> = (0..all.len()).filter(|&i| all[i].chance.is_some()).collect();
-    let best = known.iter().copied().max_by(|&a, &b| mean(&all[a]).total_cmp(&mean(&all[b]))).unwrap_or(0);
+    // Of equally likely ones the mildest.
+    let best = known.iter().copied().rev().max_by(|&a, &b| mean(&all[a]).total_cmp(&mean(&all[b]))).unwrap_or(0);
     let sure = known.iter().copied().find(|&i| mean(&all[i]) >= SURE_CHANCE).unwrap_or(best);
     let mild = known.iter().copied().find(|&i| i < sure && mean(&all[i]) >= MILD_CHANCE);
     // One place around the two, so that there is a way on either side; tried ones first.

@@ -173,3 +173,56 @@ fn the_least_aggressive_that_reached_the_finish_is_kept() {
     tried(&mut history, vehicles[1], order[0], &[false]);
     assert!(history.verdict(vehicles[1], None).words.contains("The next step up"));
 }
+
+#[test]
+fn heavy_haze_is_no_finish_whatever_was_ticked() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    tried(&mut history, vehicles[0], order[1], &[true]);
+    history.trials.last_mut().expect("one").haze = 3;
+    let alone = history.verdict(vehicles[0], None);
+    assert_eq!(alone.keep, None);
+    assert!(alone.words.starts_with("The one try did not reach the finish"), "{}", alone.words);
+    assert!(alone.words.contains("Not counted:") && alone.words.contains("finishing step"), "{}", alone.words);
+    tried(&mut history, vehicles[0], order[3], &[true]);
+    let verdict = history.verdict(vehicles[0], None);
+    assert_eq!(verdict.keep, Some(1));
+    assert!(verdict.words.starts_with("Keep ") && verdict.words.contains("Not counted:"), "{}", verdict.words);
+    // Nor is it evidence for another vehicle of that paint.
+    let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
+    (twin.id, twin.entry.label) = (77, "twin".into());
+    history.vehicles.push(twin);
+    let group = history.propose(77).expect("known").group;
+    let of = |c: Combination| group.iter().find(|candidate| candidate.combination == c).expect("near").here;
+    assert_eq!((of(order[1]), of(order[3])), ((1, 0), (1, 1)));
+}
+
+#[test]
+fn of_equals_the_milder_is_proposed() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
+    (twin.id, twin.entry.label) = (77, "twin".into());
+    history.vehicles.push(twin);
+    // As likely as each other, none of them surely: the least aggressive.
+    for i in [2, 4, 6] {
+        tried(&mut history, 77, order[i], &[true, false, false, false]);
+    }
+    let proposal = history.propose(vehicles[0]).expect("known");
+    let sure = proposal.two.last().map(|&i| proposal.group[i].combination);
+    assert_eq!(sure, Some(order[2]), "{proposal:#?}");
+    // All of one place: what took less film goes first, then what got less warm, then what was never measured.
+    history.products.iter_mut().for_each(|p| p.entry.aggressiveness = 5);
+    history.trials.clear();
+    for (i, (film_um, session)) in
+        [(None, None), (Some(3.0), None), (Some(1.5), Some(1)), (Some(1.5), Some(2))].iter().enumerate()
+    {
+        tried(&mut history, 77, order[i], &[true]);
+        let last = history.trials.last_mut().expect("one");
+        (last.film_taken_um, last.session) = (*film_um, *session);
+    }
+    history.rise_k = [(1, 9.0), (2, 4.0)].into();
+    let now: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    assert_eq!(now[..3], [order[3], order[2], order[1]]);
+    assert!(now.iter().position(|c| *c == order[0]) > Some(2));
+}
