@@ -62,7 +62,7 @@ const GLOBAL: &str = "For every verb";
 /// Options of every verb.
 #[derive(Debug, Args)]
 pub(crate) struct Global {
-    /// Units on screen and on drawings: si (mm/s, °C, K) or us (in/s, °F). Files stay SI. Default: the plan's.
+    /// Units on screen and on drawings: si (mm/s, °C, K) or us (in/s, °F, mil). Files stay SI. Default: the plan's.
     #[arg(long, global = true, help_heading = GLOBAL, value_name = "si|us")]
     pub(crate) units: Option<Units>,
     /// Print results as JSON.

@@ -176,6 +176,8 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1,20", "120"], 2, &["20 m across", "0 to 3 m"]);
     film(&["--phase", "before"], 2, &["READINGS"]);
+    film(&["--phase", "before", "4.8", "mil"], 2, &["'mil'", "right behind its number"]);
+    film(&["--phase", "before", "4.8in"], 2, &["'4.8in'", "4.8mil"]);
     s.fails(&["thickness", "ledger"], &["--out", "never"], 1, &["no panel has readings before and after"]);
 
     s.fails(
@@ -271,6 +273,58 @@ fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
     do_it(&["trial", "remove"], &tried);
     do_it(&["note", "remove"], &["kept"]);
     assert_eq!(s.holds(), before);
+}
+
+/// A reading that cannot be is kept, and in no figure; more gone than a clear coat has is said; a growth is no removal with a minus.
+#[test]
+fn readings_that_cannot_be_are_told_and_in_no_figure() {
+    let s = Small::new();
+    succeeds(&s.with(&["shop", "set"], &["gauge-sd-um", "1"]));
+    let add = |point: &str, phase: &str, readings: &[&str]| {
+        let at = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", point, "--phase", phase];
+        let output = run(&s.with(&["thickness", "add"], &[&at[..], readings].concat()));
+        assert!(output.status.success(), "{}", stderr(&output));
+        (String::from_utf8_lossy(&output.stdout).into_owned(), stderr(&output))
+    };
+    add("1", "before", &["121", "4.8"]);
+    // 4.65 mil = 118.11 µm by definition of the mil.
+    let (said, remarks) = add("1", "after", &["4.65mil"]);
+    assert!(said.contains("removed 2.9 ± 2.3 µm"), "{said}");
+    assert!(
+        said.contains("before 121  after 118.11   left out: before 4.8   odd: 4.8 µm is less than any coat: in mil?"),
+        "{said}"
+    );
+    assert!(remarks.contains("4.8 µm before at point 1 is left out of all figures"), "{remarks}");
+    let page = at(&s.folder, "page.html");
+    let report = |units: &str| {
+        succeeds(&s.with(&["report"], &["--units", units, "--vehicle", "saloon A", "--out", &text(&page)]));
+        fs::read_to_string(&page).expect("written").replace('\u{a0}', " ")
+    };
+    let words = "121.0 µm before, 118.1 µm after; 2.9 ± 2.3 µm taken; 1 reading left out, for no coat is so thin";
+    assert!(report("si").contains(words), "{}", report("si"));
+    assert!(report("us").contains("4.76 mil before, 4.65 mil after; 0.11 ± 0.09 mil taken"), "{}", report("us"));
+    let shown = |more: &[&str]| succeeds(&s.with(&["thickness", "show"], more));
+    let us = shown(&["--units", "us"]);
+    assert!(us.contains("removed 0.11 ± 0.09 mil, which is 2.9 ± 2.3 µm"), "{us}");
+    assert!(us.contains("in mil: before 4.76  after 4.65"), "{us}");
+
+    add("1", "after", &["124", "125"]);
+    let grown = shown(&[]);
+    assert!(grown.contains("bonnet: no removal measurable (90 % interval -3.3 to 0.5 µm, 1 point)"), "{grown}");
+    let found: serde_json::Value = serde_json::from_str(&shown(&["--json"])).expect("JSON");
+    let panel = &found["panels"][0];
+    assert!((panel["removal_um"].as_f64().expect("signed") + 1.37).abs() < 1e-6, "{panel}");
+    assert_eq!(
+        (&panel["removal_measurable"], &panel["points"][0]["left_out"][0]["film_um"]),
+        (&false.into(), &4.8.into())
+    );
+    let (_, much) = add("2", "before", &["140"]);
+    assert!(!much.contains("car makers"), "{much}");
+    let (_, much) = add("2", "after", &["115"]);
+    assert!(
+        much.contains("Point 2 reads 25 µm less than before, and trade pages quote car makers with 7 to 12 µm"),
+        "{much}"
+    );
 }
 
 #[test]

@@ -3,6 +3,8 @@
 
 use std::net::IpAddr;
 
+use steadypass::shop::film::UM_PER_MIL;
+
 /// A number, with a point where there are decimals. NaN is one here: no range that a verb has holds it.
 pub(super) fn a_number(text: &str) -> Result<f64, String> {
     let typed = text.trim();
@@ -16,15 +18,32 @@ pub(super) fn a_number(text: &str) -> Result<f64, String> {
     })
 }
 
-/// One of several readings, which a comma may have been meant to part.
+/// What a film gauge reads, µm, typed in µm or with its unit behind it; one of several, which a comma may have been meant to part.
 pub(super) fn a_reading(text: &str) -> Result<f64, String> {
-    a_number(text).map_err(|why| {
-        let several = text.split(',').map(a_number).collect::<Result<Vec<f64>, _>>();
-        let Some(several) = several.ok().filter(|several| several.len() > 1) else { return why };
-        let apart: Vec<String> = several.iter().map(f64::to_string).collect();
-        let decimals = if several.len() == 2 { format!("; one reading with decimals: {why}") } else { String::new() };
+    film_um(text).map_err(|why| {
+        let several = text.split(',').map(film_um).collect::<Result<Vec<f64>, _>>();
+        if several.is_err() || !text.contains(',') {
+            return why;
+        }
+        let apart: Vec<&str> = text.split(',').map(str::trim).collect();
+        let decimals = if apart.len() == 2 { format!("; one reading with decimals: {why}") } else { String::new() };
         format!("several readings stand apart, {}{decimals}", apart.join(" "))
     })
+}
+
+fn film_um(text: &str) -> Result<f64, String> {
+    const UNITS: [(&str, f64); 5] = [("mils", UM_PER_MIL), ("mil", UM_PER_MIL), ("µm", 1.0), ("μm", 1.0), ("um", 1.0)];
+    let typed = text.trim().to_lowercase();
+    let unit = UNITS.iter().find_map(|(unit, um)| Some((typed.strip_suffix(unit)?, *um)));
+    let (number, unit_um) = unit.unwrap_or((&typed, 1.0));
+    if unit.is_some() && number.is_empty() {
+        return Err("a unit stands right behind its number, as in 4.8mil".to_owned());
+    }
+    let read = a_number(number).map_err(|why| {
+        if why.starts_with("write") { why } else { "expected a number such as 121 (in µm), or 4.8mil".to_owned() }
+    })?;
+    // A gauge tells hundredths of a mil at most, 0.254 µm: what lies below a nanometre is the multiplication's.
+    Ok(if unit_um == 1.0 { read } else { (read * unit_um * 1e3).round() / 1e3 })
 }
 
 /// A whole number of the size that `T` has room for.
@@ -91,6 +110,22 @@ mod tests {
         assert_eq!(why, "several readings stand apart, 121 122; one reading with decimals: write 121.122 with a point");
         assert_eq!(a_reading("121,122,120.5").unwrap_err(), "several readings stand apart, 121 122 120.5");
         assert!(a_reading("thick").unwrap_err().contains("expected a number"));
+    }
+
+    #[test]
+    fn a_reading_may_have_its_unit() {
+        // 1 mil = 25.4 µm by definition.
+        for (text, um) in
+            [("4.7mil", 119.38), (" 4.7 MIL", 119.38), ("5mils", 127.0), ("121um", 121.0), ("121 µm", 121.0)]
+        {
+            assert_eq!(a_reading(text), Ok(um), "{text}");
+        }
+        assert!(a_reading("mil").unwrap_err().contains("as in 4.8mil"));
+        assert!(a_reading("4.7in").unwrap_err().contains("or 4.8mil"));
+        assert_eq!(
+            a_reading("4,7mil").unwrap_err(),
+            "several readings stand apart, 4 7mil; one reading with decimals: write 4.7 with a point"
+        );
     }
 
     #[test]

@@ -278,7 +278,7 @@ pub(crate) enum ThicknessVerb {
         /// Day. Default: today.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
         day: Option<jiff::civil::Date>,
-        /// Readings of the whole build, µm (1 mil = 25.4 µm).
+        /// Readings of the whole build, µm; with their unit where it is another, as in 4.8mil (1 mil = 25.4 µm).
         #[arg(required = true, value_parser = a_reading)]
         readings: Vec<f64>,
     },

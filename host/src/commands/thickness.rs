@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 
 use steadypass::{
     compare::draw::{LedgerRow, ledger_png},
-    guidance::units::{count, decimals_of_interval},
+    guidance::{
+        Units,
+        units::{count, decimals_of_interval},
+    },
     shop::{
         FilmReading, Id, Phase, Place, Setting,
-        film::{FACTORY_UM, Gauge, panels},
-        ledger::ledger,
+        film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels},
+        ledger::{Wear, ledger},
     },
 };
 
@@ -77,34 +80,31 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     let floor = store.number(Setting::FilmFloorUm).map_err(&failed)?;
     let names: BTreeMap<Id, String> =
         store.vehicles().map_err(&failed)?.into_iter().map(|v| (v.id, v.entry.label)).collect();
-    let mut any = false;
-    for panel in panels(&readings, gauge, floor).iter().filter(|p| only.is_none_or(|id| p.vehicle == id)) {
-        any = true;
-        let name = names.get(&panel.vehicle).map_or("?", String::as_str);
-        let removal = match panel.removal {
-            Some(r) if r.grew() => "reads thicker than before, no removal is derived".to_owned(),
-            Some(r) => {
-                let points = count(panel.pairs, "point", "points");
-                format!("removed {:.1} ± {:.1} µm (90 %, {points})", r.value, r.half_width())
-            }
-            None if panel.pairs > 0 => {
-                "removal not given, for the gauge's spread is not known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, \
-                 or read more points twice, five repeats in all"
-                    .into()
-            }
-            None => "not read before and after yet".into(),
-        };
-        console.result(&format!("{name}, {}: {removal}", panel.name))?;
+    let units = console.units(Units::Si);
+    let all = panels(&readings, gauge, floor);
+    let shown: Vec<(&str, &Panel)> = all
+        .iter()
+        .filter(|p| only.is_none_or(|id| p.vehicle == id))
+        .map(|p| (names.get(&p.vehicle).map_or("?", String::as_str), p))
+        .collect();
+    if console.json {
+        let result = serde_json::json!({
+            "gauge_sd_um": gauge.map(|g| g.sd_um), "film_floor_um": floor, "factory_um": [FACTORY_UM.0, FACTORY_UM.1],
+            "panels": shown.iter().map(|(vehicle, panel)| json(vehicle, panel)).collect::<Vec<_>>(),
+        });
+        console.result(&result.to_string())?;
+        return Ok(Done::Fine);
+    }
+    for (name, panel) in &shown {
+        console.result(&format!("{name}, {}: {}", panel.name, removal(panel, units)))?;
         for (point, p) in &panel.points {
-            let list = |v: &[f64]| v.iter().map(|f| f.to_string()).collect::<Vec<_>>().join(" ");
-            let odd = p.odd.as_ref().map_or(String::new(), |odd| format!("   odd: {odd}"));
-            console.result(&format!("  {point}: before {}  after {}{odd}", list(&p.before), list(&p.after)))?;
+            console.result(&format!("  {point}: {}", point_words(p, units)))?;
         }
         for caution in &panel.cautions {
             console.remark(&format!("  Caution: {caution}"));
         }
     }
-    if !any {
+    if shown.is_empty() {
         console.result("No readings yet.")?;
     }
     if floor.is_none() {
@@ -120,6 +120,79 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     Ok(Done::Fine)
 }
 
+/// What was taken off a panel, in words.
+fn removal(panel: &Panel, units: Units) -> String {
+    let points = count(panel.pairs, "point", "points");
+    match panel.removal {
+        Some(r) if r.grew() => "reads thicker than before, no removal is derived".to_owned(),
+        Some(r) if r.measurable() => {
+            format!("removed {} (90 %, {points})", both(units, |um, digits| {
+                format!("{:.digits$} ± {:.digits$}", r.value / um, r.half_width() / um)
+            }))
+        }
+        Some(r) => {
+            let (lo, hi) = r.interval();
+            let interval = both(units, |um, digits| format!("{:.digits$} to {:.digits$}", lo / um, hi / um));
+            format!("no removal measurable (90 % interval {interval}, {points})")
+        }
+        None if panel.pairs > 0 => {
+            "removal not given, for the gauge's spread is not known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, \
+             or read more points twice, five repeats in all"
+                .into()
+        }
+        None => "not read before and after yet".into(),
+    }
+}
+
+/// A film figure with its unit: µm, and mil before it where the user has US units. The figure is given the size of the unit in µm,
+/// and the digits it is told with.
+fn both(units: Units, figure: impl Fn(f64, usize) -> String) -> String {
+    let um = format!("{} µm", figure(1.0, 1));
+    match units {
+        Units::Si => um,
+        Units::Us => format!("{} mil, which is {um}", figure(UM_PER_MIL, 2)),
+    }
+}
+
+/// The readings of a point, and what is odd about them.
+fn point_words(p: &Point, units: Units) -> String {
+    let um = |v: &[f64]| v.iter().map(f64::to_string).collect::<Vec<_>>().join(" ");
+    let mil = |v: &[f64]| v.iter().map(|um| format!("{:.2}", um / UM_PER_MIL)).collect::<Vec<_>>().join(" ");
+    let mut words = format!("before {}  after {}", um(&p.before), um(&p.after));
+    if units == Units::Us {
+        words.push_str(&format!("   in mil: before {}  after {}", mil(&p.before), mil(&p.after)));
+    }
+    if !p.left_out.is_empty() {
+        let left_out: Vec<String> = p.left_out.iter().map(|(phase, um)| format!("{} {um}", phase.as_str())).collect();
+        words.push_str(&format!("   left out: {}", left_out.join(", ")));
+    }
+    if let Some(odd) = &p.odd {
+        words.push_str(&format!("   odd: {odd}"));
+    }
+    words
+}
+
+/// A panel as JSON: all in µm, what was taken off with its sign.
+fn json(vehicle: &str, panel: &Panel) -> serde_json::Value {
+    let point = |(name, p): (&String, &Point)| {
+        let left_out: Vec<_> = p
+            .left_out
+            .iter()
+            .map(|(phase, um)| serde_json::json!({ "phase": phase.as_str(), "film_um": um }))
+            .collect();
+        serde_json::json!({
+            "point": name, "before_um": p.before, "after_um": p.after, "left_out": left_out, "odd": p.odd,
+        })
+    };
+    let interval = panel.removal.map(|r| r.interval());
+    serde_json::json!({
+        "vehicle": vehicle, "panel": panel.name, "points": panel.points.iter().map(point).collect::<Vec<_>>(),
+        "removal_um": panel.removal.map(|r| r.value), "lo90_um": interval.map(|i| i.0), "hi90_um": interval.map(|i| i.1),
+        "removal_measurable": panel.removal.as_ref().map(Um::measurable), "points_before_and_after": panel.pairs,
+        "thinnest_um": panel.thinnest_um, "cautions": panel.cautions,
+    })
+}
+
 fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out: &std::path::Path) -> Outcome {
     let store = store::open(folder)?;
     let failed = store::of(folder);
@@ -130,7 +203,8 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     let invented = sessions.iter().any(|s| matches!(s.source.as_str(), "simulation" | "generated"));
     let rubbed = store.rubbed_m().map_err(&failed)?;
     let maps = store.section_maps().map_err(&failed)?;
-    let wear = ledger(&panels(&readings, gauge, None), gauge, &sessions, &rubbed, &maps);
+    let panels = panels(&readings, gauge, None);
+    let wear = ledger(&panels, gauge, &sessions, &rubbed, &maps);
     let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
     let mut rows: Vec<LedgerRow> = wear
         .iter()
@@ -174,13 +248,24 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     for row in &rows {
         let (lo, hi) = row.interval;
         let decimals = decimals_of_interval(lo, hi, 3);
-        console.result(&format!(
-            "{}, {}, {}: {:.decimals$} µm per metre rubbed (90 % interval {lo:.decimals$} to {hi:.decimals$}; {})",
-            row.paint, row.panel, row.product, row.wear_um_per_m, row.basis
-        ))?;
+        // Film that reads a little thicker is no wear with a minus.
+        let interval = format!("90 % interval {lo:.decimals$} to {hi:.decimals$}");
+        let wear = if lo < 0.0 {
+            format!("no wear measurable ({interval} µm per metre rubbed; {})", row.basis)
+        } else {
+            format!("{:.decimals$} µm per metre rubbed ({interval}; {})", row.wear_um_per_m, row.basis)
+        };
+        console.result(&format!("{}, {}, {}: {wear}", row.paint, row.panel, row.product))?;
     }
     for caution in wear.iter().filter_map(|w| w.caution.as_ref()) {
         console.remark(&format!("Caution: {caution}"));
+    }
+    let left_out = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
+    for w in wear.iter().filter(|w| left_out(w)) {
+        console.remark(&format!(
+            "Caution: {}: readings that no coat gives are left out; `thickness show` tells which.",
+            w.panel
+        ));
     }
     console.remark(
         "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927). Sections of one \

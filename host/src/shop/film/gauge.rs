@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::mean;
+use super::{mean, odd::is_film};
 use crate::name;
 use crate::shop::{FilmReading, Id, Phase};
 
@@ -21,8 +21,9 @@ impl Gauge {
         if let Some(sd_um) = set {
             return Some(Self { sd_um, df: f64::INFINITY });
         }
+        let readings: Vec<&FilmReading> = readings.iter().filter(|r| is_film(r.film_um)).collect();
         let mut spots: BTreeMap<(Id, String, String, Phase, &str), Vec<f64>> = BTreeMap::new();
-        for r in readings {
+        for r in &readings {
             let spot = (r.vehicle, name::key(&r.panel), name::key(&r.point), r.phase, r.day.as_str());
             spots.entry(spot).or_default().push(r.film_um);
         }

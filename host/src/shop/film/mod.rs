@@ -6,7 +6,8 @@
 //! # Caution
 //!
 //! There is no built-in safe thickness. A gauge reads the whole build, not the clear coat alone; how much may be removed is for
-//! the makers of gauge and paint, local practice and the owner to decide. The program warns at the limit the shop set itself.
+//! the makers of gauge and paint, local practice and the owner to decide. The program warns at the limit the shop set itself, and
+//! where more is gone than public sources say a clear coat can give.
 
 mod gauge;
 mod odd;
@@ -19,10 +20,15 @@ pub use removal::{RUBBING_RELATIVE_SD, Um, ratio};
 use std::collections::BTreeMap;
 
 use gauge::rounding_sd_um;
+use odd::{CLEAR_COAT_MOST_UM, REMOVAL_ALLOWED_UM, is_film};
 use removal::removal;
 
 use super::{FilmReading, Id, Phase, Place};
+use crate::guidance::units::MM_PER_INCH;
 use crate::name;
+
+/// Micrometres in a mil, a thousandth of an inch (exact by definition).
+pub const UM_PER_MIL: f64 = MM_PER_INCH;
 
 /// Readings of one point.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -31,6 +37,8 @@ pub struct Point {
     pub before: Vec<f64>,
     /// Readings after, µm.
     pub after: Vec<f64>,
+    /// Readings that no coat can give, µm: kept on record, in no figure.
+    pub left_out: Vec<(Phase, f64)>,
     /// Where on a section its readings were taken, of those that tell.
     pub places: Vec<Place>,
     /// What is odd about it, in words.
@@ -77,6 +85,10 @@ pub fn panels(readings: &[FilmReading], gauge: Option<Gauge>, floor_um: Option<f
         // As it was typed first.
         let called = panel.points.keys().find(|known| name::same(known, &r.point)).unwrap_or(&r.point).clone();
         let point = panel.points.entry(called).or_default();
+        if !is_film(r.film_um) {
+            point.left_out.push((r.phase, r.film_um));
+            continue;
+        }
         point.places.extend(r.place);
         match r.phase {
             Phase::Before => point.before.push(r.film_um),
@@ -127,8 +139,14 @@ impl Panel {
         self
     }
 
+    /// How many of its readings are in no figure.
+    pub fn left_out(&self) -> usize {
+        self.points.values().map(|p| p.left_out.len()).sum()
+    }
+
     fn caution(&mut self, gauge: Option<Gauge>, floor_um: Option<f64>) {
         let mut cautions = Vec::new();
+        cautions.extend(self.left_out_words());
         if let (Some(floor), Some(thinnest)) = (floor_um, self.thinnest_um) {
             if thinnest < floor {
                 cautions.push(format!(
@@ -147,7 +165,49 @@ impl Panel {
                 -removal.value
             ));
         }
+        cautions.extend(self.much_taken());
         self.cautions = cautions;
+    }
+
+    fn left_out_words(&self) -> Option<String> {
+        let told = self.points.iter().flat_map(|(point, p)| {
+            p.left_out.iter().map(move |(phase, um)| format!("{um} µm {} at point {point}", phase.as_str()))
+        });
+        let told: Vec<String> = told.collect();
+        let (is, it) = if told.len() == 1 { ("is", "it") } else { ("are", "them") };
+        (!told.is_empty()).then(|| {
+            format!(
+                "{} {is} left out of all figures, for no coat is so thin. Take {it} away with `steadypass thickness remove` and type \
+                 what the gauge read; mil are typed as in 4.8mil.",
+                told.join(", ")
+            )
+        })
+    }
+
+    /// Says where more is gone than a clear coat can give: no limit, but what public sources tell of one.
+    fn much_taken(&self) -> Option<String> {
+        let read = self.points.iter().filter(|(_, p)| !p.before.is_empty() && !p.after.is_empty());
+        let much: Vec<(&String, f64)> = read
+            .map(|(point, p)| (point, mean(&p.before) - mean(&p.after)))
+            .filter(|(_, taken)| *taken > REMOVAL_ALLOWED_UM.1)
+            .collect();
+        let (point, most) = much.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let others = match much.len() - 1 {
+            0 => String::new(),
+            n => format!(", and {n} more with much less than before"),
+        };
+        let context = if most > CLEAR_COAT_MOST_UM {
+            format!(
+                "more than the thickest clear coat that public sources tell of ({CLEAR_COAT_MOST_UM} µm): a slip, another point, or \
+                 paint that is gone"
+            )
+        } else {
+            let (low, high) = REMOVAL_ALLOWED_UM;
+            format!("and trade pages quote car makers with {low} to {high} µm as all that may come off")
+        };
+        Some(format!(
+            "Point {point} reads {most:.0} µm less than before{others}, {context}. Read again before going on."
+        ))
     }
 }
 
@@ -189,5 +249,45 @@ mod tests {
         let readings = [reading("1", Phase::Before, 95.0), reading("1", Phase::Before, 96.0)];
         let panel = &panels(&readings, None, Some(100.0))[0];
         assert!(panel.cautions[0].starts_with("95 µm is its thinnest reading"), "{:?}", panel.cautions);
+    }
+
+    #[test]
+    fn a_reading_that_no_coat_gives_is_kept_and_in_no_figure() {
+        let (b, a) = (Phase::Before, Phase::After);
+        let good = [("1", b, 121.0), ("1", b, 122.0), ("1", a, 118.0), ("2", b, 120.0), ("2", a, 118.5)];
+        let wrong = [("1", b, 4.8), ("3", b, 4.7), ("3", a, 116.0)];
+        let readings: Vec<FilmReading> = good.iter().chain(&wrong).map(|(p, at, um)| reading(p, *at, *um)).collect();
+        let (all, sound) = (panels(&readings, None, Some(100.0)), panels(&readings[..5], None, Some(100.0)));
+        let gauge = Gauge::of(Some(1.0), &[]);
+        assert_eq!(panels(&readings, gauge, None)[0].removal, panels(&readings[..5], gauge, None)[0].removal);
+        assert_eq!(all[0].film_um(), sound[0].film_um());
+        assert_eq!((all[0].thinnest_um, all[0].pairs, all[0].left_out()), (Some(116.0), 2, 2));
+        assert_eq!(all[0].points["1"].left_out, [(b, 4.8)]);
+        let said = all[0].cautions.join(" ");
+        assert!(said.starts_with("4.8 µm before at point 1, 4.7 µm before at point 3 are left out"), "{said}");
+        // Nor does it make a gauge look unsteady.
+        let repeats = |extra: &[f64]| -> Vec<FilmReading> {
+            [120.0, 121.0, 120.0, 122.0, 121.0, 120.0].iter().chain(extra).map(|um| reading("1", b, *um)).collect()
+        };
+        assert_eq!(Gauge::of(None, &repeats(&[4.8])), Gauge::of(None, &repeats(&[])));
+    }
+
+    #[test]
+    fn more_taken_than_a_clear_coat_gives_is_said_without_any_limit_set() {
+        let said = |before: f64, after: f64| {
+            let readings = [
+                reading("1", Phase::Before, 120.0),
+                reading("1", Phase::After, 118.0),
+                reading("2", Phase::Before, before),
+                reading("2", Phase::After, after),
+            ];
+            panels(&readings, None, None)[0].cautions.join(" ")
+        };
+        assert_eq!(said(120.0, 109.0), "", "within what trade pages quote");
+        let much = said(120.0, 105.0);
+        assert!(much.starts_with("Point 2 reads 15 µm less than before, and trade pages quote"), "{much}");
+        assert!(much.contains("7 to 12 µm"), "{much}");
+        let more = said(160.0, 95.0);
+        assert!(more.starts_with("Point 2 reads 65 µm less than before, more than the thickest clear coat"), "{more}");
     }
 }

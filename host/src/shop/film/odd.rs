@@ -4,6 +4,10 @@ use super::{Panel, Point, mean};
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
+/// The thickest clear coat that `data/reference` knows of, µm: a public car FAQ.
+pub(super) const CLEAR_COAT_MOST_UM: f64 = 60.0;
+/// Removal in all that car makers are quoted with before a warranty is in doubt, µm: trade pages, as listed in `data/reference`.
+pub(super) const REMOVAL_ALLOWED_UM: (f64, f64) = (7.0, 12.0);
 /// A reading this many robust standard deviations off its panel's median is odd: the usual cut of Iglewicz and Hoaglin (How to
 /// detect and handle outliers, 1993).
 const ODD: f64 = 3.5;
@@ -12,23 +16,32 @@ const LEAST_SPREAD_UM: f64 = 3.0;
 /// Less than the thinnest single coat that `data/reference` knows of, µm: nobody's paint, but what a build reads in mil.
 const NO_FILM_UM: f64 = 10.0;
 
+/// Whether any coat can read so.
+pub(super) fn is_film(film_um: f64) -> bool {
+    film_um >= NO_FILM_UM
+}
+
 impl Panel {
     /// Readings that cannot be, or do not fit the others of their point; points far off the rest of the panel, or thicker or
     /// thinner than what factories put on.
     pub(super) fn mark_odd(&mut self) {
-        let means: Vec<f64> =
-            self.points.values().map(|p| mean(if p.before.is_empty() { &p.after } else { &p.before })).collect();
+        let first = |p: &Point| if p.before.is_empty() { p.after.clone() } else { p.before.clone() };
+        let read = |p: &Point| Some(first(p)).filter(|values| !values.is_empty()).map(|values| mean(&values));
+        let means: Vec<f64> = self.points.values().filter_map(read).collect();
         let middle = median(&mut means.clone()).unwrap_or(0.0);
         let mut off: Vec<f64> = means.iter().map(|m| (m - middle).abs()).collect();
         // 1.4826: from the median absolute deviation to a standard deviation, for a normal distribution.
         let spread = median(&mut off).map_or(LEAST_SPREAD_UM, |m| (1.4826 * m).max(LEAST_SPREAD_UM));
         // Fewer than four points are no group to be odd in.
         let group = off.len() >= 4;
-        for (point, value) in self.points.values_mut().zip(means) {
+        for point in self.points.values_mut() {
             let (low, high) = FACTORY_UM;
-            point.odd = if let Some(slip) = point.slip() {
-                Some(slip)
-            } else if value > middle + ODD * spread && group {
+            let slip = point.slip();
+            let Some(value) = read(point).filter(|_| slip.is_none()) else {
+                point.odd = slip;
+                continue;
+            };
+            point.odd = if value > middle + ODD * spread && group {
                 Some(format!("{value:.0} µm against {middle:.0} µm on the panel: filler or a local respray?"))
             } else if value < middle - ODD * spread && group {
                 Some(format!("{value:.0} µm against {middle:.0} µm on the panel: an edge, or polished through before?"))
@@ -48,8 +61,7 @@ impl Panel {
 impl Point {
     /// What was more likely mistyped or misread than is true of the paint, in words.
     fn slip(&self) -> Option<String> {
-        let readings = || self.before.iter().chain(&self.after).copied();
-        if let Some(um) = readings().find(|um| *um < NO_FILM_UM) {
+        if let Some((_, um)) = self.left_out.first() {
             let mil = um * 25.4;
             let unit = if (FACTORY_UM.0 / 2.0..=FACTORY_UM.1 * 2.0).contains(&mil) {
                 format!(": in mil? That would be {mil:.0} µm")
@@ -111,6 +123,8 @@ mod tests {
             *range = (range.0.min(low), range.1.max(high));
         }
         assert_eq!(by_layer["total, factory"], FACTORY_UM);
+        assert_eq!(by_layer["clear coat"].1, CLEAR_COAT_MOST_UM);
+        assert_eq!(by_layer["removal allowed before warranty concern"], REMOVAL_ALLOWED_UM);
         // The build cannot be less than its thinnest layers together, nor more than its thickest.
         let layers = ["clear coat", "base coat", "primer surfacer", "electrocoat"].map(|layer| by_layer[layer]);
         assert!(layers.iter().map(|layer| layer.0).sum::<f64>() <= FACTORY_UM.0);
@@ -130,7 +144,8 @@ mod tests {
         assert!(panel.points["5"].odd.as_deref().is_some_and(|w| w.contains("edge")));
         assert_eq!(panel.points["1"].odd, None);
         assert!(panel.cautions[0].starts_with("60 µm is its thinnest reading, below the 100 µm this shop set"));
-        assert!(panels(&readings, None, None)[0].cautions.is_empty(), "there is no built-in limit");
+        let unset = &panels(&readings, None, None)[0].cautions;
+        assert!(!unset.iter().any(|c| c.contains("thinnest")), "there is no built-in limit: {unset:?}");
         let near = [reading("1", Phase::Before, 101.5)];
         assert!(
             panels(&near, Gauge::of(Some(1.0), &[]), Some(100.0))[0].cautions[0].contains("within the gauge's spread")

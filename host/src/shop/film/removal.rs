@@ -27,6 +27,16 @@ impl Um {
         self.value < -self.quantile(0.975) * self.sd
     }
 
+    /// The film reads thinner than before, by no less than its 90 % interval.
+    pub fn measurable(&self) -> bool {
+        self.value > 0.0 && self.value >= self.half_width()
+    }
+
+    /// Its 90 % interval.
+    pub fn interval(&self) -> (f64, f64) {
+        (self.value - self.half_width(), self.value + self.half_width())
+    }
+
     /// Standard deviations up to a quantile of the error.
     fn quantile(&self, level: f64) -> f64 {
         if self.df.is_finite() {

@@ -8,7 +8,7 @@ use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
-use crate::shop::film::{Gauge, Um, panels};
+use crate::shop::film::{Gauge, UM_PER_MIL, Um, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
 /// A picture the user adds.
@@ -59,6 +59,8 @@ pub struct PanelWork {
     pub film_um: (Option<f64>, Option<f64>),
     /// What was taken off, where the gauge's spread is known or three points tell it.
     pub removal: Option<Um>,
+    /// Readings that no coat can give: in no figure.
+    pub left_out: usize,
 }
 
 /// Everything on the page.
@@ -153,6 +155,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
             .or_insert_with(|| PanelWork { name: panel.name.clone(), ..PanelWork::default() });
         work.film_um = panel.film_um();
         work.removal = panel.removal;
+        work.left_out = panel.left_out();
     }
     report.panels = works.into_values().collect();
     Ok(report)
@@ -228,25 +231,41 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
     html
 }
 
-/// A figure as shown with one decimal.
-fn tenths(um: f64) -> f64 {
-    (um * 10.0).round() / 10.0
+/// What film is told in: its unit in µm, the most digits after the point that are shown of it, its name.
+fn film_unit(units: Units) -> (f64, usize, &'static str) {
+    match units {
+        Units::Si => (1.0, 1, "µm"),
+        Units::Us => (UM_PER_MIL, 2, "mil"),
+    }
+}
+
+/// A mean that stands alone: one digit less than a removal needs.
+fn one_mean(um: f64, units: Units) -> String {
+    let (unit_um, digits, unit) = film_unit(units);
+    format!("{:.*}\u{a0}{unit}", digits - 1, um / unit_um)
 }
 
 /// The two means, and what the readings say was taken off. What is shown adds up: whoever subtracts finds what was taken.
-fn before_and_after(before: f64, after: f64, removal: Option<Um>) -> String {
-    let told = removal.filter(|um| !um.grew() && um.value >= um.half_width());
-    let before = tenths(before);
-    let after = told.map_or(tenths(after), |um| before - tenths(um.value));
-    // A tenth is only shown where one of the means has one.
-    let decimals = if [before, after].iter().all(|um| (um - um.round()).abs() < 0.05) { 0 } else { 1 };
+fn before_and_after(before: f64, after: f64, removal: Option<Um>, units: Units) -> String {
+    let (unit_um, digits, unit) = film_unit(units);
+    let steps = 10f64.powi(digits as i32);
+    let shown = |um: f64| (um / unit_um * steps).round() / steps;
+    let told = removal.filter(Um::measurable);
+    let before = shown(before);
+    let after = told.map_or(shown(after), |um| before - shown(um.value));
+    // The last digit is only shown where one of the means has one.
+    let spare = [before, after].iter().all(|v| (v * steps / 10.0 - (v * steps / 10.0).round()).abs() < 0.05);
+    let decimals = if spare { digits - 1 } else { digits };
     let taken = match (told, removal) {
-        (Some(um), _) => format!("; {:.1}\u{a0}±\u{a0}{:.1}\u{a0}µm taken", um.value, um.half_width()),
+        (Some(um), _) => {
+            let [value, half] = [um.value, um.half_width()].map(|um| um / unit_um);
+            format!("; {value:.digits$}\u{a0}±\u{a0}{half:.digits$}\u{a0}{unit} taken")
+        }
         (None, Some(um)) if um.grew() => "; the readings do not fit together".into(),
         (None, Some(_)) => "; less taken than the gauge can tell".into(),
         (None, None) => String::new(),
     };
-    format!("{before:.decimals$}\u{a0}µm before, {after:.decimals$}\u{a0}µm after{taken}")
+    format!("{before:.decimals$}\u{a0}{unit} before, {after:.decimals$}\u{a0}{unit} after{taken}")
 }
 
 /// The largest rise beside its own limit; and the one that went too far, where that is another.
@@ -274,10 +293,14 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
     };
     let warm = panel.warmest.map_or("not measured".to_owned(), |warm| warmest(warm, panel.above, units));
     let film = match panel.film_um {
-        (Some(before), Some(after)) => before_and_after(before, after, panel.removal),
-        (Some(before), None) => format!("{before:.0}\u{a0}µm before"),
-        (None, Some(after)) => format!("{after:.0}\u{a0}µm after"),
+        (Some(before), Some(after)) => before_and_after(before, after, panel.removal, units),
+        (Some(before), None) => format!("{} before", one_mean(before, units)),
+        (None, Some(after)) => format!("{} after", one_mean(after, units)),
         (None, None) => "not read".to_owned(),
+    };
+    let film = match panel.left_out {
+        0 => film,
+        n => format!("{film}; {} left out, for no coat is so thin", count(n, "reading", "readings")),
     };
     let _ = writeln!(
         html,
@@ -339,7 +362,7 @@ mod tests {
     fn what_was_taken_off_is_told_no_better_than_the_readings_know() {
         let words = |value| {
             let um = Um { value, sd: 1.0, df: f64::INFINITY };
-            before_and_after(120.0, 120.0 - value, Some(um)).replace('\u{a0}', " ")
+            before_and_after(120.0, 120.0 - value, Some(um), Units::Si).replace('\u{a0}', " ")
         };
         // 1.645: the normal distribution's 95th percentile, NIST/SEMATECH e-Handbook, 1.3.6.7.1.
         assert_eq!(words(3.0), "120 µm before, 117 µm after; 3.0 ± 1.6 µm taken");
@@ -352,12 +375,17 @@ mod tests {
     fn who_subtracts_the_shown_means_finds_what_was_taken() {
         let words = |before: f64, after: f64| {
             let um = Um { value: before - after, sd: 0.5, df: f64::INFINITY };
-            before_and_after(before, after, Some(um)).replace('\u{a0}', " ")
+            before_and_after(before, after, Some(um), Units::Si).replace('\u{a0}', " ")
         };
         assert_eq!(words(121.5, 118.5), "121.5 µm before, 118.5 µm after; 3.0 ± 0.8 µm taken");
         // Rounded each for itself, thirds would read 121.3, 118.7 and 2.7.
         assert_eq!(words(364.0 / 3.0, 356.0 / 3.0), "121.3 µm before, 118.6 µm after; 2.7 ± 0.8 µm taken");
         assert_eq!(words(121.0, 118.5), "121.0 µm before, 118.5 µm after; 2.5 ± 0.8 µm taken");
+        // 1 mil = 25.4 µm by definition: 4.76, 4.67 and 0.10 mil, each rounded for itself, would not add up.
+        let um = Um { value: 2.5, sd: 0.5, df: f64::INFINITY };
+        let mil = before_and_after(121.0, 118.5, Some(um), Units::Us).replace('\u{a0}', " ");
+        assert_eq!(mil, "4.76 mil before, 4.66 mil after; 0.10 ± 0.03 mil taken");
+        assert_eq!(one_mean(121.0, Units::Us), "4.8\u{a0}mil");
     }
 
     #[test]
