@@ -136,6 +136,12 @@ fn a_past_day(text: &str) -> Result<jiff::civil::Date, String> {
     past(a_day(text)?, jiff::ZonedDateTime::now().date())
 }
 
+/// The year a paint was put on: up to the next model year.
+fn a_paint_year(text: &str) -> Result<i64, String> {
+    let (year, next) = (a_whole_number::<i64>(text)?, i64::from(jiff::ZonedDateTime::now().year()) + 1);
+    if year > next { Err(format!("that is still to come; the next model year is {next}")) } else { Ok(year) }
+}
+
 fn past(day: jiff::civil::Date, today: jiff::civil::Date) -> Result<jiff::civil::Date, String> {
     if day > today { Err(format!("that is still to come; today is {today}")) } else { Ok(day) }
 }

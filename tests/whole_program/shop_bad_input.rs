@@ -137,6 +137,16 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
         2,
         &["\"matt\"", "clear-coat, single-stage, respray, unknown"],
     );
+    s.fails(&add, &["vehicle", "van B", "--year", "2999"], 2, &["'2999'", "still to come", "next model year"]);
+    s.fails(&["shop", "describe"], &["saloon A", "--year", "2999"], 2, &["'2999'", "next model year"]);
+    s.fails(
+        &["shop", "describe"],
+        &["saloon A", "--hardness", "rock"],
+        2,
+        &["\"rock\"", "soft, medium, hard, unknown"],
+    );
+    s.fails(&["shop", "describe"], &["saloon A"], 2, &["nothing is told to change", "--hardness"]);
+    s.fails(&["shop", "describe"], &["saloon B", "--year", "2019"], 1, &["did you mean \"saloon A\""]);
     s.fails(&["shop", "set"], &["colour", "red"], 2, &["colour", "gauge-sd-um"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "a lot"], 2, &["a lot", "0.01 to 50 µm"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "-1"], 2, &["-1", "0.01 to 50 µm"]);
@@ -193,6 +203,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     let note = ["note", "add"];
     s.fails(&note, &[" "], 2, &["0 characters", "1 to 4000"]);
     s.fails(&note, &["--session", "3", "text"], 1, &["no session 3"]);
+    s.fails(&note, &["--day", "2999-01-01", "text"], 2, &["'2999-01-01'", "still to come"]);
     s.fails(&note, &["--section", "1", "text"], 2, &["--session"]);
     s.fails(&["note", "list"], &["--session", "3"], 1, &["no session 3", "shop status --all"]);
     s.fails(&["compare"], &["--out", "never", "--from", "1 March"], 2, &["1 March", "YYYY-MM-DD"]);
@@ -324,6 +335,26 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     assert!(
         much.contains("Point 2 reads 25 µm less than before, and trade pages quote car makers with 7 to 12 µm"),
         "{much}"
+    );
+}
+
+#[test]
+fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
+    let s = Small::new();
+    let said = succeeds(&s.with(&["shop", "describe"], &["Saloon a", "--hardness", "hard", "--year", "2019"]));
+    assert_eq!(said.trim(), "saloon A (clear-coat of 2019, unknown, hardness hard)");
+    let kept = |column: &str| -> Option<String> {
+        let store = Connection::open(s.store()).expect("opened");
+        store.query_row(&format!("SELECT {column} FROM vehicles"), [], |row| row.get(0)).expect("one")
+    };
+    assert_eq!(kept("owner").as_deref(), Some("Somebody Private"));
+    succeeds(
+        &s.with(&["shop", "describe"], &["saloon A", "--owner", "", "--colour", "dark", "--note", "resprayed roof"]),
+    );
+    assert_eq!((kept("owner"), kept("note").as_deref()), (None, Some("resprayed roof")));
+    assert!(
+        succeeds(&s.with(&["shop", "status"], &["--all"]))
+            .contains("saloon A (clear-coat of 2019, dark, hardness hard)")
     );
 }
 

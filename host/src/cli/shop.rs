@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::{
-    a_needed_name,
+    a_needed_name, a_paint_year,
     values::{a_number, a_whole_number},
 };
 
@@ -73,6 +73,8 @@ pub(crate) enum ShopVerb {
     Add(AddArgs),
     /// Puts a wrongly typed name right, wherever it stands; also a panel's.
     Rename(RenameArgs),
+    /// Describes a vehicle anew, where it was told wrongly or more is known by now; what is not told stays.
+    Describe(DescribeArgs),
     /// Takes a name away that nothing uses.
     #[command(after_help = "Example:\n  steadypass shop remove --shop ~/shop technician Robni\n\n\
                             A name that sessions, tries, readings or notes use stays; `shop rename --merge` puts them under \
@@ -204,7 +206,7 @@ pub(crate) struct AddArgs {
     #[arg(long, default_value = "unknown")]
     pub(crate) paint: String,
     /// Vehicle: year the paint was put on.
-    #[arg(long, value_parser = a_whole_number::<i64>)]
+    #[arg(long, value_parser = a_paint_year)]
     pub(crate) year: Option<i64>,
     /// Vehicle: dark, medium, light or unknown.
     #[arg(long, default_value = "unknown")]
@@ -218,6 +220,37 @@ pub(crate) struct AddArgs {
     /// Anything else.
     #[arg(long, default_value = "")]
     pub(crate) note: String,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  steadypass shop describe --shop ~/shop \"saloon A\" --hardness hard --year 2019\n\n\
+                        Its label is changed with `shop rename`."
+)]
+pub(crate) struct DescribeArgs {
+    #[command(flatten)]
+    pub(crate) shop: ShopFolder,
+    /// Vehicle, as the shop calls it.
+    #[arg(value_parser = a_needed_name)]
+    pub(crate) vehicle: String,
+    /// clear-coat, single-stage, respray or unknown.
+    #[arg(long)]
+    pub(crate) paint: Option<String>,
+    /// Year the paint was put on.
+    #[arg(long, value_parser = a_paint_year)]
+    pub(crate) year: Option<i64>,
+    /// dark, medium, light or unknown.
+    #[arg(long)]
+    pub(crate) colour: Option<String>,
+    /// soft, medium, hard or unknown, as found so far.
+    #[arg(long)]
+    pub(crate) hardness: Option<String>,
+    /// Whose it is; never exported. "" for nobody's.
+    #[arg(long)]
+    pub(crate) owner: Option<String>,
+    /// Anything else; "" for nothing.
+    #[arg(long)]
+    pub(crate) note: Option<String>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

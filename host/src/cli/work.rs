@@ -194,7 +194,7 @@ pub(crate) enum NoteVerb {
         #[arg(long, value_name = "NUMBER", requires = "session", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
         /// Day. Default: today, or the session's.
-        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
         day: Option<jiff::civil::Date>,
         /// The note.
         text: String,

@@ -8,7 +8,7 @@ use super::{
     Console, Done, Failure, Outcome,
     store::{of, open},
 };
-use crate::cli::shop::{AddArgs, AddWhat, RenameArgs, RenameWhat};
+use crate::cli::shop::{AddArgs, AddWhat, DescribeArgs, RenameArgs, RenameWhat};
 
 pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
     let shop = open(&args.shop.folder)?;
@@ -48,6 +48,38 @@ pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
     };
     added.map_err(of(&args.shop.folder))?;
     console.result(&format!("{} added", args.name))?;
+    Ok(Done::Fine)
+}
+
+pub(super) fn describe(console: &Console, args: &DescribeArgs) -> Outcome {
+    let shop = open(&args.shop.folder)?;
+    let failed = of(&args.shop.folder);
+    let DescribeArgs { paint, year, colour, hardness, owner, note, .. } = args;
+    if [paint, colour, hardness, owner, note].iter().all(|told| told.is_none()) && year.is_none() {
+        return Err(Failure::Usage(
+            "nothing is told to change: --paint, --year, --colour, --hardness, --owner or --note".into(),
+        ));
+    }
+    let id = shop.vehicle(&args.vehicle).map_err(&failed)?;
+    let now = shop
+        .describe_vehicle(id, |vehicle| {
+            for (told, kept) in [
+                (paint, &mut vehicle.paint),
+                (colour, &mut vehicle.colour),
+                (hardness, &mut vehicle.hardness),
+                (note, &mut vehicle.note),
+            ] {
+                if let Some(told) = told {
+                    kept.clone_from(told);
+                }
+            }
+            vehicle.paint_year = year.or(vehicle.paint_year);
+            if let Some(owner) = owner {
+                vehicle.owner = Some(owner.clone()).filter(|owner| !owner.trim().is_empty());
+            }
+        })
+        .map_err(&failed)?;
+    console.result(&now.words())?;
     Ok(Done::Fine)
 }
 

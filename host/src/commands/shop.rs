@@ -35,6 +35,7 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
         ShopVerb::Status { shop, all } => status(console, &shop.folder, *all),
         ShopVerb::Add(args) => names::add(console, args),
         ShopVerb::Rename(args) => names::rename(console, args),
+        ShopVerb::Describe(args) => names::describe(console, args),
         ShopVerb::Remove { shop, what, name } => names::remove(console, &shop.folder, *what, name),
         ShopVerb::Set { shop, key, value } => {
             let Some(setting) = Setting::of(key) else {
@@ -120,11 +121,7 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
                     format!("{:<11} {} (place {})", p.entry.kind.as_str(), p.entry.name, p.entry.aggressiveness)
                 }),
             );
-            lines.extend(vehicles.iter().map(|v| {
-                let v = &v.entry;
-                let year = v.paint_year.map_or(String::new(), |y| format!(" of {y}"));
-                format!("vehicle     {} ({}{year}, {}, hardness {})", v.label, v.paint, v.colour, v.hardness)
-            }));
+            lines.extend(vehicles.iter().map(|v| format!("vehicle     {}", v.entry.words())));
             let who = |id| technicians.iter().find(|t| t.id == id).map_or("?", |t| t.entry.name.as_str());
             lines.extend(sessions.iter().map(|s| {
                 let mark = if s.trainer { ", the trainer's" } else { "" };

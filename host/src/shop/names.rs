@@ -90,6 +90,22 @@ pub struct Vehicle {
     pub note: String,
 }
 
+impl Vehicle {
+    /// In one line.
+    pub fn words(&self) -> String {
+        let year = self.paint_year.map_or(String::new(), |y| format!(" of {y}"));
+        format!("{} ({}{year}, {}, hardness {})", self.label, self.paint, self.colour, self.hardness)
+    }
+
+    /// Refuses what cannot be.
+    fn check(&self) -> Result<()> {
+        one_of("paint", &self.paint, &["clear-coat", "single-stage", "respray", "unknown"])?;
+        one_of("colour", &self.colour, &["dark", "medium", "light", "unknown"])?;
+        one_of("hardness", &self.hardness, &["soft", "medium", "hard", "unknown"])?;
+        self.paint_year.map_or(Ok(()), |year| in_range("paint year", year as f64, 1900.0, 2200.0))
+    }
+}
+
 /// Something with a row of its own.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Known<T> {
@@ -204,12 +220,7 @@ impl Shop {
     /// [`ShopError::NameTaken`]; [`ShopError::OutOfRange`] for words that are not in the lists.
     pub fn add_vehicle(&self, vehicle: &Vehicle) -> Result<Id> {
         let label = checked_name("vehicle", &vehicle.label)?;
-        one_of("paint", &vehicle.paint, &["clear-coat", "single-stage", "respray", "unknown"])?;
-        one_of("colour", &vehicle.colour, &["dark", "medium", "light", "unknown"])?;
-        one_of("hardness", &vehicle.hardness, &["soft", "medium", "hard", "unknown"])?;
-        if let Some(year) = vehicle.paint_year {
-            in_range("paint year", year as f64, 1900.0, 2200.0)?;
-        }
+        vehicle.check()?;
         self.whole(|| {
             self.free(Listed::Vehicle, &label, None)?;
             self.db.execute(
@@ -226,6 +237,26 @@ impl Shop {
                 ],
             )?;
             Ok(self.db.last_insert_rowid())
+        })
+    }
+
+    /// Changes what is known of a vehicle, but its label, which [`Shop::rename`] does; returns what is known now.
+    ///
+    /// # Errors
+    /// [`ShopError::OutOfRange`] for words that are not in the lists; nothing is changed then.
+    pub fn describe_vehicle(&self, id: Id, change: impl FnOnce(&mut Vehicle)) -> Result<Vehicle> {
+        self.whole(|| {
+            let known = self.vehicles()?.into_iter().find(|v| v.id == id);
+            let known = known.ok_or_else(|| ShopError::Value(format!("there is no vehicle {id}")))?.entry;
+            let mut now = known.clone();
+            change(&mut now);
+            now.label = known.label;
+            now.check()?;
+            self.db.execute(
+                "UPDATE vehicles SET paint = ?2, paint_year = ?3, colour = ?4, hardness = ?5, owner = ?6, note = ?7 WHERE id = ?1",
+                params![id, now.paint, now.paint_year, now.colour, now.hardness, now.owner, now.note],
+            )?;
+            Ok(now)
         })
     }
 
