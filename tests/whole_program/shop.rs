@@ -427,3 +427,37 @@ fn a_handed_over_machine_is_filed_as_two_sessions_with_their_notes() {
     let notes = rows(&merged.join("notes.csv"));
     assert!(notes.iter().any(|n| n["text"] == "Typed." && n["recorded"] == "no"), "{notes:?}");
 }
+#[test]
+fn every_verb_that_tells_of_the_shop_tells_it_as_json() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["-q", "shop", "demo", "--out", &shop]);
+    let json = |args: &[&str]| -> serde_json::Value {
+        let said = succeeds(&[&["--json"], args].concat());
+        serde_json::from_str(&said).unwrap_or_else(|e| panic!("{args:?}: {e}: {said}"))
+    };
+    let page = text(&at(&folder, "page.html"));
+    let day = json(&["day", "--shop", &shop, "--technician", "Ash", "--day", "2026-03-02", "--out", &page]);
+    assert_eq!(
+        (&day["technician"], &day["page"], &day["invented"]),
+        (&"Ash".into(), &page.as_str().into(), &true.into())
+    );
+    assert!(day["sessions"][0]["passes"].as_u64() > Some(0) && day["minutes"].as_f64() > Some(0.0), "{day}");
+    assert!(
+        day["vibration"].is_null() && day["vibration_finding"].as_str().is_some_and(|s| s.contains("not known")),
+        "{day}"
+    );
+    let gauge = ["--shop", &shop, "--vehicle", "saloon A", "--panel", "bonnet", "--point", "1"];
+    let film = json(&[&["thickness", "add"], &gauge[..], &["--phase", "before", "121"]].concat());
+    assert_eq!(film["panels"][0]["points"][0]["before_um"], serde_json::json!([121.0]));
+    assert_eq!(json(&["thickness", "show", "--shop", &shop]), film);
+    let report = json(&["report", "--shop", &shop, "--vehicle", "saloon A", "--out", &page]);
+    let bonnet = report["panels"].as_array().expect("panels").iter().find(|p| p["panel"] == "bonnet").expect("read");
+    assert_eq!((&report["page"], &bonnet["film_before_um"]), (&page.as_str().into(), &121.0.into()));
+    let simulated = json(&["simulate", "--out", &text(folder.path())]);
+    for file in ["table", "truth"] {
+        assert!(Path::new(simulated[file].as_str().expect("a path")).is_file(), "{simulated}");
+    }
+    let kinds = json(&["simulate", "--kind", "list"]);
+    assert!(kinds["kinds"].as_array().is_some_and(|k| k.contains(&"demo".into())), "{kinds}");
+}

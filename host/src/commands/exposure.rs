@@ -307,7 +307,8 @@ fn total(day: &Day) -> Option<(Range, Range)> {
     day.is_known().then(|| (day.dose().a8_mps2(), day.dose().points()))
 }
 
-fn json(day: &Day, limits: Limits) -> serde_json::Value {
+/// A day as JSON.
+pub(super) fn json(day: &Day, limits: Limits) -> serde_json::Value {
     let total = total(day);
     let (a8, points) = (total.map(|t| t.0), total.map(|t| t.1));
     let tools: Vec<_> = day

@@ -3,17 +3,24 @@
 use std::{collections::BTreeMap, fs, path::Path};
 
 use steadypass::{
-    exposure::{Limits, NOTICE, Running, days},
+    exposure::{Day, Limits, NOTICE, Running, days},
     guidance::{Units, units::count},
     recording::describe_io,
     shop::{
         Id, Shop, ShopError,
         fill::fingerprint,
-        papers::{DaySheet, Picture, day_html, day_sheet, filed_stretches, owner_report, report_html},
+        papers::{
+            DaySheet, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, filed_stretches, owner_report,
+            report_html,
+        },
     },
 };
 
-use super::{Console, Done, Failure, Outcome, exposure::read, store, today, write_whole};
+use super::{
+    Console, Done, Failure, Outcome,
+    exposure::{json as exposure_json, read},
+    store, today, write_whole,
+};
 use crate::cli::work::{DayArgs, ReportArgs};
 
 /// Pictures that still fit on two printed pages.
@@ -39,7 +46,30 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
         let caption = path.file_stem().unwrap_or_default().to_string_lossy().replace(['-', '_'], " ");
         report.pictures.push(Picture { caption, bytes });
     }
-    put(console, &args.out, &report_html(&report, console.units(Units::Si)))
+    write_whole(&args.out, report_html(&report, console.units(Units::Si)).as_bytes())?;
+    if console.json {
+        console.result(&report_json(&report, &args.out).to_string())?;
+    } else {
+        console.result(&args.out.display().to_string())?;
+    }
+    Ok(Done::Fine)
+}
+
+/// What stands on the owner's page, in SI; what was taken with its sign.
+fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
+    let panel = |p: &PanelWork| {
+        serde_json::json!({
+            "panel": p.name, "days": p.days, "sections": p.sections, "passes": p.passes, "minutes": p.minutes,
+            "products": p.products, "warmest_rise_k": p.warmest.map(|w| w.rise_k), "heat_limit_k": p.warmest.map(|w| w.limit_k),
+            "rise_above_limit_k": p.above.map(|w| w.rise_k), "film_before_um": p.film_um.0, "film_after_um": p.film_um.1,
+            "removal_um": p.removal.map(|r| r.value), "removal_lo90_um": p.removal.map(|r| r.interval().0),
+            "removal_hi90_um": p.removal.map(|r| r.interval().1), "readings_left_out": p.left_out,
+        })
+    };
+    serde_json::json!({
+        "page": page, "vehicle": report.vehicle, "paint": report.paint, "invented": report.invented,
+        "panels": report.panels.iter().map(panel).collect::<Vec<_>>(),
+    })
 }
 
 pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
@@ -48,27 +78,61 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     let technician = store.technician(&args.technician).map_err(&failed)?;
     let day = args.day.unwrap_or_else(today).to_string();
     let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
-    let (said, lost) = exposure(console, &store, technician, &mut sheet).map_err(&failed)?;
+    let vibration = exposure(console, &store, technician, &mut sheet).map_err(&failed)?;
     if sheet.works.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
-    console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
-    console.result(&said)?;
-    sheet.exposure = Some(said);
+    sheet.exposure = Some(vibration.said.clone());
     if let Some(out) = &args.out {
-        put(console, out, &day_html(&sheet, console.units(Units::Si)))?;
+        write_whole(out, day_html(&sheet, console.units(Units::Si)).as_bytes())?;
     }
-    Ok(if lost { Done::WithLosses } else { Done::Fine })
+    if console.json {
+        console.result(&day_json(&sheet, &vibration, args.out.as_deref()).to_string())?;
+    } else {
+        console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
+        console.result(&vibration.said)?;
+        if let Some(out) = &args.out {
+            console.result(&out.display().to_string())?;
+        }
+    }
+    Ok(if vibration.lost { Done::WithLosses } else { Done::Fine })
 }
 
-/// The day's vibration from its recordings; blank in words where any of them cannot be read, for the rest would be too little. With
-/// it, whether data is missing: from any, or whole recordings. Sessions over midnight get their share of the day on the way.
-fn exposure(
-    console: &Console,
-    store: &Shop,
-    technician: Id,
-    sheet: &mut DaySheet,
-) -> Result<(String, bool), ShopError> {
+fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> serde_json::Value {
+    let work = |w: &DayWork| {
+        serde_json::json!({
+            "session": w.session, "day": w.started[0], "time": w.started[1], "place": w.place, "sections": w.sections,
+            "passes": w.passes, "minutes": w.minutes, "warmest_rise_k": w.rise_k, "warnings": w.warnings,
+            "lost": w.lost, "recording": w.recording,
+        })
+    };
+    serde_json::json!({
+        "technician": sheet.technician, "day": sheet.day, "page": page, "invented": sheet.invented,
+        "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "minutes": sheet.minutes(),
+        "summary": sheet.summary(), "data_lost": vibration.lost, "vibration_finding": vibration.said,
+        "vibration": vibration.day.as_ref().map(|day| exposure_json(day, Limits::default())),
+    })
+}
+
+/// The vibration of a day's recordings.
+struct Vibration {
+    /// In words.
+    said: String,
+    /// In figures; `None` where they are not known, for what could be read would be too little.
+    day: Option<Day>,
+    /// Whether data is missing: from any recording, or whole ones.
+    lost: bool,
+}
+
+impl Vibration {
+    fn unknown(said: String, lost: bool) -> Self {
+        Self { said, day: None, lost }
+    }
+}
+
+/// The day's vibration from its recordings; blank in words where any of them cannot be read, for the rest would be too little.
+/// Sessions over midnight get their share of the day on the way.
+fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &mut DaySheet) -> Result<Vibration, ShopError> {
     // One recording holds several sessions where the machine changed hands.
     let mut works: BTreeMap<Option<String>, Vec<Id>> = BTreeMap::new();
     for work in &sheet.works {
@@ -92,15 +156,19 @@ fn exposure(
     }
     sheet.count(&read, &own);
     if !whole {
-        return Ok(("Vibration exposure is not known: not all recordings of this day can be read.".to_owned(), lost));
+        let said = "Vibration exposure is not known: not all recordings of this day can be read.";
+        return Ok(Vibration::unknown(said.to_owned(), lost));
     }
     if without > 0 {
         let without = count(without, "session of this day was", "sessions of this day were");
-        return Ok((format!("Vibration exposure is not known: {without} filed without a recording."), lost));
+        let said = format!("Vibration exposure is not known: {without} filed without a recording.");
+        return Ok(Vibration::unknown(said, lost));
     }
     let day = days(own.into_iter().map(|(_, stretch)| stretch));
     let day = day.into_iter().find(|day| day.date.is_some_and(|date| date.to_string() == sheet.day));
-    let Some(day) = day else { return Ok(("Vibration exposure is not known for this day.".to_owned(), lost)) };
+    let Some(day) = day else {
+        return Ok(Vibration::unknown("Vibration exposure is not known for this day.".to_owned(), lost));
+    };
     let mut said = format!("Vibration exposure {} {NOTICE}.", day.finding(Limits::default()));
     if lost {
         said.push_str(" Data is missing from its recordings; what was lost does not count.");
@@ -108,7 +176,7 @@ fn exposure(
     if let Some(caution) = day.overlap_caution() {
         said = format!("{said} {caution}");
     }
-    Ok((said, lost))
+    Ok(Vibration { said, day: Some(day), lost })
 }
 
 /// What a recording says of a technician's sessions.
@@ -152,10 +220,4 @@ fn stretches(
     let first = [began, &read.began];
     let stretches = filed_stretches(read.stretches, &read.hands, &first, &filed, technician);
     Ok(Some(Told { stretches, lost: read.lost }))
-}
-
-fn put(console: &Console, path: &std::path::Path, page: &str) -> Outcome {
-    write_whole(path, page.as_bytes())?;
-    console.result(&path.display().to_string())?;
-    Ok(Done::Fine)
 }

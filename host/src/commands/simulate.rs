@@ -14,7 +14,11 @@ use crate::cli::SimulateArgs;
 pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     let kinds: Vec<&str> = ["demo", "hour"].into_iter().chain(Kind::ALL.iter().map(|k| k.as_str())).collect();
     if args.kind == "list" {
-        console.result(&kinds.join("\n"))?;
+        console.result(&if console.json {
+            serde_json::json!({ "kinds": kinds }).to_string()
+        } else {
+            kinds.join("\n")
+        })?;
         return Ok(Done::Fine);
     }
     let scenario = match args.kind.as_str() {
@@ -38,6 +42,13 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     let written = unfinished.place_all(&[table, truth], out).map_err(failed)?;
     console
         .remark("Invented data, from a virtual machine; `steadypass import` with --invented makes every sheet say so.");
+    if console.json {
+        let result = serde_json::json!({
+            "kind": args.kind, "seed": args.seed, "invented": true, "table": written.first(), "truth": written.last(),
+        });
+        console.result(&result.to_string())?;
+        return Ok(Done::Fine);
+    }
     for path in written {
         console.result(&path.display().to_string())?;
     }

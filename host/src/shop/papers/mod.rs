@@ -4,8 +4,8 @@
 mod day;
 mod report;
 
-pub use day::{DaySheet, day_html, day_sheet, filed_stretches};
-pub use report::{OwnerReport, Picture, owner_report, report_html};
+pub use day::{DaySheet, DayWork, day_html, day_sheet, filed_stretches};
+pub use report::{OwnerReport, PanelWork, Picture, owner_report, report_html};
 
 use std::fmt::Write as _;
 use std::fs;
