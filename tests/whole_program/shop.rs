@@ -427,6 +427,43 @@ fn a_handed_over_machine_is_filed_as_two_sessions_with_their_notes() {
     let notes = rows(&merged.join("notes.csv"));
     assert!(notes.iter().any(|n| n["text"] == "Typed." && n["recorded"] == "no"), "{notes:?}");
 }
+
+/// Who did it was put right in the shop: a later review says the same, and that the recording does not.
+#[test]
+fn a_review_names_whom_the_shop_has_on_file() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    for name in ["Ash", "Cedar"] {
+        succeeds(&["shop", "add", "--shop", &shop, "technician", name]);
+    }
+    let recording = text(&recording(&folder, "Ash"));
+    let out = at(&folder, "out");
+    let review = |more: &[&str]| {
+        let _ = fs::remove_dir_all(&out);
+        let output = run(&[&["review", &recording, "--out", &text(&out)], more].concat());
+        assert!(output.status.success(), "{}", stderr(&output));
+        let passes = rows(&out.join("passes.csv"));
+        assert!(!passes.is_empty());
+        let named: std::collections::BTreeSet<String> = passes.iter().map(|p| p["technician"].clone()).collect();
+        (named.into_iter().collect::<Vec<_>>().join(" "), stderr(&output))
+    };
+    let filing = ["--shop", shop.as_str()];
+    assert_eq!(review(&[&filing[..], &["--no-sheets"]].concat()).0, "Ash");
+    succeeds(&["shop", "assign", "--shop", &shop, "1", "Cedar"]);
+    let (named, said) = review(&filing);
+    assert_eq!(named, "Cedar");
+    let remark = "The recording names Ash; the shop has this work on file as Cedar's, and so it is shown.";
+    assert_eq!(said.matches(remark).count(), 1, "{said}");
+    let page = fs::read_to_string(out.join("index.html")).expect("written");
+    assert!(page.contains("as Cedar&#39;s") || page.contains("as Cedar's"), "said on the page, too");
+    assert!(page.contains("Cedar · machine not told"), "and in its title line");
+    // Without a shop the recording is all there is; what is said now goes before both.
+    assert_eq!(review(&["--no-sheets"]).0, "Ash");
+    let (named, said) = review(&["--no-sheets", "--shop", &shop, "--technician", "Ash"]);
+    assert!(named == "Ash" && !said.contains("on file"), "{said}");
+}
+
 #[test]
 fn every_verb_that_tells_of_the_shop_tells_it_as_json() {
     let folder = TempDir::new().expect("temp");

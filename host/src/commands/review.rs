@@ -1,19 +1,22 @@
 //! `review`: everything recomputed from the raw data of recordings.
 
-use std::path::{Path, PathBuf};
+use std::{
+    path::{Path, PathBuf},
+    sync::Arc,
+};
 
 use steadypass::{
     analysis::ToAndFro,
     drawing::units::duration,
     guidance::{Plan, units::count},
-    recording,
+    name, recording,
     replay::Replay,
     report,
     results::Results,
     session::Event,
     shop::{
-        Filed, Shop,
-        fill::{About, Figures, rubbing},
+        Filed, Id, Shop,
+        fill::{About, Figures, fingerprint, rubbing},
     },
 };
 
@@ -146,13 +149,16 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open(folder)?, about))).transpose()?;
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
-    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &facts, plan.clone()));
+    let on_file = filing.as_ref().map_or(Ok(Vec::new()), |(store, _)| names_on_file(store, request, &facts))?;
+    let mut corrected = Corrected { on_file, remarks: Vec::new() };
+    let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
+    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
     let mut summary = Summary::default();
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
     let maps_wanted = sheets.is_some() || figures.is_some();
-    let take = |event: Event| {
+    let take = |mut event: Event| {
         match &event {
             Event::Tick(tick) => summary.seconds = tick.t_s,
             Event::Stroke(_) => summary.strokes += 1,
@@ -163,12 +169,16 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
         let map = if maps_wanted { rubbing(&event, &plan) } else { None };
+        if let Some(figures) = &mut figures {
+            figures.event(&event, map.clone());
+            if let Event::Pass(judged) = &mut event {
+                let number = figures.number_of(judged.technician.as_ref());
+                corrected.name(number, &mut judged.technician);
+            }
+        }
         let mut written = results.event(&event).map_err(Failure::from);
         if let (Ok(()), Some(sheets)) = (&written, &mut sheets) {
             written = sheets.take(&event, map.as_ref(), &mut results);
-        }
-        if let Some(figures) = &mut figures {
-            figures.event(&event, map);
         }
         if let Err(error) = written {
             failure.get_or_insert(error);
@@ -182,6 +192,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.lost = ended.lost();
     summary.remarks = report::quick_work(&summary.to_and_fro);
     summary.remarks.extend(report::unusable_looks(&ended.looks));
+    summary.remarks.append(&mut corrected.remarks);
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
         sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.remarks, &mut results)?;
@@ -200,6 +211,49 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
 /// Who began the work: what is said now goes before what the recording says.
 fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
     request.technician.unwrap_or(&facts.technician)
+}
+
+/// Who a recording's sessions are filed under, by part, where the shop knows them already: what was put right there goes before what
+/// the recording says, but not before what is said now.
+fn names_on_file(store: &Shop, request: &Request<'_>, facts: &recording::Facts) -> Result<Vec<(u32, String)>, Failure> {
+    let failed = store::of(store.folder());
+    let print = fingerprint(request.recording).map_err(&failed)?;
+    let parts = store.parts_of_recording(&print, &facts.sensor, &facts.started).map_err(&failed)?;
+    let names = store.technicians().map_err(&failed)?;
+    let told_now = |part: u32| part == 1 && request.technician.is_some();
+    let name = |id: Id| names.iter().find(|t| t.id == id).map(|t| t.entry.name.clone());
+    Ok(parts.iter().filter(|s| !told_now(s.part)).filter_map(|s| Some((s.part, name(s.technician)?))).collect())
+}
+
+/// The names on file in the place of those recorded, and what is said of it.
+struct Corrected {
+    on_file: Vec<(u32, String)>,
+    remarks: Vec<String>,
+}
+
+impl Corrected {
+    /// Whoever began.
+    fn began(&mut self, recorded: &str) -> String {
+        self.of(1, recorded).map_or_else(|| recorded.to_owned(), str::to_owned)
+    }
+
+    /// Whoever worked a pass of a part.
+    fn name(&mut self, part: u32, technician: &mut Option<Arc<str>>) {
+        if let Some(filed) = self.of(part, technician.as_deref().unwrap_or_default()) {
+            *technician = Some(filed.into());
+        }
+    }
+
+    /// The name on file, where it is another than the recorded one.
+    fn of(&mut self, part: u32, recorded: &str) -> Option<&str> {
+        let (_, filed) = self.on_file.iter().find(|(number, name)| *number == part && !name::same(name, recorded))?;
+        let remark =
+            format!("The recording names {recorded}; the shop has this work on file as {filed}'s, and so it is shown.");
+        if !recorded.is_empty() && !self.remarks.contains(&remark) {
+            self.remarks.push(remark);
+        }
+        Some(filed)
+    }
 }
 
 /// Files the figures in the shop's memory.

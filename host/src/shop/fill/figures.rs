@@ -75,6 +75,11 @@ impl Figures {
         }
     }
 
+    /// Number of a technician's part, from 1, as it is filed.
+    pub fn number_of(&mut self, technician: Option<&Arc<str>>) -> u32 {
+        self.part(technician.cloned()) as u32 + 1
+    }
+
     /// Index of a technician's part; made when they appear for the first time.
     fn part(&mut self, technician: Option<Arc<str>>) -> usize {
         let Some(name) = technician else { return 0 };
