@@ -358,6 +358,50 @@ fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
     );
 }
 
+/// A shop on a disk that may not be written is shown; what would change it says so. Needs a mount of its own.
+#[test]
+fn a_shop_that_may_not_be_written_is_shown() {
+    let folder = TempDir::new().expect("temp");
+    let disk = at(&folder, "disk # 1");
+    fs::create_dir(&disk).expect("folder");
+    let mount = |args: &[&str]| Command::new("mount").args(args).arg(text(&disk)).status().is_ok_and(|s| s.success());
+    if !mount(&["-t", "tmpfs", "-o", "size=4m", "tmpfs"]) {
+        println!("cannot mount a file system here (needs root): a shop that may not be written is not tried");
+        return;
+    }
+    let unmount = Unmount(disk.clone());
+    let s = Small { shop: text(&disk.join("shop")), folder };
+    succeeds(&["shop", "init", "--shop", &s.shop]);
+    s.fill();
+    let recording = text(&s.recording("door.mcap", ""));
+    let (out, page) = (text(&at(&s.folder, "out")), text(&at(&s.folder, "page.html")));
+    let file = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--vehicle", "saloon A"]);
+    succeeds(&file);
+    let before = s.holds();
+    assert!(mount(&["-o", "remount,ro"]), "remounted");
+    let listed = succeeds(&s.with(&["shop", "status"], &["--all"]));
+    assert!(listed.contains("1 session") && listed.contains("saloon A"), "{listed}");
+    assert_eq!(s.holds(), before);
+    succeeds(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &page]));
+    succeeds(&s.with(&["thickness", "show"], &[]));
+    succeeds(&s.with(&["note", "list"], &[]));
+    succeeds(&s.with(&["trial", "propose"], &["--vehicle", "saloon A"]));
+    let no = ["the store may not be written", "Nothing was changed"];
+    s.fails(&["note", "add"], &["text"], 1, &no);
+    s.fails(&["shop", "add"], &["technician", "Kim"], 1, &no);
+    fs::remove_dir_all(&out).expect("removed");
+    expect(&file, 1, &no);
+    assert!(!PathBuf::from(&out).exists(), "said before the work");
+    assert!(mount(&["-o", "remount,rw"]), "remounted");
+    // An older store would have to be brought up to date first.
+    Connection::open(disk.join("shop/shop.db"))
+        .and_then(|db| db.pragma_update(None, "user_version", 1))
+        .expect("changed");
+    assert!(mount(&["-o", "remount,ro"]), "remounted");
+    s.fails(&["shop", "status"], &[], 1, &["older Steadypass", "may not be written", "Copy the folder"]);
+    drop(unmount);
+}
+
 #[test]
 fn tables_with_a_bad_row_go_in_not_at_all_and_name_the_line() {
     let s = Small::new();

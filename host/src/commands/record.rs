@@ -63,7 +63,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let earlier = match &args.file.shop {
         Some(folder) => {
             let today = today();
-            live::earlier::passes_of(&store::open(folder)?, today, console.units(plan.units))
+            live::earlier::passes_of(&store::open_for_filing(folder)?, today, console.units(plan.units))
                 .map_err(store::of(folder))?
         }
         None => Vec::new(),

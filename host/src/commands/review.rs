@@ -147,7 +147,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         facts.machine = facts::machine_text(&plan);
     }
     // Opened first: a shop that is not there is said before the work, not after it.
-    let filing = request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open(folder)?, about))).transpose()?;
+    let filing =
+        request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open_for_filing(folder)?, about))).transpose()?;
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let on_file = filing.as_ref().map_or(Ok(Vec::new()), |(store, _)| names_on_file(store, request, &facts))?;
     let mut corrected = Corrected { on_file, remarks: Vec::new() };

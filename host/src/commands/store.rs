@@ -19,3 +19,11 @@ pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
 pub(super) fn open(folder: &Path) -> Result<Shop, Failure> {
     Shop::open(folder).map_err(of(folder))
 }
+
+/// The same where something is filed in the end: one that may not be written is said before the work, not after it.
+pub(super) fn open_for_filing(folder: &Path) -> Result<Shop, Failure> {
+    let shop = open(folder)?;
+    shop.may_write().map_err(of(folder))?;
+    Ok(shop)
+}
+

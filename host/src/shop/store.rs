@@ -2,6 +2,8 @@
 //!
 //! Write-ahead log with `synchronous=FULL`: a change that was acknowledged survives a power cut. The folder must lie on a disk
 //! of this machine; SQLite's log does not work on network drives.
+//!
+//! A store that may not be written is opened for reading; whatever would change it says so then.
 
 use std::{
     fs::{self, File},
@@ -10,13 +12,15 @@ use std::{
     time::Duration,
 };
 
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior};
 
 use super::{Result, ShopError};
 use crate::unfinished::Unfinished;
 
 /// Name of the store in the shop's folder.
 pub const STORE: &str = "shop.db";
+/// Its log, while it is open.
+const LOG: &str = "shop.db-wal";
 
 /// Marks the file as ours: "SPsh" in ASCII.
 const APPLICATION_ID: i32 = i32::from_be_bytes(*b"SPsh");
@@ -80,7 +84,8 @@ impl Shop {
         Self::open(folder)
     }
 
-    /// Opens the shop in `folder` and brings its store up to date; a copy of the store as it was is kept beside it then.
+    /// Opens the shop in `folder` and brings its store up to date; a copy of the store as it was is kept beside it then. One that may
+    /// not be written is opened for reading, [`Shop::may_write`].
     ///
     /// # Errors
     /// See [`ShopError`]; a store of a newer program is left as it is.
@@ -93,28 +98,24 @@ impl Shop {
         if !path.is_file() {
             return Err(ShopError::Missing { folder: folder.to_owned() });
         }
-        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let db = Connection::open_with_flags(&path, flags)?;
+        match Self::open_writing(folder, &path, patience) {
+            Err(Refused::Writing) => Self::open_reading(folder, &path),
+            opened => opened.map_err(ShopError::from),
+        }
+    }
+
+    fn open_writing(folder: &Path, path: &Path, patience: Duration) -> std::result::Result<Self, Refused> {
+        let db =
+            Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
         db.busy_timeout(patience)?;
-        let number = |pragma: &str| db.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
-        let application = number("application_id").map_err(|e| match ShopError::from(e) {
-            // Other files are no stores; one that begins as a store does was one.
-            ShopError::Damaged(_) if !begins_as_store(&path) => ShopError::Foreign { path: path.clone() },
-            other => other,
-        })?;
-        if application != i64::from(APPLICATION_ID) {
-            return Err(ShopError::Foreign { path });
+        if db.is_readonly("main")? {
+            return Err(Refused::Writing);
         }
-        let found = number("user_version")?;
-        let known = MIGRATIONS.len() as i64;
-        if found > known {
-            return Err(ShopError::Newer { found, known });
-        }
+        let found = schema_of(&db, path)?;
         db.pragma_update(None, "journal_mode", "WAL")?;
         db.pragma_update(None, "synchronous", "FULL")?;
-        db.pragma_update(None, "foreign_keys", true)?;
-        db.set_prepared_statement_cache_capacity(64);
-        let shop = Self { folder: folder.to_owned(), db };
+        let shop = Self::of(folder, db)?;
+        let known = MIGRATIONS.len() as i64;
         if found < known {
             // One that an interrupted attempt left stays, too: nobody can tell which of the two is needed.
             let mut copy = folder.join(format!("shop-before-schema-{known}.db"));
@@ -127,6 +128,44 @@ impl Shop {
             migrate(&shop.db)?;
         }
         Ok(shop)
+    }
+
+    fn open_reading(folder: &Path, path: &Path) -> Result<Self> {
+        // Where nobody has it open and nothing is left in its log, SQLite needs no files beside it.
+        let left = fs::metadata(folder.join(LOG)).is_ok_and(|log| log.len() > 0);
+        let still = !left && !folder.join("shop.db-shm").exists();
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let whole = fs::canonicalize(path).map_err(|e| ShopError::io("open", path, e))?;
+        let db = Connection::open_with_flags(address(&whole, still)?, flags)?;
+        let found = schema_of(&db, path).map_err(|refused| match refused {
+            Refused::Writing => ShopError::Value(
+                "the store was not closed, and may not be written: its log cannot be taken in. Open it once where it may be written"
+                    .into(),
+            ),
+            Refused::Because(error) => error,
+        })?;
+        let known = MIGRATIONS.len() as i64;
+        if found < known {
+            return Err(ShopError::Value(format!(
+                "the store is of an older Steadypass (schema {found}; this one needs {known}) and may not be written, so that it cannot \
+                 be brought up to date. Copy the folder to where it may be written"
+            )));
+        }
+        Self::of(folder, db)
+    }
+
+    fn of(folder: &Path, db: Connection) -> Result<Self> {
+        db.pragma_update(None, "foreign_keys", true)?;
+        db.set_prepared_statement_cache_capacity(64);
+        Ok(Self { folder: folder.to_owned(), db })
+    }
+
+    /// Refuses a store that was opened for reading only, where a change is to come after long work.
+    ///
+    /// # Errors
+    /// [`ShopError::ReadOnly`].
+    pub fn may_write(&self) -> Result<()> {
+        if self.db.is_readonly("main")? { Err(ShopError::ReadOnly) } else { Ok(()) }
     }
 
     /// Brings all of the log into the store. Closing does so, too, but does not say when it fails.
@@ -166,7 +205,7 @@ impl Shop {
             faults.push(format!("{loose} rows refer to rows that are gone"));
         }
         let size = |name: &str| fs::metadata(self.folder.join(name)).map_or(0, |m| m.len());
-        Ok(Health { schema, bytes: size(STORE) + size("shop.db-wal"), faults })
+        Ok(Health { schema, bytes: size(STORE) + size(LOG), faults })
     }
 
     /// Writes a whole copy of the store to `to`, while others may go on working.
@@ -233,6 +272,66 @@ impl Shop {
     pub fn number(&self, key: Setting) -> Result<Option<f64>> {
         Ok(self.setting(key)?.and_then(|text| text.parse().ok()))
     }
+}
+
+/// Why a store was not opened for writing.
+enum Refused {
+    /// It may not be written.
+    Writing,
+    /// Anything else.
+    Because(ShopError),
+}
+
+impl From<rusqlite::Error> for Refused {
+    fn from(error: rusqlite::Error) -> Self {
+        // A log that cannot be made beside the store is a file that cannot be opened.
+        match error.sqlite_error_code() {
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => Self::Writing,
+            _ => Self::Because(error.into()),
+        }
+    }
+}
+
+impl From<ShopError> for Refused {
+    fn from(error: ShopError) -> Self {
+        if matches!(error, ShopError::ReadOnly) { Self::Writing } else { Self::Because(error) }
+    }
+}
+
+impl From<Refused> for ShopError {
+    fn from(refused: Refused) -> Self {
+        match refused {
+            Refused::Writing => Self::ReadOnly,
+            Refused::Because(error) => error,
+        }
+    }
+}
+
+/// The schema of a store; refused where it is none, or of a newer program.
+fn schema_of(db: &Connection, path: &Path) -> std::result::Result<i64, Refused> {
+    let number = |pragma: &str| db.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
+    let application = number("application_id").map_err(|e| match Refused::from(e) {
+        // Other files are no stores; one that begins as a store does was one.
+        Refused::Because(ShopError::Damaged(_)) if !begins_as_store(path) => {
+            ShopError::Foreign { path: path.into() }.into()
+        }
+        other => other,
+    })?;
+    if application != i64::from(APPLICATION_ID) {
+        return Err(ShopError::Foreign { path: path.into() }.into());
+    }
+    let (found, known) = (number("user_version")?, MIGRATIONS.len() as i64);
+    if found > known { Err(ShopError::Newer { found, known }.into()) } else { Ok(found) }
+}
+
+/// A store's address for reading (SQLite, URI filenames); `still`: nobody changes it, so that no lock and no log are needed.
+fn address(whole: &Path, still: bool) -> Result<String> {
+    let text = whole.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", whole.display())))?;
+    // Windows writes a whole path with a prefix of its own.
+    let text = if cfg!(windows) { text.trim_start_matches(r"\\?\").replace('\\', "/") } else { text.to_owned() };
+    let text = text.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    let root = if text.starts_with('/') { "" } else { "/" };
+    Ok(format!("file:{root}{text}?mode=ro{}", if still { "&immutable=1" } else { "" }))
 }
 
 /// Whether a file's first bytes are those of a database (SQLite file format, section 1.3).
