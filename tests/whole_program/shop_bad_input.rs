@@ -339,6 +339,34 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
 }
 
 #[test]
+fn a_panel_that_looks_like_a_slip_is_asked_about_and_taken_all_the_same() {
+    let s = Small::new();
+    let film = |panel: &str| {
+        let at = ["--vehicle", "saloon A", "--panel", panel, "--point", "1", "--phase", "before", "120"];
+        let output = run(&s.with(&["thickness", "add"], &at));
+        assert!(output.status.success(), "{}", stderr(&output));
+        stderr(&output)
+    };
+    assert!(film("hod").contains("hod is a new panel; did you mean hood?"), "{}", film("hod"));
+    assert!(!film("hod").contains("did you mean"), "known by now");
+    assert!(!film("left door").contains("did you mean"));
+    let recording = text(&s.recording("door.mcap", ""));
+    let (out, trial) = (text(&at(&s.folder, "out")), ["--vehicle", "saloon A", "--technician", "Robin"]);
+    let asks = |args: &[&str], asked: bool| {
+        let output = run(args);
+        let said = stderr(&output);
+        assert!(output.status.success() && said.contains("did you mean") == asked, "{args:?}: {said}");
+    };
+    let filed = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--panel", "left dor"]);
+    asks(&filed, true);
+    asks(&filed, false);
+    let trial =
+        [&trial[..], &["--pad", "white foam", "--liquid", "finishing", "--passes", "2", "--panel", "rof"]].concat();
+    asks(&s.with(&["trial", "add"], &trial), true);
+    asks(&s.with(&["note", "add"], &["--vehicle", "saloon A", "--panel", "bumber", "Chipped."]), true);
+}
+
+#[test]
 fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
     let s = Small::new();
     let said = succeeds(&s.with(&["shop", "describe"], &["Saloon a", "--hardness", "hard", "--year", "2019"]));

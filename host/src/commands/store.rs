@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use steadypass::shop::{Shop, ShopError};
+use steadypass::shop::{Shop, ShopError, fill::panel_doubt};
 
-use super::Failure;
+use super::{Console, Failure};
 
 /// An error of a shop, with its folder.
 pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
@@ -27,3 +27,10 @@ pub(super) fn open_for_filing(folder: &Path) -> Result<Shop, Failure> {
     Ok(shop)
 }
 
+/// Says where a panel looks like a slip of another; it is taken all the same.
+pub(super) fn doubt_panel(console: &Console, shop: &Shop, panel: &str) -> Result<(), Failure> {
+    if let Some(meant) = shop.panel_meant(panel).map_err(of(shop.folder()))? {
+        console.remark(&panel_doubt(panel, &meant));
+    }
+    Ok(())
+}

@@ -139,13 +139,16 @@ impl Shop {
 }
 
 fn unknown(what: Listed, name: &str, all: &[(Id, String)]) -> ShopError {
-    let typed = name::key(name);
-    let distance = |known: &str| strsim::damerau_levenshtein(&name::key(known), &typed);
-    // Two slips in a name of six letters or more, one in a shorter one.
-    let slips = if typed.chars().count() < 6 { 1 } else { 2 };
-    let names = all.iter().map(|(_, known)| known);
-    let close = names.min_by_key(|known| distance(known)).filter(|known| distance(known) <= slips).cloned();
+    let close = closest(name, all.iter().map(|(_, known)| known.as_str())).map(str::to_owned);
     ShopError::Unknown { what: what.as_str(), name: name.to_owned(), known: all.len(), close }
+}
+
+/// The name that one typed looks much like: two slips off in one of six letters or more, one in a shorter one.
+pub(super) fn closest<'a>(typed: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let typed = name::key(typed);
+    let slips = if typed.chars().count() < 6 { 1 } else { 2 };
+    let near = names.map(|known| (strsim::damerau_levenshtein(&name::key(known), &typed), known));
+    near.min_by_key(|(distance, _)| *distance).filter(|(distance, _)| *distance <= slips).map(|(_, known)| known)
 }
 
 #[cfg(test)]

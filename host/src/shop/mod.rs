@@ -28,6 +28,7 @@ mod listed;
 mod map;
 mod names;
 mod notes;
+mod panels;
 pub mod papers;
 pub mod points;
 mod remove;
