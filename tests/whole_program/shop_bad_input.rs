@@ -386,6 +386,41 @@ fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
     );
 }
 
+/// A pad belongs to the machine it was filed with; one that was typed stays whatever is filed.
+#[test]
+fn a_pad_goes_with_its_recording_from_the_wrong_machine() {
+    let s = Small::new();
+    let plan = |name: &str, pad_mm: u32| {
+        format!("[machine]\n{name}kind = \"orbital\"\nthrow_mm = 15\npad_diameter_mm = {pad_mm}\n")
+    };
+    let out = text(&at(&s.folder, "out"));
+    let file = |recording: &str, machine: &[&str]| {
+        let output = run(&s.with(&["review", recording, "--out", &out, "--no-sheets"], machine));
+        assert!(output.status.success(), "{}", stderr(&output));
+        stderr(&output)
+    };
+    let pads = |machine: &str| -> Vec<f64> {
+        let said: serde_json::Value =
+            serde_json::from_str(&succeeds(&s.with(&["shop", "status"], &["--json"]))).expect("JSON");
+        let machines = said["machines"].as_array().expect("machines");
+        let pads = machines.iter().find(|m| m["name"] == machine).expect("known")["pad_diameters_mm"].as_array();
+        pads.expect("sizes").iter().filter_map(serde_json::Value::as_f64).collect()
+    };
+    succeeds(&s.with(&["shop", "add"], &["machine", "machine 3", "--kind", "orbital", "--throw-mm", "15"]));
+    let nameless = text(&s.recording("nameless.mcap", &plan("", 75)));
+    file(&nameless, &["--machine", "machine 2"]);
+    assert_eq!(pads("machine 2"), [75.0, 125.0]);
+    file(&nameless, &["--machine", "machine 3"]);
+    assert_eq!((pads("machine 2"), pads("machine 3")), (vec![125.0], vec![75.0]), "the typed one stays");
+    // A plan of another machine says nothing of this one's pads.
+    let named = text(&s.recording("named.mcap", &plan("name = \"big one\"\n", 150)));
+    file(&named, &[]);
+    assert_eq!(pads("big one"), [150.0]);
+    let said = file(&named, &["--machine", "machine 2"]);
+    assert!(said.contains("The plan has a pad of 150 mm, the shop knows machine 2 with 125 mm"), "{said}");
+    assert_eq!((pads("machine 2"), pads("big one")), (vec![125.0], vec![]));
+}
+
 /// A shop on a disk that may not be written is shown; what would change it says so. Needs a mount of its own.
 #[test]
 fn a_shop_that_may_not_be_written_is_shown() {

@@ -180,19 +180,20 @@ impl Shop {
             )?;
             let id = self.db.last_insert_rowid();
             for pad in &machine.pad_diameters_mm {
-                self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![id, pad])?;
+                let sql = "INSERT OR IGNORE INTO machine_pads (machine_id, pad_diameter_mm) VALUES (?1, ?2)";
+                self.db.execute(sql, params![id, pad])?;
             }
             Ok(id)
         })
     }
 
-    /// Notes that a machine is used with a pad of this size.
+    /// Notes that a machine was used with a pad of this size, by the plan of a filed session.
     ///
     /// # Errors
     /// When the size cannot be.
     pub(super) fn add_pad_size(&self, machine: Id, pad_diameter_mm: f64) -> Result<()> {
         in_range("pad diameter, mm:", pad_diameter_mm, 20.0, 300.0)?;
-        self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2)", params![machine, pad_diameter_mm])?;
+        self.db.execute("INSERT OR IGNORE INTO machine_pads VALUES (?1, ?2, 1)", params![machine, pad_diameter_mm])?;
         Ok(())
     }
 

@@ -110,7 +110,7 @@ impl Shop {
             }
             match what {
                 Listed::Machine => self.db.execute(
-                    "INSERT OR IGNORE INTO machine_pads SELECT ?2, pad_diameter_mm FROM machine_pads WHERE machine_id = ?1",
+                    "INSERT OR IGNORE INTO machine_pads SELECT ?2, pad_diameter_mm, filed FROM machine_pads WHERE machine_id = ?1",
                     params![gone, stays],
                 )?,
                 Listed::Vehicle => self.db.execute(

@@ -26,7 +26,8 @@ const LOG: &str = "shop.db-wal";
 const APPLICATION_ID: i32 = i32::from_be_bytes(*b"SPsh");
 
 /// Steps from one schema to the next; the first makes schema 1 out of nothing.
-const MIGRATIONS: &[&str] = &[include_str!("schema/v1.sql"), include_str!("schema/v2.sql")];
+const MIGRATIONS: &[&str] =
+    &[include_str!("schema/v1.sql"), include_str!("schema/v2.sql"), include_str!("schema/v3.sql")];
 
 /// How long a busy store is waited for.
 const PATIENCE: Duration = Duration::from_secs(5);

@@ -314,6 +314,10 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
     let released = [
         (&[include_str!("schema/v1.sql")][..], include_str!("fixtures/schema-1.sql")),
         (&[include_str!("schema/v1.sql"), include_str!("schema/v2.sql")], include_str!("fixtures/schema-2.sql")),
+        (
+            &[include_str!("schema/v1.sql"), include_str!("schema/v2.sql"), include_str!("schema/v3.sql")],
+            include_str!("fixtures/schema-3.sql"),
+        ),
     ];
     assert_eq!(released.len() as i64, Shop::in_memory().health().expect("checked").schema, "each has its rows");
     for ((steps, rows), interrupted) in released.into_iter().flat_map(|of| [(of, false), (of, true)]) {

@@ -132,6 +132,12 @@ impl Shop {
                 filed.push(self.file(&new)?);
             }
             self.drop_parts_after(filed[0].id(), &fingerprint, filed.len() as u32)?;
+            // Filed under the wrong machine before: that one was never used with this pad.
+            if let Some(before) =
+                earlier.and_then(|e| e.machine).filter(|before| machine.is_some_and(|now| now != *before))
+            {
+                self.drop_pad_sizes(before)?;
+            }
             Ok(Filing { filed, remarks })
         })
     }

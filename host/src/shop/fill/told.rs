@@ -2,7 +2,7 @@
 //! recording and in its plan.
 
 use super::About;
-use crate::guidance::Plan;
+use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::name;
 use crate::recording::Facts;
 use crate::shop::names::kind_word;
@@ -76,6 +76,27 @@ impl Shop {
         filed.to_owned()
     }
 
+    /// Takes away what earlier filings told of a machine's pads, where none of its sessions has them any more.
+    pub(super) fn drop_pad_sizes(&self, machine: Id) -> Result<()> {
+        let mut query = self.db.prepare_cached("SELECT DISTINCT plan FROM sessions WHERE machine_id = ?1")?;
+        let plans = query.query_map([machine], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
+        let pad_mm = |plan: &String| {
+            let plan = Plan::from_toml(&PlanSource::new("plan of a filed session", plan)).ok()?;
+            Some(plan.machine.pad_diameter_mm)
+        };
+        // Of a session whose plan is not known any pad may be.
+        let known = plans.iter().map(|plan| pad_mm(plan).filter(|_| !plan.is_empty())).collect::<Option<Vec<f64>>>();
+        let Some(known) = known else { return Ok(()) };
+        let filed = self.rows("SELECT machine_id, pad_diameter_mm FROM machine_pads WHERE filed = 1", |row| {
+            Ok((row.get::<_, Id>(0)?, row.get::<_, f64>(1)?))
+        })?;
+        for (_, gone) in filed.into_iter().filter(|(id, mm)| *id == machine && !known.contains(mm)) {
+            let sql = "DELETE FROM machine_pads WHERE machine_id = ?1 AND pad_diameter_mm = ?2";
+            self.db.execute(sql, rusqlite::params![machine, gone])?;
+        }
+        Ok(())
+    }
+
     pub(super) fn machine_of(
         &self,
         plan: &Plan,
@@ -117,16 +138,34 @@ impl Shop {
                 known => known?,
             },
         };
-        match self.add_pad_size(id, profile.pad_diameter_mm) {
-            // A plan may have a pad of another size than a shop keeps.
-            Err(ShopError::OutOfRange(why)) => remarks.push(format!("The machine's pad is not kept: {why}.")),
-            kept => kept?,
-        }
         let machines = self.machines()?;
-        if let Some(known) = machines.iter().find(|m| m.id == id).map(|m| &m.entry)
-            && (known.kind != kind_word(profile.kind)
-                || known.throw_mm.zip(profile.throw_mm).is_some_and(|(a, b)| a != b))
-        {
+        let known = machines.iter().find(|m| m.id == id).map(|m| &m.entry);
+        let other = |known: &MachineEntry| {
+            known.kind != kind_word(profile.kind) || known.throw_mm.zip(profile.throw_mm).is_some_and(|(a, b)| a != b)
+        };
+        let named_other =
+            profile.name.as_ref().is_some_and(|planned| known.is_some_and(|m| !name::same(planned, &m.name)));
+        let pads = known.map_or(&[][..], |m| &m.pad_diameters_mm);
+        let pad_mm = profile.pad_diameter_mm;
+        if named_other || known.is_some_and(other) {
+            // The pad of another machine's plan is not this one's.
+            if !pads.is_empty() && !pads.contains(&pad_mm) {
+                let own: Vec<String> = pads.iter().map(|mm| format!("{mm} mm")).collect();
+                remarks.push(format!(
+                    "The plan has a pad of {pad_mm} mm, the shop knows {} with {}: rubbing and pad speeds follow the plan. With the \
+                     plan of the machine that it was, review again with --plan.",
+                    known.map_or("it", |m| &m.name),
+                    own.join(" and ")
+                ));
+            }
+        } else if plan.machine_told {
+            match self.add_pad_size(id, pad_mm) {
+                // A plan may have a pad of another size than a shop keeps.
+                Err(ShopError::OutOfRange(why)) => remarks.push(format!("The machine's pad is not kept: {why}.")),
+                kept => kept?,
+            }
+        }
+        if let Some(known) = known.filter(|known| other(known)) {
             let throw = |mm: Option<f64>| mm.map_or("no throw told".to_owned(), |t| format!("{t} mm throw"));
             remarks.push(format!(
                 "The plan says {} with {}, the shop knows {} as {} with {}: pad speeds follow the plan.",
