@@ -6,6 +6,7 @@ use std::{path::Path, sync::Arc};
 use steadypass::{
     analysis::{Interval, LiveTick, State, Stroke},
     calibration::Calibration,
+    drawing::units::Scale,
     guidance::{Plan, Units, units::count},
     link,
     live::{Board, Model},
@@ -254,8 +255,9 @@ fn status_text(tick: &LiveTick, sentence: Option<String>, units: Units, rate_uni
 
 /// Arm speed and its 90 % interval.
 fn arm_text(rate: Interval, units: Units) -> String {
-    let (speed, range) = units.arm_speed_and_range(rate);
-    format!("arm {speed} ({range})")
+    let scale = Scale(units);
+    let (speed, interval) = scale.arm_speed_and_interval(rate);
+    format!("arm {speed} {} ({interval})", scale.arm_speed_unit())
 }
 
 fn pass_line(judged: &JudgedPass, units: Units) -> String {
@@ -296,18 +298,18 @@ mod tests {
     fn the_status_line_has_the_arm_speed_with_its_interval() {
         assert_eq!(
             status_text(&tick(), None, Units::Si, "OPM"),
-            " 1234 s  working  arm 25 mm/s (22-28)  panel +10.0 K  4200 OPM"
+            " 1234 s  working  arm 25 mm/s (22–28)  panel +10.0 K  4200 OPM"
         );
         assert_eq!(
             status_text(&tick(), None, Units::Us, "OPM"),
-            " 1234 s  working  arm 1.00 in/s (0.88-1.12)  panel +18.0 °F  4200 OPM"
+            " 1234 s  working  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F  4200 OPM"
         );
     }
 
     #[test]
     fn what_does_not_fit_into_80_columns_is_left_out_whole_and_what_to_do_is_said_first() {
         let said = status_text(&tick(), Some("Slow the arm".into()), Units::Us, "OPM");
-        assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.00 in/s (0.88-1.12)  panel +18.0 °F");
+        assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F");
         assert!(said.chars().count() < 80);
     }
 }

@@ -62,8 +62,8 @@ impl Scale {
         number(self.arm_speed(mps), if self.0 == Units::Us { 2 } else { 0 })
     }
 
-    /// An arm speed as a number and the interval around it: "24" and "23–25", or "23.2" and "23.1–23.3" where the ends would be
-    /// one and the same.
+    /// An arm speed as a number and its interval, to stand in brackets behind it: "24" and "23–25", or "23.2" and "23.1–23.3" where
+    /// the ends would be one and the same.
     #[must_use]
     pub fn arm_speed_and_interval(self, mps: Interval) -> (String, String) {
         let [lo, value, hi] = [mps.lo, mps.value, mps.hi].map(|v| self.arm_speed(v));
@@ -187,9 +187,11 @@ mod tests {
         assert_eq!(US.rise_number(100.0 / 9.0), "20");
         assert_eq!(US.temperature(60.0), 140.0);
         assert_eq!(US.arm_speed_number(0.0254), "1.00");
-        let told = |lo, value, hi| Scale(Units::Si).arm_speed_and_interval(Interval { lo, value, hi });
-        assert_eq!(told(0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
-        assert_eq!(told(0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
+        let told = |units, lo, value, hi| Scale(units).arm_speed_and_interval(Interval { lo, value, hi });
+        assert_eq!(told(Units::Si, 0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
+        assert_eq!(told(Units::Si, 0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
+        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.79".into(), "0.50–1.00".into()));
+        assert_eq!(told(Units::Us, 0.02541, 0.02542, 0.02544), ("1.001".into(), "1.000–1.002".into()));
         assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
     }
 

@@ -3,8 +3,6 @@
 use std::fmt;
 use std::str::FromStr;
 
-use crate::analysis::Interval;
-
 /// Units for display.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Units {
@@ -46,26 +44,12 @@ impl Units {
         }
     }
 
-    /// What arm speed is shown in: units in a m/s, the usual digits after the point, the unit's name.
-    fn of_arm(self) -> (f64, usize, &'static str) {
-        match self {
-            Self::Si => (1e3, 0, "mm/s"),
-            Self::Us => (1e3 / MM_PER_INCH, 2, "in/s"),
-        }
-    }
-
     /// Arm speed; `mps` in m/s.
     pub fn arm_speed(self, mps: f64) -> String {
-        let (scale, decimals, unit) = self.of_arm();
-        format!("{:.decimals$} {unit}", mps * scale)
-    }
-
-    /// Arm speed, and the interval to stand behind it: both to as many digits as the interval asks for.
-    pub fn arm_speed_and_range(self, mps: Interval) -> (String, String) {
-        let (scale, usual, unit) = self.of_arm();
-        let [lo, value, hi] = [mps.lo, mps.value, mps.hi].map(|v| v * scale);
-        let decimals = decimals_of_interval(lo, hi, usual);
-        (format!("{value:.decimals$} {unit}"), format!("{lo:.decimals$}-{hi:.decimals$}"))
+        match self {
+            Self::Si => format!("{:.0} mm/s", mps * 1e3),
+            Self::Us => format!("{:.2} in/s", mps * 1e3 / MM_PER_INCH),
+        }
     }
 
     /// A length on the panel; `m` in m.
@@ -131,11 +115,6 @@ mod tests {
         assert_eq!(decimals_of_interval(0.3, 0.3, 1), 1, "one that is nothing stays nothing");
         assert_eq!(decimals_of_interval(f64::NAN, f64::NAN, 1), 1);
         assert_eq!(decimals_of_interval(-0.04, 0.04, 1), 2);
-        let told = |units: Units, lo, value, hi| units.arm_speed_and_range(Interval { lo, value, hi });
-        assert_eq!(told(Units::Si, 0.0231, 0.0232, 0.0233), ("23.2 mm/s".into(), "23.1-23.3".into()));
-        assert_eq!(told(Units::Us, 0.02541, 0.02542, 0.02544), ("1.001 in/s".into(), "1.000-1.002".into()));
-        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.79 in/s".into(), "0.50-1.00".into()));
-        assert_eq!(told(Units::Si, 0.0127, 0.02, 0.0254), ("20 mm/s".into(), "13-25".into()));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::{cover::Cells, level::Level};
-use crate::{guidance::Units, session::JudgedPass};
+use crate::{drawing::units::Scale, guidance::Units, session::JudgedPass};
 
 /// How urgent the sentence is; decides its look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
@@ -116,14 +116,15 @@ impl PassRow {
     /// A row of a settled pass.
     pub fn of(judged: &JudgedPass, units: Units) -> Self {
         let pass = &judged.pass;
-        let (arm, arm_90) = pass.traverse_mean_mps.map(|mps| units.arm_speed_and_range(mps)).unzip();
+        let scale = Scale(units);
+        let (arm, arm_90) = pass.traverse_mean_mps.map(|mps| scale.arm_speed_and_interval(mps)).unzip();
         Self {
             section: pass.section,
             pass: pass.pass,
             start_s: Some(pass.start_s),
             took: clock(pass.end_s - pass.start_s),
             strokes: pass.strokes,
-            arm: arm.unwrap_or_else(unknown),
+            arm: arm.map_or_else(unknown, |arm| format!("{arm} {}", scale.arm_speed_unit())),
             arm_90,
             in_band: Self::in_band(judged.in_pace_share),
             warmest: Self::warmest(pass.surface_rise_k, units),

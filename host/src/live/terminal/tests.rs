@@ -139,7 +139,7 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
         took: "59:59".into(),
         strokes: 120,
         arm: Units::Us.arm_speed(0.0254),
-        arm_90: Some("0.88-1.12".to_owned()),
+        arm_90: Some("0.88–1.12".to_owned()),
         in_band: "100 %".into(),
         warmest: Units::Us.rise(-11.1),
         warnings: 17,
@@ -162,7 +162,7 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
     let words = |text: &str| picture.row_with(text).split_whitespace().map(str::to_owned).collect::<Vec<_>>();
     assert_eq!(
         words("section 12"),
-        ["section", "12", "pass", "34", "59:59", "120", "1.00", "in/s", "0.88-1.12", "100", "%", "-20.0", "°F", "17"]
+        ["section", "12", "pass", "34", "59:59", "120", "1.00", "in/s", "0.88–1.12", "100", "%", "-20.0", "°F", "17"]
     );
     assert_eq!(
         words("earlier 1"),
