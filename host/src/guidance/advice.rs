@@ -113,7 +113,7 @@ impl Guidance {
     }
 
     fn advise(&self, tick: &LiveTick) -> Advice {
-        if let Some(kind) = WarningKind::ALL.into_iter().find(|kind| self.watch.is_active(*kind)) {
+        if let Some(kind) = WarningKind::ALL.into_iter().find(|kind| self.watch.is_spoken_of(*kind)) {
             let ready_in_s = if kind == WarningKind::HeatOver { tick.cool_in_s } else { None };
             return Advice::Fault { kind, ready_in_s };
         }

@@ -24,6 +24,9 @@ pub(super) struct Timing {
     pub(super) hold_s: f64,
     /// Seconds without evidence of it after which an active fault that comes back is raised once more; infinite for never.
     pub(super) again_s: f64,
+    /// Seconds without evidence of it after which an active fault is not spoken of any more, until there is some again; infinite for
+    /// never.
+    pub(super) fade_s: f64,
 }
 
 /// What one look says.
@@ -59,6 +62,11 @@ impl Latch {
     /// Whether the fault is on.
     pub(super) fn active(&self) -> bool {
         self.active
+    }
+
+    /// Whether the fault is on and to be spoken of at time `t_s`.
+    pub(super) fn speaks(&self, t_s: f64) -> bool {
+        self.active && self.outside_s.is_some_and(|outside| t_s - outside < self.timing.fade_s)
     }
 
     /// Takes one look at time `t_s`; true when the warning begins.
@@ -100,7 +108,8 @@ mod tests {
 
     use super::*;
 
-    const TIMING: Timing = Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 5.0, again_s: f64::INFINITY };
+    const TIMING: Timing =
+        Timing { raise_s: 0.3, clear_s: 1.0, hold_s: 5.0, again_s: f64::INFINITY, fade_s: f64::INFINITY };
 
     fn raises(evidence: impl IntoIterator<Item = Evidence>) -> Vec<f64> {
         raises_with(TIMING, evidence)
@@ -140,6 +149,21 @@ mod tests {
         // Cleared at 1.5 s; outside again, but not before five seconds are over.
         assert!((times[1] - 5.4).abs() < 1e-9, "{times:?}");
         assert_eq!(raises([Evidence::Outside, Evidence::Outside, Evidence::Between].repeat(50)).len(), 0);
+    }
+
+    #[test]
+    fn what_nothing_speaks_for_any_more_fades_and_is_the_same_fault_when_it_comes_back() {
+        let mut latch = Latch::new(Timing { fade_s: 2.05, ..TIMING });
+        let mut spoken = |evidence: Evidence, from: u32| {
+            (from..from + 50)
+                .map(|i| f64::from(i) * 0.1)
+                .filter(|t| latch.step(*t, evidence) || latch.speaks(*t))
+                .count()
+        };
+        assert_eq!(spoken(Evidence::Outside, 0), 47, "once it has lasted for 0.3 s");
+        assert_eq!(spoken(Evidence::Between, 50), 20, "two seconds from when it was last seen");
+        assert_eq!(spoken(Evidence::Outside, 100), 50, "at once, for it was never over");
+        assert!(latch.active());
     }
 
     proptest! {

@@ -10,7 +10,8 @@
 //! | `heat-blind` | the motor runs and no usable surface reading has come for three seconds, though some did before | one comes, or the motor stops |
 //! | `signal-lost` | no good sample for a second | samples come without gaps |
 //!
-//! Every kind has a latch: one warning per fault, never two within its hold time. Thresholds are in `limits.rs`.
+//! Every kind has a latch: one warning per fault, never two within its hold time. A pace at fault that nothing speaks for any more is
+//! not spoken of, either, until something does again. Thresholds are in `limits.rs`.
 
 use crate::analysis::{Interval, LiveTick, Measured, State};
 
@@ -172,7 +173,16 @@ impl Watch {
 
     /// Whether a fault is on.
     pub fn is_active(&self, kind: WarningKind) -> bool {
-        WarningKind::ALL.iter().zip(&self.latches).any(|(known, latch)| *known == kind && latch.active())
+        self.latch(kind).is_some_and(Latch::active)
+    }
+
+    /// Whether a fault is on and still worth a word: something spoke for it not long ago.
+    pub fn is_spoken_of(&self, kind: WarningKind) -> bool {
+        self.latch(kind).zip(self.last_s).is_some_and(|(latch, t_s)| latch.speaks(t_s))
+    }
+
+    fn latch(&self, kind: WarningKind) -> Option<&Latch> {
+        WarningKind::ALL.iter().zip(&self.latches).find_map(|(known, latch)| (*known == kind).then_some(latch))
     }
 
     /// Takes one tick and hands out the warnings that begin with it, the most urgent first.
@@ -436,6 +446,30 @@ mod tests {
             tick.last_stroke_mps = stroke;
         });
         assert_eq!(fresh.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::PaceFast]);
+    }
+
+    #[test]
+    fn a_pace_that_nothing_speaks_for_any_more_is_not_spoken_of() {
+        let fast = |tick: &mut LiveTick| {
+            (tick.strokes, tick.last_stroke_mps) = (1, Some(Interval { lo: 0.04, value: 0.045, hi: 0.05 }));
+        };
+        // The next stroke's start says neither the one nor the other.
+        let doubtful = move |tick: &mut LiveTick| {
+            fast(tick);
+            tick.traverse_mps = Some(Interval { lo: 0.018, value: 0.028, hi: 0.042 });
+        };
+        let mut watch = watch();
+        run(&mut watch, 0.0, 1.0, fast);
+        run(&mut watch, 1.0, 4.0, doubtful);
+        assert!(watch.is_spoken_of(WarningKind::PaceFast));
+        run(&mut watch, 5.0, 2.0, doubtful);
+        assert!(!watch.is_spoken_of(WarningKind::PaceFast) && watch.is_active(WarningKind::PaceFast));
+        let again = run(&mut watch, 7.0, 2.0, |tick| {
+            fast(tick);
+            tick.strokes = 2;
+        });
+        assert_eq!(again, [], "the same fault still");
+        assert!(watch.is_spoken_of(WarningKind::PaceFast));
     }
 
     #[test]
