@@ -57,7 +57,7 @@ pub fn differences_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
             cell(Some(c.difference.value)),
             cell(Some(possible(lo))),
             cell(Some(possible(hi))),
-            cell(p_value(c.difference.value, &c.difference.error)),
+            chance(p_value(c.difference.value, &c.difference.error)),
             yes(c.stands_out),
         ])?;
     }
@@ -90,7 +90,7 @@ pub fn trends_csv(comparison: &Comparison) -> csv::Result<Vec<u8>> {
             cell(Some(c.figure.possible(c.trend.ends.0))),
             cell(Some(c.figure.possible(c.trend.ends.1))),
             c.trend.days.to_string(),
-            cell(p_value(c.trend.slope, &c.trend.error)),
+            chance(p_value(c.trend.slope, &c.trend.error)),
             yes(c.stands_out),
         ])?;
     }
@@ -167,6 +167,14 @@ fn cell(value: Option<f64>) -> String {
     })
 }
 
+/// A probability: one so small that decimals would show it as nought is written with a power of ten.
+fn chance(p: Option<f64>) -> String {
+    match p {
+        Some(p) if p > 0.0 && p < 1e-4 => format!("{p:.5e}"),
+        p => cell(p),
+    }
+}
+
 fn exact(value: f64) -> String {
     if value.is_finite() { value.to_string() } else { String::new() }
 }
@@ -186,6 +194,9 @@ mod tests {
         assert_eq!(cell(Some(12.0)), "12.0000");
         assert_eq!(cell(Some(f64::INFINITY)), "");
         assert_eq!(cell(Some(0.0)), "0.000000000000");
+        assert_eq!(chance(Some(0.021_345_678)), "0.0213457");
+        assert_eq!(chance(Some(2.134_567_8e-15)), "2.13457e-15");
+        assert_eq!(chance(None), "");
         assert_eq!(guarded("=SUM(A1)"), "'=SUM(A1)");
         assert_eq!(guarded("Robin"), "Robin");
         for text in ["=1", "'tis", "''", "-", "Robin", ""] {
