@@ -302,7 +302,26 @@ fn every_picture_of_a_comparison_can_be_drawn() {
         sections: &sections(sessions[2].id),
         invented: true,
     };
+    let long = |name: &str| format!("{name} of the early shift, at the long bench by the door");
+    let mut longer = Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"));
+    for group in &mut longer.groups {
+        group.data.name = long(&group.data.name);
+        // Three days: their intervals are far wider than what was measured.
+        for days in &mut group.data.days {
+            days.truncate(3);
+        }
+    }
+    let mut longer = Comparison::of(By::Technician, longer.groups.into_iter().map(|group| group.data).collect());
+    longer.contrasts.iter_mut().for_each(|c| c.stands_out = true);
+    let long_rows: Vec<String> = STYLES.iter().map(|style| long(style.name)).collect();
+    let long_rows: Vec<TechniquePrint<'_>> =
+        rows.iter().zip(&long_rows).map(|(row, name)| TechniquePrint { name, ..row.clone() }).collect();
+    let long_sheet = ReferenceSheet { trainer: long(&sheet.trainer), shown: long(&sheet.shown), ..sheet.clone() };
     for (name, png) in [
+        ("long-intervals", intervals_png(&longer, Units::Si)),
+        ("long-progress", progress_png(&longer, Units::Si)),
+        ("long-prints", prints_png(&long_rows, true, Units::Us)),
+        ("long-reference", reference_png(&long_sheet, Units::Si)),
         ("intervals", intervals_png(&found, Units::Si)),
         ("progress", progress_png(&found, Units::Si)),
         ("prints", prints_png(&rows, true, Units::Us)),

@@ -1,8 +1,8 @@
 //! Every figure of every group: the days as small dots, the estimate with its interval as a bar.
 
-use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, range, x_axis};
+use super::{LONGEST, MARGIN, MOST_GROUPS, WIDTH, dot, head, range, x_axis};
 use crate::compare::{By, Comparison, Figure, Group};
-use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
+use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
 use crate::guidance::Units;
@@ -13,7 +13,12 @@ const ROW: f64 = 46.0;
 const CELL_HEAD: f64 = 78.0;
 const CELL_FOOT: f64 = 70.0;
 const NAMES: f64 = 190.0;
-const NUMBERS: f64 = 190.0;
+const NUMBERS: f64 = 206.0;
+/// The pairs that stand out, under a figure's title: lines at most, and from one to the next, px.
+const MOST_PAIR_LINES: usize = 3;
+const PAIRS_LEADING: f64 = 23.0;
+/// Length of the point of a bar that goes on beyond the frame, px.
+const POINT: f64 = 13.0;
 
 /// The interval plot as PNG.
 ///
@@ -21,7 +26,10 @@ const NUMBERS: f64 = 190.0;
 /// When the picture cannot be made.
 pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, DrawingError> {
     let groups: Vec<&Group> = comparison.groups.iter().take(MOST_GROUPS).collect();
-    let cell = CELL_HEAD + ROW * groups.len().max(1) as f64 + CELL_FOOT;
+    let width = (WIDTH - 2.0 * MARGIN - GUTTER * (COLUMNS - 1) as f64) / COLUMNS as f64;
+    let pairs = Figure::ALL.map(|figure| pairs(comparison, groups.len(), figure, width));
+    let head_h = CELL_HEAD + PAIRS_LEADING * pairs.iter().map(|p| p.len().saturating_sub(1)).max().unwrap_or(0) as f64;
+    let cell = head_h + ROW * groups.len().max(1) as f64 + CELL_FOOT;
     let rows = Figure::ALL.len().div_ceil(COLUMNS);
     let mut canvas = Canvas::new(WIDTH as u32, (230.0 + cell * rows as f64) as u32);
     let what = match comparison.by {
@@ -34,42 +42,50 @@ pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, D
     } else {
         "Small dots are working days"
     };
-    let pairs = if comparison.contrasts.is_empty() {
+    let named = if comparison.contrasts.is_empty() {
         "No two could be compared."
     } else {
         "Named pairs stand out; where none is named, none does."
     };
-    let mut under = format!("{dots}; the bar is the 90 % interval of the mean, its dot the mean. {pairs}");
+    let mut under = format!("{dots}; the bar is the 90 % interval of the mean, its dot the mean. {named}");
+    let any_cut = |figure: &Figure| {
+        scale(&groups, *figure, units).is_some_and(|x| groups.iter().any(|g| is_cut(g, *figure, units, x)))
+    };
+    if Figure::ALL.iter().any(any_cut) {
+        under.push_str(" A pointed bar goes on beyond the scale.");
+    }
     if comparison.groups.len() > groups.len() {
         under.push_str(&format!(" The first {MOST_GROUPS} of {} are shown.", comparison.groups.len()));
     }
     let top = head(&mut canvas, &format!("{what} compared"), &under, comparison.invented());
-    let width = (WIDTH - 2.0 * MARGIN - GUTTER * (COLUMNS - 1) as f64) / COLUMNS as f64;
     for (i, figure) in Figure::ALL.into_iter().enumerate() {
         let x = MARGIN + (i % COLUMNS) as f64 * (width + GUTTER);
         let y = top + (i / COLUMNS) as f64 * cell;
-        draw_figure(&mut canvas, comparison, &groups, figure, units, Frame { x, y, w: width, h: cell });
+        let frame = Frame { x, y, w: width, h: cell };
+        draw_figure(&mut canvas, &groups, (figure, &pairs[i]), units, frame, head_h);
     }
     canvas.png()
 }
 
-fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure: Figure, units: Units, cell: Frame) {
-    let unit = figure.unit(units);
-    let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
-    canvas.text(cell.x, cell.y + 30.0, &title, Type::of(size::HEAD).bold());
-    let pairs: Vec<String> = all
-        .contrasts
-        .iter()
-        .filter(|c| c.figure == figure && c.stands_out && c.a < groups.len() && c.b < groups.len())
-        .map(|c| format!("{} and {}", all.groups[c.a].data.name, all.groups[c.b].data.name))
-        .collect();
-    if !pairs.is_empty() {
-        let text = format!("Differ: {}", pairs.join("; "));
-        let text = lettering::fit(&lettering::safe(&text, 200), size::NOTE, Weight::Regular, cell.w);
-        canvas.text(cell.x, cell.y + 58.0, &text, Type::of(size::NOTE).fill(theme::ACCENT_INK));
-    }
+/// The pairs that stand out on a figure, in lines: as many of them as there is room for, and how many more.
+fn pairs(all: &Comparison, groups: usize, figure: Figure, room: f64) -> Vec<String> {
+    let name = |group: usize| lettering::safe(&all.groups[group].data.name, LONGEST);
+    let stand_out = all.contrasts.iter().filter(|c| c.figure == figure && c.stands_out && c.a < groups && c.b < groups);
+    let pairs: Vec<String> = stand_out.map(|c| format!("{} and {}", name(c.a), name(c.b))).collect();
+    let lines = |shown: usize| {
+        let more = pairs.len() - shown;
+        let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+        lettering::wrap(&format!("Differ: {}{more}", pairs[..shown].join("; ")), size::NOTE, Weight::Regular, room)
+    };
+    let whole = (1..=pairs.len()).rev().map(lines).find(|lines| lines.len() <= MOST_PAIR_LINES);
+    // Not even the first pair has room: it is cut.
+    let cut = || pairs.first().map(|_| lines(1).into_iter().take(MOST_PAIR_LINES).collect());
+    whole.or_else(cut).unwrap_or_default()
+}
+
+/// What a figure's axis spans, in the units shown; `None` where nothing is known.
+fn scale(groups: &[&Group], figure: Figure, units: Units) -> Option<(f64, f64)> {
     let i = figure.index();
-    let shown = |v: f64| figure.shown(v, units);
     let values = groups.iter().flat_map(|g| {
         let days = g.data.days[i].iter().map(|d| d.gave.mean);
         // An interval of few days may be many times wider than what was measured; the days set the scale then.
@@ -77,12 +93,35 @@ fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure:
         let ends = ends.map(|(lo, hi)| [figure.possible(lo), figure.possible(hi)]);
         days.chain(ends.into_iter().flatten())
     });
-    let Some(x_range) = range(values.map(shown)) else {
-        canvas.text(cell.x, cell.y + CELL_HEAD + 30.0, "not known", Type::of(size::BODY).fill(theme::SOFT));
+    range(values.map(|v| figure.shown(v, units)))
+}
+
+/// Whether a group's interval goes on beyond the axis.
+fn is_cut(group: &Group, figure: Figure, units: Units, axis: (f64, f64)) -> bool {
+    let shown = |v: f64| figure.shown(figure.possible(v), units);
+    let interval = group.estimates[figure.index()].and_then(|e| e.interval());
+    interval.is_some_and(|(lo, hi)| shown(lo) < axis.0 || shown(hi) > axis.1)
+}
+
+fn draw_figure(
+    canvas: &mut Canvas,
+    groups: &[&Group],
+    (figure, pairs): (Figure, &[String]),
+    units: Units,
+    cell: Frame,
+    head_h: f64,
+) {
+    let unit = figure.unit(units);
+    let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
+    canvas.text(cell.x, cell.y + 30.0, &title, Type::of(size::HEAD).bold());
+    let set = Type::of(size::NOTE).fill(theme::ACCENT_INK);
+    canvas.lines(cell.x, cell.y + 58.0, pairs, set, PAIRS_LEADING);
+    let Some(x_range) = scale(groups, figure, units) else {
+        canvas.text(cell.x, cell.y + head_h + 30.0, "not known", Type::of(size::BODY).fill(theme::SOFT));
         return;
     };
     let frame =
-        Frame { x: cell.x + NAMES, y: cell.y + CELL_HEAD, w: cell.w - NAMES - NUMBERS, h: ROW * groups.len() as f64 };
+        Frame { x: cell.x + NAMES, y: cell.y + head_h, w: cell.w - NAMES - NUMBERS, h: ROW * groups.len() as f64 };
     let axes = Axes { frame, x: x_range, y: (0.0, 1.0) };
     x_axis(canvas, &axes, 4.0);
     for (row, group) in groups.iter().enumerate() {
@@ -95,13 +134,22 @@ fn draw_figure(canvas: &mut Canvas, all: &Comparison, groups: &[&Group], figure:
 /// The name left of a row about `y`: two lines where one is too short. Names often begin alike ("white foam with ..."), so what
 /// does not fit is cut in the middle.
 fn draw_name(canvas: &mut Canvas, name: &str, x: f64, y: f64) {
-    let (room, name) = (NAMES - 16.0, lettering::safe(name, 200));
+    let (room, name) = (NAMES - 16.0, lettering::safe(name, LONGEST));
     if lettering::width(&name, size::LABEL, Weight::Regular) <= room {
         canvas.text(x, y + 8.0, &name, Type::of(size::LABEL));
     } else {
         let lines = lettering::two_lines(&name, size::NOTE, Weight::Regular, room);
         canvas.lines(x, y - 3.0, &lines, Type::of(size::NOTE), 20.0);
     }
+}
+
+/// An interval's bar; where it goes on beyond the frame it is pointed instead of square, for that end is not the interval's.
+fn bar(canvas: &mut Canvas, frame: Frame, (lo, hi): (f64, f64), y: f64) {
+    let (a, b) = (lo.max(frame.x), hi.min(frame.right()));
+    let (left, right) = (if lo < frame.x { POINT } else { 0.0 }, if hi > frame.right() { POINT } else { 0.0 });
+    let (top, bottom) = (y - 10.0, y + 10.0);
+    let outline = [(a + left, top), (b - right, top), (b, y), (b - right, bottom), (a + left, bottom), (a, y)];
+    canvas.path(&path_data(&outline, true), Fill::Plain(theme::DATA_INTERVAL), None);
 }
 
 fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, units: Units, y: f64) {
@@ -114,8 +162,7 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
     };
     let numbers = if let Some((lo, hi)) = estimate.interval() {
         let ends = (figure.possible(lo), figure.possible(hi));
-        let (a, b) = (axes.px(shown(ends.0)).max(frame.x), axes.px(shown(ends.1)).min(frame.right()));
-        canvas.rect(Frame { x: a, y: y - 10.0, w: b - a, h: 20.0 }, Fill::Plain(theme::DATA_INTERVAL), None);
+        bar(canvas, frame, (axes.px(shown(ends.0)), axes.px(shown(ends.1))), y);
         let [value, lo, hi] = figure.with_interval(estimate.mean, ends, units);
         format!("{value}  ({lo} to {hi})")
     } else {
@@ -127,6 +174,6 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
         dot(canvas, axes.px(shown(day.gave.mean)), y + off, 3.6, Fill::Plain(theme::SOFT), None);
     }
     dot(canvas, axes.px(shown(estimate.mean)), y, 8.5, Fill::Plain(theme::DATA), Some(Line::of(theme::PAPER, 2.5)));
-    let text = lettering::fit(&numbers, size::NOTE, Weight::Regular, NUMBERS - 12.0);
+    let text = lettering::fit(&numbers, size::NOTE, Weight::Regular, NUMBERS - 16.0);
     canvas.text(frame.right() + 16.0, y + 7.0, &text, Type::of(size::NOTE).tabular());
 }

@@ -26,11 +26,33 @@ pub(super) const MARGIN: f64 = 60.0;
 /// Most groups one sheet shows; more are told in the tables only.
 pub const MOST_GROUPS: usize = 12;
 
+/// Most letters of a name, or of names in a title.
+const LONGEST: usize = 200;
+
+/// A name from outside over a column or row whose usual baseline is `y`: smaller and in two lines where one is too short.
+fn name(canvas: &mut Canvas, (x, y): (f64, f64), name: &str, usual: f64, room: f64) {
+    let name = lettering::safe(name, LONGEST);
+    if lettering::width(&name, usual, Weight::SemiBold) <= room {
+        canvas.text(x, y, &name, Type::of(usual).bold());
+    } else {
+        let lines = lettering::two_lines(&name, size::LABEL, Weight::SemiBold, room);
+        let leading = 24.0;
+        canvas.lines(x, y - leading * (lines.len() as f64 - 1.0), &lines, Type::of(size::LABEL).bold(), leading);
+    }
+}
+
 /// Title, the line under it, and a word in the corner when the figures are invented. Returns where the drawing begins.
 pub(super) fn head(canvas: &mut Canvas, title: &str, under: &str, figures_invented: bool) -> f64 {
     let room = WIDTH - 2.0 * MARGIN - if figures_invented { invented::width() + 24.0 } else { 0.0 };
-    let title = lettering::fit(&lettering::safe(title, 120), size::TITLE, Weight::SemiBold, room);
-    canvas.text(MARGIN, 82.0, &title, Type::of(size::TITLE).bold());
+    let title = lettering::safe(title, LONGEST);
+    let fits = |size: &f64| lettering::width(&title, *size, Weight::SemiBold) <= room;
+    match [size::TITLE, size::FIGURE, size::FINDING].into_iter().find(fits) {
+        Some(size) => canvas.text(MARGIN, 82.0, &title, Type::of(size).bold()),
+        None => {
+            let lines = lettering::two_lines(&title, size::FINDING, Weight::SemiBold, room);
+            canvas.lines(MARGIN, 50.0, &lines, Type::of(size::FINDING).bold(), 36.0);
+        }
+    }
     if figures_invented {
         invented::mark(canvas, WIDTH - MARGIN, 42.0);
     }

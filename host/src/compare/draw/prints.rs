@@ -1,6 +1,6 @@
 //! The technique print: how somebody works, in three small pictures side by side, the same scales for everybody.
 
-use super::{MARGIN, WIDTH, head, x_axis};
+use super::{MARGIN, WIDTH, head, name, x_axis};
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
@@ -52,8 +52,7 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
     let room = (WIDTH - 2.0 * MARGIN - NAMES - MAP - 150.0) / 2.0;
     for (row, print) in prints.iter().enumerate() {
         let y = top + row as f64 * ROW;
-        let name = lettering::fit(&lettering::safe(print.name, 60), size::FIGURE, Weight::SemiBold, NAMES - 30.0);
-        canvas.text(MARGIN, y + 60.0, &name, Type::of(size::FIGURE).bold());
+        name(&mut canvas, (MARGIN, y + 60.0), print.name, size::FIGURE, NAMES - 30.0);
         let remark = lettering::wrap(&print.remark, size::NOTE, Weight::Regular, NAMES - 40.0);
         canvas.lines(MARGIN, y + 96.0, &remark, Type::of(size::NOTE).fill(theme::SOFT), 26.0);
         let frame = |x: f64| Frame { x, y: y + 48.0, w: room, h: MAP };

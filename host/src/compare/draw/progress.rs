@@ -1,9 +1,8 @@
 //! Each technician's days in a row, figure by figure, with the line through them where the change stands out.
 
-use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, range, y_axis};
+use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, name, range, y_axis};
 use crate::compare::{Comparison, Figure, Group};
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
-use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
 use crate::guidance::Units;
 
@@ -35,8 +34,7 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
     let width = (WIDTH - 2.0 * MARGIN - AXIS) / groups.len().max(1) as f64;
     for (column, group) in groups.iter().enumerate() {
         let x = MARGIN + AXIS + column as f64 * width;
-        let name = lettering::fit(&lettering::safe(&group.data.name, 60), size::FINDING, Weight::SemiBold, width - GAP);
-        canvas.text(x, top + 30.0, &name, Type::of(size::FINDING).bold());
+        name(&mut canvas, (x, top + 30.0), &group.data.name, size::FINDING, width - GAP);
         if let Some((first, last)) = group.data.span() {
             let span = if first == last { first.to_owned() } else { format!("{first} to {last}") };
             canvas.text(x, top + 60.0, &span, Type::of(size::NOTE).fill(theme::SOFT));
