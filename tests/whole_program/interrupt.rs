@@ -150,3 +150,19 @@ fn a_stopped_simulation_leaves_nothing() {
     assert_eq!(output.status.signal(), Some(Signal::SIGINT as i32), "{}", stderr(&output));
     assert!(!out.exists(), "{:?}", files(&out));
 }
+#[test]
+fn a_demo_stopped_before_its_first_pass_names_no_picture() {
+    let folder = TempDir::new().expect("temp");
+    let out = at(&folder, "demo");
+    let mut command = steadypass();
+    command.args(["demo", "--speed", "5", "--out", &text(&out)]);
+    let child = command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts");
+    let part = out.join("demo.mcap.part");
+    wait_for("recording", || fs::metadata(&part).is_ok_and(|part| part.len() > 20_000));
+    let output = signalled(child, Signal::SIGINT);
+    assert!(output.status.success(), "{}", stderr(&output));
+    let said = "Open index.html in a browser; no section pass was finished, so there is no sheet of one.";
+    assert!(stderr(&output).contains(said), "{}", stderr(&output));
+    assert!(!files(&out).iter().any(|name| name.ends_with(".png")), "{:?}", files(&out));
+}
+

@@ -75,9 +75,13 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     same_warnings(&live_tables, &args.out)?;
     summary.print(console, &args.out)?;
     if !console.json {
-        console.remark(
-            "Live and review gave the same warnings. Open index.html in a browser, and the PNG of each section pass.",
-        );
+        // A demo that is stopped early may end before its first pass does.
+        let sheets = match summary.passes {
+            0 => "; no section pass was finished, so there is no sheet of one",
+            1 => ", and the PNG of the section pass",
+            _ => ", and the PNG of each section pass",
+        };
+        console.remark(&format!("Live and review gave the same warnings. Open index.html in a browser{sheets}."));
     }
     Ok(if recorded.done == Done::Fine && summary.lost.is_none() { Done::Fine } else { Done::WithLosses })
 }
