@@ -190,6 +190,7 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<R
         facts,
         until: Until::Seconds(STILL_S),
         calibration: args.calibration.as_deref(),
+        then: "steadypass calibrate --still",
     };
     record(console, job, Live::new(console, plan, None)?, &WatchArgs::nobody())
 }

@@ -15,7 +15,7 @@ use steadypass_protocol::HOST_SILENCE_US;
 use super::{
     Console, Done, Failure, Outcome, facts,
     live::Live,
-    record::{Job, Until, record},
+    record::{Job, REVIEWED, Until, record},
     review::{Request, review},
 };
 use crate::cli::{DemoArgs, FactArgs};
@@ -54,7 +54,8 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     let facts = facts::facts(&FactArgs::default(), &plan, Source::Simulation, "the virtual sensor");
     let live_tables = scratch.folder().join("live");
     let over = || port.with(|sensor| sensor.is_over());
-    let job = Job { port: Some(&name), out: &recording, facts, until: Until::Holds(&over), calibration: None };
+    let until = Until::Holds(&over);
+    let job = Job { port: Some(&name), out: &recording, facts, until, calibration: None, then: REVIEWED };
     let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?, &args.watch)?;
     if recorded.hurried {
         return Ok(recorded.done);

@@ -8,7 +8,7 @@ use steadypass::{
 use super::{
     Console, Done, Failure, Outcome, facts,
     live::Live,
-    record::{Job, Until, default_name, record},
+    record::{Job, REVIEWED, Until, default_name, record},
 };
 use crate::cli::DrillArgs;
 
@@ -49,6 +49,7 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
         facts,
         until: Until::Strokes(goal.strokes),
         calibration: args.calibration.as_deref(),
+        then: REVIEWED,
     };
     let recorded = record(console, job, live, &args.watch)?;
     let result = DrillResult::of(&started, &technician, goal, &recorded.strokes);

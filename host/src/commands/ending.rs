@@ -141,8 +141,10 @@ impl Interruptible {
 
     /// For what comes after a recording. That listens to a closed terminal, too, and the listener it leaves behind keeps the system
     /// from doing anything: without somebody who goes on listening it would be swallowed.
-    pub(super) fn after_recording(console: &Console, recording: &Path) -> io::Result<Self> {
-        let said = format!("stopped; {} is whole, `steadypass review` makes the rest of it", recording.display());
+    ///
+    /// * `then`: the command that makes the rest of it.
+    pub(super) fn after_recording(console: &Console, recording: &Path, then: &str) -> io::Result<Self> {
+        let said = format!("stopped; {} is whole, `{then}` makes the rest of it", recording.display());
         Self::start(console, |_| said, || Ok(first(system::interrupted()?, hurried()?)))
     }
 

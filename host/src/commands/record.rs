@@ -59,7 +59,14 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     }
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
-    let job = Job { port: args.port.as_deref(), out: &out, facts, until, calibration: args.calibration.as_deref() };
+    let job = Job {
+        port: args.port.as_deref(),
+        out: &out,
+        facts,
+        until,
+        calibration: args.calibration.as_deref(),
+        then: REVIEWED,
+    };
     let earlier = match &args.file.shop {
         Some(folder) => {
             let today = today();
@@ -109,7 +116,12 @@ pub(super) struct Job<'a> {
     pub(super) until: Until<'a>,
     /// Folder with the sensors' calibrations; the user's own when not given.
     pub(super) calibration: Option<&'a Path>,
+    /// The command that does with the recording what is done with it next.
+    pub(super) then: &'static str,
 }
+
+/// What is done with a recording of work.
+pub(super) const REVIEWED: &str = "steadypass review";
 
 /// When to stop, besides Ctrl-C.
 #[derive(Clone, Copy)]
@@ -161,12 +173,13 @@ pub(super) struct Recorded {
 pub(super) fn record(console: &Console, job: Job<'_>, live: Live<'_>, watch: &WatchArgs) -> Result<Recorded, Failure> {
     let watchers = Watchers::prepare(console, watch, live.model(), (live.plan(), live.units()), &job.facts)?;
     let live = live.on_board(watchers.board.clone(), watchers.full_screen());
+    let then = job.then;
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
     let result = thread::scope(|scope| runtime.block_on(record_async(console, job, live, watchers, scope)));
     // A read that hangs in the kernel must not keep the program from ending.
     runtime.shutdown_timeout(Duration::from_millis(200));
     let recorded = result?;
-    let interruptible = Interruptible::after_recording(console, &recorded.path)?;
+    let interruptible = Interruptible::after_recording(console, &recorded.path, then)?;
     Ok(Recorded { _interruptible: Some(interruptible), ..recorded })
 }
 
