@@ -5,7 +5,7 @@ use std::{
     io::{BufRead, BufReader, Write},
     os::unix::process::ExitStatusExt,
     path::Path,
-    process::Stdio,
+    process::{Command, Stdio},
     thread,
     time::Duration,
 };
@@ -84,6 +84,30 @@ fn a_stopped_import_leaves_nothing_and_a_killed_one_nothing_in_the_way() {
     }
 }
 
+#[cfg(target_os = "linux")]
+#[test]
+fn what_a_script_started_behind_it_outlives_ctrl_c() {
+    let folder = TempDir::new().expect("temp");
+    let table = at(&folder, "table.csv");
+    mkfifo(&table, Mode::S_IRWXU).expect("a pipe with a name");
+    let out = at(&folder, "recordings").join("run.mcap");
+    let mut command = Command::new("sh");
+    command.args(["-c", "trap '' INT; exec \"$@\"", "sh", env!("CARGO_BIN_EXE_steadypass")]);
+    command.args(["import", &text(&table), "--out", &text(&out)]).stderr(Stdio::piped()).stdout(Stdio::piped());
+    let mut child = command.spawn().expect("a shell");
+    let mut rows = OpenOptions::new().write(true).open(&table).expect("somebody reads");
+    writeln!(rows, "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2").expect("written");
+    wait_for("importing", || is_unfinished(&at(&folder, "recordings")));
+    send(&child, Signal::SIGINT);
+    thread::sleep(Duration::from_millis(500));
+    assert_eq!(child.try_wait().expect("asked"), None, "it goes on");
+    writeln!(rows, "0,0,0,9.8\n0.01,0,0,9.8").expect("written");
+    drop(rows);
+    let output = child.wait_with_output().expect("ended");
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(out.exists());
+}
+
 #[test]
 fn a_second_signal_ends_a_program_whose_last_words_nobody_takes() {
     let folder = TempDir::new().expect("temp");
@@ -140,18 +164,6 @@ fn finishes_rest_at(signal: Signal) {
 }
 
 #[test]
-fn a_stopped_simulation_leaves_nothing() {
-    let folder = TempDir::new().expect("temp");
-    let out = at(&folder, "out");
-    let mut command = steadypass();
-    command.args(["simulate", "--kind", "hour", "--out", &text(&out)]);
-    let child = command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts");
-    wait_for("simulating", || is_unfinished(&out));
-    let output = signalled(child, Signal::SIGINT);
-    assert_eq!(output.status.signal(), Some(Signal::SIGINT as i32), "{}", stderr(&output));
-    assert!(!out.exists(), "{:?}", files(&out));
-}
-#[test]
 fn a_demo_stopped_before_its_first_pass_names_no_picture() {
     let folder = TempDir::new().expect("temp");
     let out = at(&folder, "demo");
@@ -167,3 +179,15 @@ fn a_demo_stopped_before_its_first_pass_names_no_picture() {
     assert!(!files(&out).iter().any(|name| name.ends_with(".png")), "{:?}", files(&out));
 }
 
+#[test]
+fn a_stopped_simulation_leaves_nothing() {
+    let folder = TempDir::new().expect("temp");
+    let out = at(&folder, "out");
+    let mut command = steadypass();
+    command.args(["simulate", "--kind", "hour", "--out", &text(&out)]);
+    let child = command.stderr(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("the program starts");
+    wait_for("simulating", || is_unfinished(&out));
+    let output = signalled(child, Signal::SIGINT);
+    assert_eq!(output.status.signal(), Some(Signal::SIGINT as i32), "{}", stderr(&output));
+    assert!(!out.exists(), "{:?}", files(&out));
+}

@@ -17,9 +17,22 @@ use tempfile::TempDir;
 
 /// The program.
 pub(crate) fn steadypass() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_steadypass"));
+    let program = env!("CARGO_BIN_EXE_steadypass");
+    let mut command = Command::new(program);
+    if is_interrupt_ignored() {
+        // The tests run behind a script; what they start must heed Ctrl-C all the same.
+        command = Command::new("env");
+        command.args(["--default-signal=INT", program]);
+    }
     command.env_remove("STEADYPASS_SHOP").stdin(Stdio::null());
     command
+}
+
+/// Whether whoever started the tests has Ctrl-C ignored. Asked of Linux only, where the program heeds it.
+fn is_interrupt_ignored() -> bool {
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:")).unwrap_or("0").trim();
+    u64::from_str_radix(mask, 16).is_ok_and(|mask| mask >> 1 & 1 == 1)
 }
 
 /// Runs it to its end.

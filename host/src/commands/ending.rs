@@ -26,7 +26,7 @@ const CLOSED: &str = "the terminal was closed";
 /// Each of these listens from the call on, and needs a runtime around it.
 #[cfg(unix)]
 mod system {
-    use std::process;
+    use std::{fs, future::pending, process};
 
     use signal_hook::low_level::emulate_default_handler;
     use tokio::signal::unix::{SignalKind, signal};
@@ -39,13 +39,26 @@ mod system {
         process::exit(128 + by)
     }
 
-    /// What a signal of this kind makes of the program.
+    /// What a signal of this kind makes of the program: nothing, where whoever started it has it ignored.
     fn on(kind: SignalKind, why: &'static str) -> io::Result<impl Future<Output = Ending>> {
-        let mut heard = signal(kind)?;
+        let mut heard = if is_ignored(kind) { None } else { Some(signal(kind)?) };
         Ok(async move {
-            heard.recv().await;
+            match &mut heard {
+                Some(heard) => heard.recv().await,
+                None => pending().await,
+            };
             Ending { why, by: kind.as_raw_value() }
         })
+    }
+
+    /// Whether a signal is ignored: a script has Ctrl-C ignored for what it starts with `&`, `nohup` a closed terminal. Listening to
+    /// it would undo that. Only Linux tells it in a file; elsewhere all are listened to.
+    fn is_ignored(kind: SignalKind) -> bool {
+        let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+        // A bit for each signal, from the lowest on: proc_pid_status(5).
+        let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+        let mask = mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0);
+        mask >> (kind.as_raw_value() - 1) & 1 == 1
     }
 
     /// Ctrl-C.
@@ -132,7 +145,7 @@ pub(super) struct Interruptible {
 
 impl Interruptible {
     /// For a verb that does not record. A closed terminal ends it as the system does: whoever wants a verb to outlive its terminal
-    /// has that signal ignored, and listening to it would undo that.
+    /// has that signal ignored, and listening to it would undo that where the system does not tell.
     pub(super) fn in_verb(console: &Console, verb: &str) -> io::Result<Self> {
         let verb = verb.to_owned();
         let said = move |discarded| format!("{verb} stopped{}", became(&discarded));

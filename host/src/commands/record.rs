@@ -235,6 +235,7 @@ async fn record_async<'scope, 'env>(
     let (watching, mut asks) = watchers.start(console);
     let deadline = job.until.reached(watching.board.clone());
     tokio::pin!(deadline);
+    // Listened to even where a script has it ignored for what runs behind it: a recording ends only when told to, and it is told so.
     let interrupted = tokio::signal::ctrl_c();
     tokio::pin!(interrupted);
     let hurried_on = ending::hurried()?;
