@@ -149,6 +149,13 @@ fn what_is_missing_is_said_in_words() {
     says(|s| s.session.technician.clear(), "technician not named");
     says(
         |s| {
+            s.bands.stroke_length_m = Some(0.6);
+            s.pass.length_by_turns_m = Some(Interval { lo: 0.35, value: 0.4, hi: 0.45 });
+        },
+        "Check the stroke length: 0.60 m was told, the turns say 0.35 to 0.45 m.",
+    );
+    says(
+        |s| {
             let track = s.pass.track.iter().map(|p| steadypass::analysis::TrackPoint { pad_speed_mps: None, ..*p });
             let track: Vec<_> = track.collect();
             let setup =

@@ -25,6 +25,14 @@ fn live_and_review_give_the_same_tables() {
     same_tables(&live, &review);
     assert!(rows(&review.join("strokes.csv")).len() >= 8, "the scenario's strokes are there");
     assert!(rows(&review.join("warnings.csv")).iter().any(|w| w["kind"] == "heat-over"));
+
+    // A stroke length that the turns contradict is gone by, but not without a word.
+    assert!(!stderr(&reviewed).contains("stroke length told"), "{}", stderr(&reviewed));
+    let told = at(&folder, "told");
+    let doubted = run(&["review", &text(&out), "--stroke-length-m", "0.65", "--out", &text(&told)]);
+    let want = "The stroke length told, 0.65 m, does not fit any of the 2 passes: their turns say 0.3";
+    assert!(stderr(&doubted).contains(want), "{}", stderr(&doubted));
+    assert!(fs::read_to_string(told.join("index.html")).expect("the page").contains(want));
 }
 
 /// Through an unplugging, a restart and damaged frames, too; and the loss is told by exit code 3.

@@ -131,7 +131,7 @@ mod tests {
             supposed: [false; 2],
         });
         let mean_mps = Interval { lo: 0.019, value: 0.02, hi: 0.021 };
-        SettledPass { strokes: strokes.collect(), mean_mps, axis: [1.0, 0.0] }
+        SettledPass { strokes: strokes.collect(), mean_mps, length_by_turns_m: None, axis: [1.0, 0.0] }
     }
 
     #[test]

@@ -37,6 +37,11 @@ const USUAL_SPREAD: f64 = 0.6;
 /// Speed at a moment against the stroke's mean, one standard deviation, relative: less than next to the turns ([`UNEVEN`]).
 /// Common practice, no published source.
 pub(super) const WANDER: f64 = 0.1;
+/// A told length is doubted only where the turns know the pass's own to this, one standard deviation, relative (less would be the
+/// usual length speaking, not the turns), and lie this many standard deviations from it: twice as far as their 90 % interval reaches.
+/// A length more than two of [`USUAL_SPREAD`] from the usual one is a stroke gone wrong as a whole.
+const DOUBT_SPREAD: f64 = 0.2;
+const DOUBT_SDS: f64 = 2.0 * Z90;
 /// What all steps of a pass share (scale of the chip, shape of the bursts), relative.
 const COMMON_SPREAD: f64 = 0.05;
 /// Timing of a stroke's ends, one standard deviation of the difference, s.
@@ -111,6 +116,13 @@ fn apart(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interva
         let mean = Traverse { length_m: f64::NAN, speed_mps, spread }.interval();
         (each, mean)
     })
+}
+
+/// Whether the turns, which by themselves give a pass's strokes this mean length, m, clearly contradict a told one.
+pub(super) fn contradicts(by_turns_m: Interval, told_m: f64) -> bool {
+    let sd = (by_turns_m.hi / by_turns_m.value).ln() / Z90;
+    let apart = |other_m: f64| (other_m / by_turns_m.value).ln().abs();
+    sd < DOUBT_SPREAD && apart(USUAL_LENGTH_M) < 2.0 * USUAL_SPREAD && apart(told_m) > DOUBT_SDS * sd.hypot(TOLD_SPREAD)
 }
 
 fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
@@ -263,6 +275,16 @@ mod tests {
         let (each, mean) = joint(&strokes, Some(0.4)).unwrap();
         assert!((each[0].speed_mps - 0.05).abs() < 1e-9 && (each[1].speed_mps - 0.04).abs() < 1e-9);
         assert!((mean.value - 0.8 / 18.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_told_length_is_doubted_where_the_turns_are_sure_of_another() {
+        let by_turns_m = |sd: f64| Interval { lo: 0.4 * (-Z90 * sd).exp(), value: 0.4, hi: 0.4 * (Z90 * sd).exp() };
+        assert!(contradicts(by_turns_m(0.1), 0.6) && contradicts(by_turns_m(0.1), 0.27));
+        assert!(!contradicts(by_turns_m(0.1), 0.47), "a little beyond the interval");
+        assert!(!contradicts(by_turns_m(0.3), 1.5), "they hardly say anything");
+        assert!(!contradicts(by_turns_m(f64::NAN), 0.6));
+        assert!(!contradicts(Interval { lo: 1.9, value: 2.4, hi: 2.9 }, 0.4), "no arm goes so far");
     }
 
     #[test]

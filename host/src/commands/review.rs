@@ -158,12 +158,16 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let mut summary = Summary::default();
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
+    let mut lengths_by_turns_m = Vec::new();
     let maps_wanted = sheets.is_some() || figures.is_some();
     let take = |mut event: Event| {
         match &event {
             Event::Tick(tick) => summary.seconds = tick.t_s,
             Event::Stroke(_) => summary.strokes += 1,
-            Event::Pass(_) => summary.passes += 1,
+            Event::Pass(judged) => {
+                summary.passes += 1;
+                lengths_by_turns_m.push(judged.pass.length_by_turns_m);
+            }
             Event::Warning(_) => summary.warnings += 1,
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
             Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {}
@@ -192,6 +196,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     summary.lost = ended.lost();
     summary.remarks = report::quick_work(&summary.to_and_fro);
+    summary.remarks.extend(report::told_length(plan.stroke_length_m, &lengths_by_turns_m, console.units(plan.units)));
     summary.remarks.extend(report::unusable_looks(&ended.looks));
     summary.remarks.append(&mut corrected.remarks);
     if let Some(sheets) = sheets {

@@ -54,9 +54,19 @@ impl Units {
 
     /// A length on the panel; `m` in m.
     pub fn length(self, m: f64) -> String {
+        let (number, unit) = self.of_length(m);
+        format!("{number} {unit}")
+    }
+
+    /// Between two lengths on the panel, m: "0.35 to 0.45 m".
+    pub fn length_range(self, lo_m: f64, hi_m: f64) -> String {
+        format!("{} to {}", self.of_length(lo_m).0, self.length(hi_m))
+    }
+
+    fn of_length(self, m: f64) -> (String, &'static str) {
         match self {
-            Self::Si => format!("{m:.2} m"),
-            Self::Us => format!("{:.1} in", m * 1e3 / MM_PER_INCH),
+            Self::Si => (format!("{m:.2}"), "m"),
+            Self::Us => (format!("{:.1}", m * 1e3 / MM_PER_INCH), "in"),
         }
     }
 }

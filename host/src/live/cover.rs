@@ -360,6 +360,7 @@ mod tests {
             direction_deg: None,
             strokes: 1,
             traverse_mean_mps: None,
+            length_by_turns_m: None,
             traverse_cv: None,
             orbit_median_opm: None,
             orbit_p05_opm: None,

@@ -12,11 +12,13 @@ mod foreign;
 mod page;
 mod passes;
 mod quick_work;
+mod told_length;
 mod unusable_looks;
 
 pub use page::index_html;
 pub use passes::PassSheets;
 pub use quick_work::quick_work;
+pub use told_length::told_length;
 pub use unusable_looks::unusable_looks;
 
 use crate::drawing::SessionFacts;

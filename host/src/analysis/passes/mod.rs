@@ -49,6 +49,8 @@ pub(super) struct SettledStroke {
 pub(super) struct SettledPass {
     pub(super) strokes: Vec<SettledStroke>,
     pub(super) mean_mps: Interval,
+    /// Mean length of a stroke as the turns alone have it, m, where the told length clearly does not fit that.
+    pub(super) length_by_turns_m: Option<Interval>,
     /// Unit vector of the first stroke, heading frame.
     pub(super) axis: [f64; 2],
 }
@@ -385,14 +387,27 @@ fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known
         ways.iter_mut().for_each(|w| *w = -*w);
     }
     let timed = timed_along(axis, &ways, strokes, refined);
-    let (mut traverses, mut mean_mps) = traverse::estimate(&timed, known)?;
-    if known.told_length_m.is_none() {
+    let by_turns = || {
+        let (mut traverses, mean_mps) = traverse::estimate(&timed, Known { told_length_m: None, ..known })?;
         let blur = shape_spread(axis, mean_mps.value, strokes, refined);
         traverses.iter_mut().for_each(|t| t.spread = t.spread.hypot(blur));
         let k = (Z90.recip() * (mean_mps.hi / mean_mps.value).ln()).hypot(blur);
         let k = (Z90 * k).exp();
-        mean_mps = Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k };
-    }
+        Some((traverses, Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k }))
+    };
+    let (traverses, mean_mps, length_by_turns_m) = match known.told_length_m {
+        None => by_turns().map(|(traverses, mean_mps)| (traverses, mean_mps, None))?,
+        Some(told_m) => {
+            let (traverses, mean_mps) = traverse::estimate(&timed, known)?;
+            let mean_s = timed.iter().map(|t| t.time_s).sum::<f64>() / timed.len() as f64;
+            let length_m = by_turns().map(|(_, mps)| Interval {
+                lo: mps.lo * mean_s,
+                value: mps.value * mean_s,
+                hi: mps.hi * mean_s,
+            });
+            (traverses, mean_mps, length_m.filter(|length_m| traverse::contradicts(*length_m, told_m)))
+        }
+    };
     if mean_mps.lo > SPEEDS_MPS.1 {
         // No arm polishes so fast: something else swings, and nothing is known of it.
         return None;
@@ -414,5 +429,5 @@ fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known
             supposed: strokes[i].supposed,
         });
     }
-    Some(SettledPass { strokes: settled, mean_mps, axis })
+    Some(SettledPass { strokes: settled, mean_mps, length_by_turns_m, axis })
 }

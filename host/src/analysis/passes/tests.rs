@@ -78,6 +78,30 @@ fn a_turn_into_a_stroke_that_is_not_told_says_the_speed_by_half() {
 }
 
 #[test]
+fn a_told_length_that_the_turns_contradict_is_doubted_and_gone_by() {
+    let mut rng = ChaCha8Rng::seed_from_u64(13);
+    let length_m = 0.03 * 11.2;
+    let mut doubted = |told_m: f64| {
+        let known = Known { told_length_m: Some(told_m), ..Known::default() };
+        let passes = (0..200).map(|_| preview(&pass(&mut rng, 6, 0.03, 0.05, 0.4), &[], known).remove(0));
+        let doubted = passes.filter(|pass| {
+            let speed = pass.mean_mps.value;
+            // The turns pull a little at each stroke, as ever.
+            assert!((speed / (told_m / 11.2) - 1.0).abs() < 0.15, "what was told goes: {speed}");
+            pass.length_by_turns_m.is_some_and(|by_turns| {
+                assert!((by_turns.value / length_m - 1.0).abs() < 0.3, "{by_turns:?}");
+                true
+            })
+        });
+        doubted.count()
+    };
+    assert!(doubted(length_m) <= 2, "right");
+    assert!(doubted(1.6 * length_m) > 190 && doubted(0.6 * length_m) > 190, "wrong");
+    let untold = preview(&pass(&mut rng, 6, 0.03, 0.05, 0.4), &[], Known::default());
+    assert_eq!(untold[0].length_by_turns_m, None);
+}
+
+#[test]
 fn quick_sideways_steps_widen_the_interval() {
     let mut rng = ChaCha8Rng::seed_from_u64(8);
     let variance = |rng: &mut ChaCha8Rng, side: f64| {

@@ -145,6 +145,7 @@ impl Pipeline {
             direction_deg: Some(degrees(heading - section_heading)),
             strokes: pass.strokes.len() as u32,
             traverse_mean_mps: Some(pass.mean_mps),
+            length_by_turns_m: pass.length_by_turns_m,
             traverse_cv: variation(&speeds),
             orbit_median_opm: quantile(&mut orbit, 0.5),
             orbit_p05_opm: quantile(&mut orbit, 0.05),

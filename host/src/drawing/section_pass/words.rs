@@ -88,6 +88,13 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             into_pass(input, t)
         )));
     }
+    if let (Some(told_m), Some(by_turns)) = (input.bands.stroke_length_m, input.pass.length_by_turns_m) {
+        out.push(act(format!(
+            "Check the stroke length: {} was told, the turns say {}.",
+            input.units.length(told_m),
+            input.units.length_range(by_turns.lo, by_turns.hi)
+        )));
+    }
     if let Some(Band { lo, hi }) = input.bands.pace_mps {
         let u = input.scale();
         let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
