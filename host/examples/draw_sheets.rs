@@ -35,6 +35,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     no_heat.warnings.clear();
     no_heat.rows.retain(|r| r.t_s < 880.0 || r.t_s > 893.0);
     sheets.push(("no-heat", no_heat));
+    let mut guessed = Invented::of(&Recipe::busy());
+    guessed.pass.track_sd_m = Some(0.12);
+    guessed.bands.stroke_length_m = Some(0.7);
+    guessed.pass.length_by_turns_m = Some(Interval { lo: 0.41, value: 0.49, hi: 0.58 });
+    sheets.push(("guessed", guessed));
     sheets.push(("troubled", troubled()));
     sheets.push(("bare", bare()));
     let mut pngs = Vec::new();

@@ -83,6 +83,18 @@ impl SheetInput<'_> {
         Scale(self.units)
     }
 
+    /// The rubbing map, where the strokes' places beside each other are known at least as well as the pad is wide: worse than that,
+    /// as after several rests, the picture would be of one guess among many.
+    pub(crate) fn map(&self) -> Option<&RubbingMap> {
+        let width_m = |map: &RubbingMap| 2.0 * map.pad_radius_m;
+        self.rubbing.filter(|map| self.sideways_m().is_none_or(|off| off <= width_m(map)))
+    }
+
+    /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
+    pub(crate) fn sideways_m(&self) -> Option<f64> {
+        self.pass.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| 1.645 * sd)
+    }
+
     /// Name and unit of the machine's rate.
     pub(crate) fn rate_words(&self) -> (&'static str, &'static str) {
         match self.machine {

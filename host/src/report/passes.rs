@@ -167,7 +167,8 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
         pass.surface_start_c.map(|c| format!("{} {}", number(u.temperature(c), 1), u.temperature_unit())),
         None,
     );
-    let even = input.rubbing.and_then(|map| map.unevenness());
+    let map = input.map();
+    let even = map.and_then(|map| map.unevenness());
     let rubbing = Cell::new(
         "Unevenness",
         even.map(|cv| format!("{} %", number(100.0 * cv, 0))),

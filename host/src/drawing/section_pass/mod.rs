@@ -72,7 +72,7 @@ fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {
     let strips = Frame { x: STRIP_X, y: BODY_TOP, w: STRIP_RIGHT - STRIP_X, h: BODY_BOTTOM - BODY_TOP };
     strips::draw(&mut canvas, input, &facts, strips)?;
     let side = Frame { x: MAP_X, y: BODY_TOP, w: RIGHT - MAP_X, h: BODY_BOTTOM - BODY_TOP };
-    let text_y = match input.rubbing {
+    let text_y = match input.map() {
         Some(rubbing) => map::draw(&mut canvas, input, &facts, rubbing, side),
         None => table::draw(&mut canvas, input, &facts, side),
     };

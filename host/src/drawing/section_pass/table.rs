@@ -8,19 +8,27 @@ use super::super::units::number;
 use super::facts::{Facts, Pace};
 
 const ROW: f64 = 34.0;
-const MOST_ROWS: usize = 12;
+const MOST_ROWS: usize = 10;
 
 /// Draws the table; returns the baseline for what follows.
 pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Frame) -> f64 {
     let u = input.scale();
     canvas.text(side.x, side.y + 25.0, "Where the pad went is not known", Type::of(size::HEAD).bold());
     let why = if facts.strokes.is_empty() {
-        "No strokes could be told apart, so there is no picture of the section and no rubbing distance."
+        "No strokes could be told apart, so there is no picture of the section and no rubbing distance.".to_owned()
+    } else if let Some(off) = input.sideways_m().filter(|_| input.rubbing.is_some()) {
+        format!(
+            "Sideways the strokes are true to ±{}\u{a0}{} only, more than the pad is wide: no picture of the section, no rubbing \
+             distance. After each rest it is a guess where the work goes on.",
+            u.length_number(off),
+            u.length_unit()
+        )
     } else {
         "The strokes could not be laid on the section, so there is no picture of it and no rubbing distance. \
          Turn rates (a gyro) and a known stroke length make it possible."
+            .to_owned()
     };
-    let lines = wrap(why, size::BODY, Weight::Regular, side.w);
+    let lines = wrap(&why, size::BODY, Weight::Regular, side.w);
     let mut y = canvas.lines(side.x, side.y + 61.0, &lines, Type::of(size::BODY).fill(theme::SOFT), 30.0) + 18.0;
     if facts.strokes.is_empty() {
         return y + 10.0;

@@ -122,7 +122,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     if blind && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
-    if let Some(map) = input.rubbing {
+    if let Some(map) = input.map() {
         out.extend(coverage(input, map));
     }
     if !facts.holes.is_empty() {
@@ -195,8 +195,8 @@ pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
         (Some(c), None) => format!("{c}. "),
         (None, None) => String::new(),
     };
-    let way = input.pass.track_sd_m.filter(|sd| sd.is_finite()).map_or(String::new(), |sd| {
-        format!(" Sideways true to ±{}\u{a0}{}.", input.scale().length_number(1.645 * sd), input.scale().length_unit())
+    let way = input.sideways_m().map_or(String::new(), |off| {
+        format!(" Sideways true to ±{}\u{a0}{}.", input.scale().length_number(off), input.scale().length_unit())
     });
     format!("{extent}Not removal: pressure is unknown.{way}")
 }
