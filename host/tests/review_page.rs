@@ -78,6 +78,7 @@ fn figures_warnings_and_cautions_are_all_there() {
         "All 8 strokes kept to the target pace",
         "3 of 4",
         "Lift and let it cool",
+        "It came after 24 s.",
         "between passes",
         "Switch the machine off",
         "Nothing was lost.",

@@ -57,8 +57,16 @@ fn every_series_is_drawn() {
     let svg = section_pass_svg(&sheet.input()).unwrap();
     let said = texts(&svg);
     // Each stroke's own pace, and the one outside with a word beside the colour.
-    for want in ["21", "▲ 31 too fast", "24", "stroke 3 →", "spot trails", "spot leads", "heat soon", "over the limit"]
-    {
+    for want in [
+        "21",
+        "▲ 31 too fast",
+        "24",
+        "stroke 3 →",
+        "spot trails",
+        "spot leads",
+        "heat soon: came after 24 s",
+        "over the limit",
+    ] {
         assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
     }
     let orbit_and_surface = svg.matches("<polyline").count();

@@ -137,10 +137,13 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
          <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
     );
     for w in recording.warnings {
-        let pass = pass_of(recording, w).map_or("between passes".to_owned(), |n| format!("pass {n}"));
+        let sheet = pass_of(recording, w);
+        let pass = sheet.map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass));
+        let came = sheet.and_then(|sheet| sheet.came(w));
+        let came = came.map_or(String::new(), |came| format!(". <span class=\"soft\">{}</span>", came.sentence()));
         let _ = writeln!(
             html,
-            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}</td></tr>",
+            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}{came}</td></tr>",
             clock(w.t_s),
             escape(&w.text(units, rate_unit))
         );
@@ -148,9 +151,9 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     html.push_str("</tbody></table></div>\n");
 }
 
-fn pass_of(recording: &RecordingPart<'_>, warning: &Warning) -> Option<u32> {
+fn pass_of<'a>(recording: &RecordingPart<'a>, warning: &Warning) -> Option<&'a PassSheet> {
     let mut sheets = recording.passes.sheets.iter();
-    sheets.find(|s| (s.start_s..=s.end_s).contains(&warning.t_s)).map(|s| s.pass)
+    sheets.find(|s| (s.start_s..=s.end_s).contains(&warning.t_s))
 }
 
 fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {

@@ -4,10 +4,10 @@ use std::fmt::Write as _;
 
 use super::{EMBED_LIMIT_BYTES, foreign::shown};
 use crate::drawing::canvas::escape;
-use crate::drawing::section_pass::facts::{Facts, Pace};
+use crate::drawing::section_pass::facts::{Came, Facts, Pace};
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
-use crate::guidance::{Band, Units};
+use crate::guidance::{Band, Units, Warning, WarningKind};
 
 /// The passes of a recording as the page shows them.
 ///
@@ -31,6 +31,8 @@ pub(super) struct PassSheet {
     /// What it was like, in one sentence.
     pub(super) finding: String,
     cells: Vec<Cell>,
+    /// What became of the heat that its warnings expected, by their time.
+    came: Vec<(f64, Came)>,
     pub(super) units: Units,
     pub(super) rate_unit: &'static str,
     /// Name of the PNG file beside the page.
@@ -46,6 +48,7 @@ impl PassSheets {
         if self.bytes > EMBED_LIMIT_BYTES {
             self.sheets.iter_mut().for_each(|sheet| sheet.png = None);
         }
+        let facts = Facts::of(input);
         self.sheets.push(PassSheet {
             pass: input.pass.pass,
             section: input.pass.section,
@@ -54,6 +57,7 @@ impl PassSheets {
             technician: input.session.technician.clone(),
             finding: finding(input),
             cells: cells(input),
+            came: facts.warnings.iter().filter_map(|w| Some((w.t_s, facts.came(w)?))).collect(),
             units: input.units,
             rate_unit: input.rate_words().1,
             file_name: file_name.to_owned(),
@@ -66,6 +70,12 @@ impl PassSheet {
     /// "Section 2 · pass 3".
     pub(super) fn name(&self) -> String {
         format!("Section {} · pass {}", self.section, self.pass)
+    }
+
+    /// What became of the heat that a warning in it expected, where that is known.
+    pub(super) fn came(&self, warning: &Warning) -> Option<Came> {
+        let expects = warning.kind == WarningKind::HeatSoon;
+        self.came.iter().find(|(t_s, _)| expects && *t_s == warning.t_s).map(|(_, came)| *came)
     }
 }
 
@@ -172,10 +182,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let rubbing = Cell::new(
         "Unevenness",
         even.map(|cv| format!("{} %", number(100.0 * cv, 0))),
-        input
-            .rubbing
-            .and_then(|map| map.covered_share())
-            .map(|s| format!("{} % reached", number((100.0 * s).floor(), 0))),
+        map.and_then(|map| map.covered_share()).map(|s| format!("{} % reached", number((100.0 * s).floor(), 0))),
     );
     let vibration =
         Cell::new("Vibration, unweighted", pass.vibration_mps2.map(|v| format!("{} m/s²", number(v, 1))), None);

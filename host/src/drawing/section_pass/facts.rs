@@ -43,6 +43,45 @@ impl Pace {
     }
 }
 
+/// How far ahead the heat warning looks at least, s.
+pub(crate) const LOOK_AHEAD_S: f64 = 10.0;
+/// Without a reading for longer than this it is not known whether the limit was passed, s.
+const BLIND_S: f64 = 3.0;
+/// Nor where the spot looked at worked paint for less than this, s.
+const SEEN_S: f64 = 5.0;
+
+/// What became of the heat that a warning expected.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Came {
+    /// The spot was over the limit so many seconds later.
+    After(f64),
+    /// It was not, though the work went on for as long as the warning looked ahead.
+    Not,
+    /// It was not, but the pass ended before that.
+    Ended,
+}
+
+impl Came {
+    /// Beside the warning's mark.
+    pub(crate) fn words(self) -> String {
+        match self {
+            Self::After(seconds) if seconds < 0.5 => "came at once".to_owned(),
+            Self::After(seconds) => format!("came after {seconds:.0} s"),
+            Self::Not => "did not come".to_owned(),
+            Self::Ended => "the pass ended first".to_owned(),
+        }
+    }
+
+    /// As a sentence behind the warning's own.
+    pub(crate) fn sentence(self) -> String {
+        match self {
+            Self::After(_) => format!("It {}.", self.words()),
+            Self::Not => "It did not come, as far as the spot saw.".to_owned(),
+            Self::Ended => "The pass ended first.".to_owned(),
+        }
+    }
+}
+
 /// What is asserted about a pass.
 #[derive(Debug)]
 pub(crate) struct Facts<'a> {
@@ -124,6 +163,33 @@ impl<'a> Facts<'a> {
         self.warnings.iter().copied().filter(move |w| kinds.contains(&w.kind))
     }
 
+    /// What became of the heat that a warning expected; `None` where the recording does not tell, and for any other warning.
+    pub(crate) fn came(&self, warning: &Warning) -> Option<Came> {
+        let (from_s, limit) = (warning.t_s, warning.limit.filter(|_| warning.kind == WarningKind::HeatSoon)?);
+        let seen: Vec<(f64, f64)> = self
+            .rows
+            .iter()
+            .filter(|r| r.t_s >= from_s)
+            .filter_map(|r| Some((r.t_s, r.surface_rise_k.filter(|k| k.is_finite())?)))
+            .collect();
+        if let Some((t_s, _)) = seen.iter().find(|(_, rise)| *rise > limit) {
+            return Some(Came::After(t_s - from_s));
+        }
+        let end_s = self.span_s.1;
+        let times = || core::iter::once(from_s).chain(seen.iter().map(|(t, _)| *t)).chain([end_s]);
+        let blind = times().zip(times().skip(1)).any(|(a, b)| b - a > BLIND_S);
+        // A spot that leads sees nothing of the paint that was worked.
+        let saw = self.strokes.iter().filter(|(s, _)| s.spot_trails != Some(false));
+        let saw_s: f64 = saw.map(|(s, _)| (s.end_s - s.start_s.max(from_s)).max(0.0)).sum();
+        if blind || saw_s < SEEN_S {
+            return None;
+        }
+        // It looked ahead for ten seconds, and to the end of the stroke to come.
+        let due_s =
+            self.strokes.iter().find(|(s, _)| s.start_s >= from_s).map(|(s, _)| s.end_s.max(from_s + LOOK_AHEAD_S));
+        Some(if due_s.is_some_and(|due| due <= end_s + 1e-6) { Came::Not } else { Came::Ended })
+    }
+
     /// Whether the thermometer's side is known for at least one stroke.
     pub(crate) fn side_known(&self) -> bool {
         self.strokes.iter().any(|(s, _)| s.spot_trails.is_some())
@@ -146,5 +212,66 @@ mod tests {
         assert_eq!(pace(f64::NAN, 0.02, 0.03), Pace::Unknown);
         assert_eq!(Pace::of(None, band), Pace::Unknown);
         assert_eq!(Pace::of(Some(Interval { lo: 0.0, value: 0.0, hi: 0.0 }), None), Pace::Unknown);
+    }
+
+    /// Four strokes of ten seconds from zero; the spot trails in every other one.
+    fn strokes() -> Vec<Stroke> {
+        let stroke = |n: u32| Stroke {
+            pass: 1,
+            stroke: n + 1,
+            start_s: 10.0 * f64::from(n),
+            end_s: 10.0 * f64::from(n) + 9.5,
+            direction_deg: None,
+            machine_deg: None,
+            length_m: None,
+            traverse_mps: None,
+            orbit_opm: None,
+            surface_c: None,
+            spot_trails: Some(n.is_multiple_of(2)),
+            supposed: [false; 2],
+        };
+        (0..4).map(stroke).collect()
+    }
+
+    /// What became of a warning at `t_s` in a pass with these strokes and a rise that `rise` tells.
+    fn came(t_s: f64, strokes: &[Stroke], rise: impl Fn(f64) -> Option<f64>) -> Option<Came> {
+        let row = |i: u32| SeriesRow {
+            t_s: f64::from(i) * 0.1,
+            surface_rise_k: rise(f64::from(i) * 0.1),
+            ..SeriesRow::default()
+        };
+        let rows: Vec<SeriesRow> = (0..=395).map(row).collect();
+        let facts = Facts {
+            strokes: strokes.iter().map(|s| (s, Pace::Unknown)).collect(),
+            rows: rows.iter().collect(),
+            warnings: Vec::new(),
+            holes: Vec::new(),
+            over_s: None,
+            first_over_s: None,
+            peak_rise_k: None,
+            span_s: (0.0, 39.5),
+        };
+        facts.came(&Warning { t_s, kind: WarningKind::HeatSoon, value: Some(12.0), limit: Some(11.0) })
+    }
+
+    #[test]
+    fn what_became_of_the_heat_expected_is_read_from_the_recording() {
+        let strokes = strokes();
+        let crossing = |at_s: f64| move |t: f64| Some(if t >= at_s { 11.5 } else { 9.0 });
+        assert_eq!(came(4.0, &strokes, crossing(9.95)).map(Came::words).as_deref(), Some("came after 6 s"));
+        assert_eq!(came(4.0, &strokes, crossing(3.0)).map(Came::words).as_deref(), Some("came at once"));
+        assert_eq!(came(4.0, &strokes, |_| Some(9.0)), Some(Came::Not));
+        // The stroke to come was never worked, or not for ten seconds.
+        assert_eq!(came(31.0, &strokes, |_| Some(9.0)), None, "the spot led from then on");
+        assert_eq!(came(24.0, &strokes, |_| Some(9.0)), Some(Came::Not));
+        assert_eq!(came(24.0, &strokes[..3], |_| Some(9.0)), Some(Came::Ended));
+        assert_eq!(
+            came(4.0, &strokes, |t| (!(12.0..=16.0).contains(&t)).then_some(9.0)),
+            None,
+            "blind for four seconds"
+        );
+        assert_eq!(came(4.0, &strokes, |_| None), None);
+        let leading: Vec<Stroke> = strokes.iter().map(|s| Stroke { spot_trails: Some(false), ..*s }).collect();
+        assert_eq!(came(4.0, &leading, |_| Some(9.0)), None);
     }
 }

@@ -7,12 +7,9 @@ use plotters::element::PathElement;
 use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
-use super::facts::Facts;
+use super::facts::{Came, Facts, LOOK_AHEAD_S};
 use super::furniture::{Tick, beyond, first_that_fits, flags, furniture, head, ribbon, runs, stroke, thin, ticks};
 use crate::guidance::WarningKind;
-
-/// Look-ahead of the heat warning, s.
-const LOOK_AHEAD_S: f64 = 10.0;
 
 pub(super) fn draw(
     canvas: &mut Canvas,
@@ -100,8 +97,10 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
     };
     flags(canvas, facts, axes, &[WarningKind::HeatBlind]);
     let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
-    // Marks of one kind look alike: the first one's words stand for all, and nothing is written over another.
+    // Marks of one kind look alike: the first one's words stand for all, but what became of each is its own. Nothing is written
+    // over another.
     let mut named: Vec<WarningKind> = Vec::new();
+    let mut taken: Vec<Frame> = Vec::new();
     for w in facts.warned(&[WarningKind::HeatSoon, WarningKind::HeatOver]) {
         let Some(rise) = rise_at(w.t_s) else { continue };
         let (x, y) = (axes.px(w.t_s), axes.py(rise));
@@ -116,15 +115,20 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
                 });
             }
             mark(canvas, &[(x - 11.0, y + 9.0), (x + 11.0, y + 9.0), (x, y - 11.0)]);
-            if first {
-                // Not on the limit's own line.
-                let line = limit.map(|k| axes.py(k)).filter(|line| (y - line).abs() < LINE_ROOM);
-                place(canvas, f, (x - 17.0, line.map_or(y + 2.0, |line| line + LINE_ROOM)), "heat soon", set);
-            }
+            let words = match (first, facts.came(w).map(Came::words)) {
+                (true, Some(came)) => format!("heat soon: {came}"),
+                (true, None) => "heat soon".to_owned(),
+                (false, Some(came)) => came,
+                (false, None) => continue,
+            };
+            // Not on the limit's own line.
+            let line = limit.map(|k| axes.py(k)).filter(|line| (y - line).abs() < LINE_ROOM);
+            let at = (x - 17.0, line.map_or(y + 2.0, |line| line + LINE_ROOM));
+            taken.extend(place(canvas, f, at, &words, set, if first { &[] } else { &taken }));
         } else {
             mark(canvas, &[(x - 9.0, y - 9.0), (x + 9.0, y - 9.0), (x + 9.0, y + 9.0), (x - 9.0, y + 9.0)]);
             if first {
-                place(canvas, f, (x - 15.0, y - 14.0), "over the limit", set);
+                taken.extend(place(canvas, f, (x - 15.0, y - 14.0), "over the limit", set, &[]));
             }
         }
     }
@@ -134,12 +138,18 @@ fn mark(canvas: &mut Canvas, points: &[(f64, f64)]) {
     canvas.path(&path_data(points, true), Fill::Plain(theme::ACCENT), Some(Line::of(theme::PAPER, 2.0)));
 }
 
-/// A label left of a mark, or right of it where there is no room.
-fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type) {
+/// A label left of a mark, or right of it where there is no room; not where one of `taken` is. Gives the room it took.
+fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type, taken: &[Frame]) -> Option<Frame> {
     let y = at.1.clamp(frame.y + 18.0, frame.bottom() - 6.0);
-    if at.0 - set.width(text) > frame.x {
-        canvas.text(at.0, y, text, set.end());
-    } else {
-        canvas.text(at.0 + 34.0, y, text, set);
+    let width = set.width(text);
+    let left = at.0 - width > frame.x;
+    let room = Frame { x: if left { at.0 - width } else { at.0 + 34.0 }, y: y - set.size, w: width, h: 1.3 * set.size };
+    let apart = |other: &Frame| {
+        room.right() < other.x || other.right() < room.x || room.bottom() < other.y || other.bottom() < room.y
+    };
+    if !taken.iter().all(apart) {
+        return None;
     }
+    canvas.text(room.x, y, text, set);
+    Some(room)
 }
