@@ -19,20 +19,22 @@ use tempfile::TempDir;
 pub(crate) fn steadypass() -> Command {
     let program = env!("CARGO_BIN_EXE_steadypass");
     let mut command = Command::new(program);
-    if is_interrupt_ignored() {
-        // The tests run behind a script; what they start must heed Ctrl-C all the same.
+    if is_signal_ignored() {
+        // The tests run behind a script or under `nohup`; what they start must heed signals all the same.
         command = Command::new("env");
-        command.args(["--default-signal=INT", program]);
+        command.args(["--default-signal=INT,HUP,TERM", program]);
     }
     command.env_remove("STEADYPASS_SHOP").stdin(Stdio::null());
     command
 }
 
-/// Whether whoever started the tests has Ctrl-C ignored. Asked of Linux only, where the program heeds it.
-fn is_interrupt_ignored() -> bool {
+/// Whether whoever started the tests has one of the signals ignored that end the program. Asked of Linux only, where that counts.
+fn is_signal_ignored() -> bool {
+    use nix::sys::signal::Signal::{SIGHUP, SIGINT, SIGTERM};
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:")).unwrap_or("0").trim();
-    u64::from_str_radix(mask, 16).is_ok_and(|mask| mask >> 1 & 1 == 1)
+    let mask = u64::from_str_radix(mask, 16).unwrap_or(0);
+    [SIGHUP, SIGINT, SIGTERM].iter().any(|signal| mask >> (*signal as i32 - 1) & 1 == 1)
 }
 
 /// Runs it to its end.
