@@ -89,6 +89,27 @@ pub struct Scene<'a> {
 
 /// Draws a scene.
 pub fn draw(frame: &mut Frame<'_>, scene: &Scene<'_>) {
+    draw_as_written(frame, scene);
+    // The card's code is blocks or nothing.
+    if !scene.look.unicode && scene.card.is_none() {
+        spell_in_ascii(frame);
+    }
+}
+
+/// What words and names still hold beyond ASCII, as near as ASCII comes to it.
+fn spell_in_ascii(frame: &mut Frame<'_>) {
+    for cell in &mut frame.buffer_mut().content {
+        let spelt = match cell.symbol() {
+            symbol if symbol.is_ascii() => continue,
+            "–" => "-",
+            "°" => " ",
+            _ => "?",
+        };
+        cell.set_symbol(spelt);
+    }
+}
+
+fn draw_as_written(frame: &mut Frame<'_>, scene: &Scene<'_>) {
     let area = frame.area();
     if let Some(card) = scene.card {
         let lines: Vec<Line<'_>> = card.iter().map(|line| Line::raw(line.as_str())).collect();

@@ -164,6 +164,9 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
         words("section 12"),
         ["section", "12", "pass", "34", "59:59", "120", "1.00", "in/s", "0.88–1.12", "100", "%", "-20.0", "°F", "17"]
     );
+    let ascii = drawn((80, 30), &view, |scene| scene.look.unicode = false);
+    assert!(ascii.rows.iter().all(|row| row.is_ascii()), "{}", ascii.rows.join("\n"));
+    assert!(ascii.row_with("section 12").contains(" 0.88-1.12 "), "{}", ascii.row_with("section 12"));
     assert_eq!(
         words("earlier 1"),
         ["earlier", "1", "pass", "2", "1:02:09", "120", "not", "known", "not", "known", "not", "known", "17"]
