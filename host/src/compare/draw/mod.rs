@@ -27,7 +27,7 @@ pub(super) const MARGIN: f64 = 60.0;
 pub const MOST_GROUPS: usize = 12;
 
 /// Most letters of a name, or of names in a title.
-const LONGEST: usize = 200;
+const LONGEST: usize = 300;
 
 /// A name from outside over a column or row whose usual baseline is `y`: smaller and in two lines where one is too short.
 fn name(canvas: &mut Canvas, (x, y): (f64, f64), name: &str, usual: f64, room: f64) {
