@@ -53,9 +53,10 @@ const SAME_WAY_SD: f64 = 0.1;
 const SHOWN_AFTER: u32 = 3;
 
 /// Crest of a first pass's third stroke over that of the second where the spot had jumped onto the lane beside, and its standard
-/// deviation: 1.46 ± 0.20 in 22 drawn recordings with the spot beside that no published table uses (seeds 300 to 363).
-const OVER_JUMP: f64 = 1.46;
-const OVER_JUMP_SD: f64 = 0.2;
+/// deviation: 1.46 ± 0.20 in 22 drawn recordings with the spot beside that no published table uses (seeds 300 to 363). Lanes half as
+/// far apart as the pad is wide lie two upon each other there, of which the older one has cooled by about half.
+pub(super) const OVER_JUMP: f64 = 1.46;
+pub(super) const OVER_JUMP_SD: f64 = 0.2;
 
 /// A jump this close to the end of a stroke belongs to the turn there, s.
 const AT_TURN_S: f64 = 1.5;

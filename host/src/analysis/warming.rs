@@ -344,7 +344,8 @@ mod tests {
             inside += i32::from((fit.rate_k_s - 2.2).abs() < 2.0 * fit.rate_sd_k_s);
             age_error += (fit.age_s - 2.0) / 100.0;
             assert!(fit.rate_sd_k_s < 0.8, "{fit:?}");
-            assert!(fit.at_once || (fit.from - 18.0).abs() < 0.15, "{fit:?}");
+            // A line has its level on top of its jump.
+            assert!((fit.from - 18.0).abs() < if fit.at_once { 0.6 } else { 0.15 }, "{fit:?}");
         }
         assert!(at_once <= 5, "{at_once} of 100 were taken for a line");
         assert!(inside >= 90, "{inside} of 100");
