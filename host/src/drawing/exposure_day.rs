@@ -73,7 +73,8 @@ fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
     let day = sheet.day;
     let who = if day.technician.is_empty() { "technician not told" } else { &day.technician };
     let date = day.date.map_or_else(|| "day not known".to_owned(), |d| d.strftime("%-d %B %Y").to_string());
-    let title = format!("Hand-arm vibration: {}, {date}", safe(who, 40));
+    // A long name is cut, the day never.
+    let title = format!("Hand-arm vibration, {date}: {}", safe(who, 40));
     canvas.text(
         LEFT,
         84.0,

@@ -15,12 +15,13 @@ mod removal;
 
 pub use gauge::Gauge;
 pub use odd::FACTORY_UM;
+pub(super) use odd::REMOVAL_ALLOWED_UM;
 pub use removal::{RUBBING_RELATIVE_SD, Um, ratio};
 
 use std::collections::BTreeMap;
 
 use gauge::rounding_sd_um;
-use odd::{CLEAR_COAT_MOST_UM, REMOVAL_ALLOWED_UM, is_film};
+use odd::{CLEAR_COAT_MOST_UM, is_film};
 use removal::removal;
 
 use super::{FilmReading, Id, Phase, Place};
@@ -124,13 +125,7 @@ impl Panel {
     fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
         self.rounding_um = rounding_sd_um(self.points.values().flat_map(|p| p.before.iter().chain(&p.after)).copied());
         self.mark_odd();
-        let pairs: Vec<(f64, f64)> = self
-            .paired()
-            .map(|p| {
-                let gauge_part = 1.0 / p.before.len() as f64 + 1.0 / p.after.len() as f64;
-                (mean(&p.before) - mean(&p.after), gauge_part)
-            })
-            .collect();
+        let pairs: Vec<(f64, f64)> = self.points.values().filter_map(Point::pair).collect();
         self.pairs = pairs.len();
         self.removal = removal(&pairs, gauge, self.rounding_um);
         let now = |p: &Point| if p.after.is_empty() { p.before.clone() } else { p.after.clone() };
@@ -159,12 +154,7 @@ impl Panel {
                 ));
             }
         }
-        if let Some(removal) = self.removal.filter(Um::grew) {
-            cautions.push(format!(
-                "Reads {:.1} µm thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the gauge, read again.",
-                -removal.value
-            ));
-        }
+        cautions.extend(self.grown(gauge));
         cautions.extend(self.much_taken());
         self.cautions = cautions;
     }
@@ -177,11 +167,32 @@ impl Panel {
         let (is, it) = if told.len() == 1 { ("is", "it") } else { ("are", "them") };
         (!told.is_empty()).then(|| {
             format!(
-                "{} {is} left out of all figures, for no coat is so thin. Take {it} away with `steadypass thickness remove` and type \
-                 what the gauge read; mil are typed as in 4.8mil.",
+                "{} {is} left out of all figures, for no coat is so thin. To mend {it}, take all readings of the point away with \
+                 `steadypass thickness remove`, and type what the gauge read; mil are typed as in 4.8mil.",
                 told.join(", ")
             )
         })
+    }
+
+    /// Says where it reads thicker than before: a point by itself, or all of them together.
+    fn grown(&self, gauge: Option<Gauge>) -> Option<String> {
+        let by_point = self.points.iter().filter_map(|(point, p)| {
+            let (value, gauge_part) = p.pair()?;
+            let Gauge { sd_um, df, .. } = gauge?;
+            let sd = sd_um * gauge_part.sqrt();
+            Um { value, sd: sd.max(2f64.sqrt() * self.rounding_um), df }
+                .grew_among(self.pairs)
+                .then_some((point, -value))
+        });
+        let most = by_point.max_by(|a, b| a.1.total_cmp(&b.1));
+        let (what, by_um) = match (most, self.removal.filter(Um::grew)) {
+            (Some((point, um)), _) => (format!("Point {point} reads"), um),
+            (None, Some(removal)) => ("Reads".to_owned(), -removal.value),
+            (None, None) => return None,
+        };
+        Some(format!(
+            "{what} {by_um:.1} µm thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the gauge, read again."
+        ))
     }
 
     /// Says where more is gone than a clear coat can give: no limit, but what public sources tell of one.
@@ -289,5 +300,25 @@ mod tests {
         assert!(much.contains("7 to 12 µm"), "{much}");
         let more = said(160.0, 95.0);
         assert!(more.starts_with("Point 2 reads 65 µm less than before, more than the thickest clear coat"), "{more}");
+    }
+
+    #[test]
+    fn a_point_that_grew_is_told_whatever_the_others_lost() {
+        let cautions = |films: &[(f64, f64)]| {
+            let readings: Vec<FilmReading> = films
+                .iter()
+                .enumerate()
+                .flat_map(|(i, (before, after))| {
+                    let point = (i + 1).to_string();
+                    [reading(&point, Phase::Before, *before), reading(&point, Phase::After, *after)]
+                })
+                .collect();
+            panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].cautions.join("\n")
+        };
+        let told = cautions(&[(121.0, 130.0), (121.0, 118.0), (121.0, 112.0)]);
+        assert!(told.contains("Point 1 reads 9.0 µm thicker than before"), "{told}");
+        // Within the gauge's spread, the more so with several points to choose from.
+        let within = cautions(&[(120.0, 123.0), (120.0, 117.0), (120.0, 117.0), (120.0, 117.0)]);
+        assert!(!within.contains("thicker"), "{within}");
     }
 }

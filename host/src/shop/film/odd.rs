@@ -7,7 +7,7 @@ pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
 /// The thickest clear coat that `data/reference` knows of, µm: a public car FAQ.
 pub(super) const CLEAR_COAT_MOST_UM: f64 = 60.0;
 /// Removal in all that car makers are quoted with before a warranty is in doubt, µm: trade pages, as listed in `data/reference`.
-pub(super) const REMOVAL_ALLOWED_UM: (f64, f64) = (7.0, 12.0);
+pub(in crate::shop) const REMOVAL_ALLOWED_UM: (f64, f64) = (7.0, 12.0);
 /// A reading this many robust standard deviations off its panel's median is odd: the usual cut of Iglewicz and Hoaglin (How to
 /// detect and handle outliers, 1993).
 const ODD: f64 = 3.5;
@@ -59,6 +59,13 @@ impl Panel {
 }
 
 impl Point {
+    /// What it lost, µm, and how many times the gauge's variance is in that; where it was read before and after.
+    pub(super) fn pair(&self) -> Option<(f64, f64)> {
+        let read = !self.before.is_empty() && !self.after.is_empty();
+        let gauge_part = 1.0 / self.before.len() as f64 + 1.0 / self.after.len() as f64;
+        read.then(|| (mean(&self.before) - mean(&self.after), gauge_part))
+    }
+
     /// What was more likely mistyped or misread than is true of the paint, in words.
     fn slip(&self) -> Option<String> {
         if let Some((_, um)) = self.left_out.first() {

@@ -24,7 +24,12 @@ impl Um {
 
     /// The film reads thicker than before, beyond what chance does once in forty times.
     pub fn grew(&self) -> bool {
-        self.value < -self.quantile(0.975) * self.sd
+        self.grew_among(1)
+    }
+
+    /// The same where this is the one of so many that grew most.
+    pub(super) fn grew_among(&self, many: usize) -> bool {
+        self.value < -self.quantile(1.0 - 0.025 / many as f64) * self.sd
     }
 
     /// The film reads thinner than before, by no less than its 90 % interval.
@@ -47,8 +52,13 @@ impl Um {
     }
 }
 
+/// Two points whose removals lie further apart than the gauge does once in a hundred times contradict each other: standard deviations
+/// of their difference.
+const CONTRADICT_SDS: f64 = 2.576;
+
 /// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show, never
-/// less than what the rounding of the readings does: equal readings of one point are all rounded by the same.
+/// less than what the rounding of the readings does: equal readings of one point are all rounded by the same. Two points show
+/// nothing of their own unless they contradict each other: one degree of freedom would make every interval six times as wide.
 pub(super) fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f64) -> Option<Um> {
     let n = pairs.len() as f64;
     if pairs.is_empty() {
@@ -57,7 +67,9 @@ pub(super) fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f
     let value = pairs.iter().map(|p| p.0).sum::<f64>() / n;
     let spread = pairs.iter().map(|p| p.1).sum::<f64>().sqrt() / n;
     let by_gauge = gauge.map(|g| Um { value, sd: g.sd_um * spread, df: g.df });
-    let by_points = (pairs.len() >= 3).then(|| {
+    let contradict = |sd_um: f64| (pairs[0].0 - pairs[1].0).abs() > CONTRADICT_SDS * sd_um * (n * spread);
+    let show = pairs.len() >= 3 || pairs.len() == 2 && gauge.is_some_and(|g| contradict(g.sd_um));
+    let by_points = show.then(|| {
         let squares: f64 = pairs.iter().map(|p| (p.0 - value).powi(2)).sum();
         Um { value, sd: (squares / (n - 1.0) / n).sqrt(), df: n - 1.0 }
     });
@@ -125,6 +137,26 @@ mod tests {
         let removal = panels(&readings, None, None)[0].removal.expect("three pairs");
         assert_eq!((removal.value, removal.df), (3.0, 2.0));
         assert!((removal.half_width() - 2.920 / 3f64.sqrt()).abs() < 1e-3);
+    }
+
+    /// One point lost 2 µm, the other 40: a gauge good to a micrometre does not explain that, and no mean of theirs is known.
+    #[test]
+    fn two_points_that_contradict_each_other_give_no_removal() {
+        let taken = |first: f64, second: f64| {
+            let readings: Vec<FilmReading> = [("1", first), ("2", second)]
+                .iter()
+                .flat_map(|(point, um)| {
+                    [reading(point, Phase::Before, 120.0), reading(point, Phase::After, 120.0 - um)]
+                })
+                .collect();
+            panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].removal.expect("known")
+        };
+        let apart = taken(2.0, 40.0);
+        // One degree of freedom: t = 6.314 at 95 % (NIST/SEMATECH e-Handbook, 1.3.6.7.2), 19 µm one standard deviation of the mean.
+        assert!(!apart.measurable() && (apart.half_width() - 6.314 * 19.0).abs() < 0.1, "{apart:?}");
+        // Closed form: two points read once each, sd = gauge sd.
+        let near = taken(2.0, 5.0);
+        assert!(near.measurable() && (near.half_width() - 1.645).abs() < 1e-3, "{near:?}");
     }
 
     /// The 90 % interval of a removal holds the truth as often as it says, from the points' scatter alone, from the gauge

@@ -8,7 +8,7 @@ use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
-use crate::shop::film::{Gauge, UM_PER_MIL, Um, panels};
+use crate::shop::film::{Gauge, REMOVAL_ALLOWED_UM, UM_PER_MIL, Um, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
 /// A picture the user adds.
@@ -262,6 +262,9 @@ fn before_and_after(before: f64, after: f64, removal: Option<Um>, units: Units) 
             format!("; {value:.digits$}\u{a0}±\u{a0}{half:.digits$}\u{a0}{unit} taken")
         }
         (None, Some(um)) if um.grew() => "; the readings do not fit together".into(),
+        (None, Some(um)) if um.interval().1 > REMOVAL_ALLOWED_UM.1 => {
+            "; the readings do not tell how much was taken".into()
+        }
         (None, Some(_)) => "; less taken than the gauge can tell".into(),
         (None, None) => String::new(),
     };
@@ -369,6 +372,9 @@ mod tests {
         assert_eq!(words(1.6), "120.0 µm before, 118.4 µm after; less taken than the gauge can tell");
         assert_eq!(words(-1.9), "120.0 µm before, 121.9 µm after; less taken than the gauge can tell");
         assert_eq!(words(-2.0), "120 µm before, 122 µm after; the readings do not fit together");
+        let apart = Um { value: 14.7, sd: 12.7, df: 2.0 };
+        let words = before_and_after(120.0, 105.3, Some(apart), Units::Si);
+        assert!(words.ends_with("; the readings do not tell how much was taken"), "{words}");
     }
 
     #[test]
