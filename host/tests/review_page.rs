@@ -78,7 +78,6 @@ fn figures_warnings_and_cautions_are_all_there() {
         "All 8 strokes kept to the target pace",
         "3 of 4",
         "Lift and let it cool",
-        "It came after 24 s.",
         "between passes",
         "Switch the machine off",
         "Nothing was lost.",
@@ -92,6 +91,14 @@ fn figures_warnings_and_cautions_are_all_there() {
         assert!(said.contains(want), "{want:?} is missing in {said}");
     }
     assert_eq!(html.matches("src=\"data:image/png;base64,iVBOR").count(), 2);
+}
+
+#[test]
+fn what_became_of_the_heat_expected_stands_behind_the_warning() {
+    let said = |heat: f64| words(&Made::of(&[Recipe { heat, ..Recipe::hot() }]).page());
+    assert!(said(1.2).contains("It came after 3 s."));
+    let late = said(Recipe::hot().heat);
+    assert!(!late.contains("It came") && !late.contains("It did not come"), "the spot did not see");
 }
 
 #[test]

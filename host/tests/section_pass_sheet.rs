@@ -57,16 +57,8 @@ fn every_series_is_drawn() {
     let svg = section_pass_svg(&sheet.input()).unwrap();
     let said = texts(&svg);
     // Each stroke's own pace, and the one outside with a word beside the colour.
-    for want in [
-        "21",
-        "▲ 31 too fast",
-        "24",
-        "stroke 3 →",
-        "spot trails",
-        "spot leads",
-        "heat soon: came after 24 s",
-        "over the limit",
-    ] {
+    for want in ["21", "▲ 31 too fast", "24", "stroke 3 →", "spot trails", "spot leads", "heat soon", "over the limit"]
+    {
         assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
     }
     let orbit_and_surface = svg.matches("<polyline").count();
@@ -77,6 +69,20 @@ fn every_series_is_drawn() {
     cold.rows.iter_mut().for_each(|r| r.surface_rise_k = r.surface_rise_k.map(|k| k.min(3.0)));
     let (hot, cold) = (blue(&pixels(&sheet), ABOVE_LIMIT), blue(&pixels(&cold), ABOVE_LIMIT));
     assert!(hot > 400 && cold == 0, "hot {hot}, cold {cold}");
+}
+
+#[test]
+fn beside_heat_soon_stands_what_became_of_it() {
+    let label = |sheet: &Invented| {
+        let said = texts(&section_pass_svg(&sheet.input()).unwrap());
+        said.into_iter().find(|t| t.starts_with("heat soon")).unwrap()
+    };
+    // Over the limit two strokes later: too late, and the spot led in the stroke between.
+    let mut sheet = Invented::of(&Recipe::hot());
+    assert_eq!(label(&sheet), "heat soon");
+    sheet.strokes.iter_mut().for_each(|s| s.spot_trails = Some(true));
+    assert_eq!(label(&sheet), "heat soon: did not come");
+    assert_eq!(label(&Invented::of(&Recipe { heat: 1.2, ..Recipe::hot() })), "heat soon: came after 3 s");
 }
 
 #[test]

@@ -166,27 +166,28 @@ impl<'a> Facts<'a> {
     /// What became of the heat that a warning expected; `None` where the recording does not tell, and for any other warning.
     pub(crate) fn came(&self, warning: &Warning) -> Option<Came> {
         let (from_s, limit) = (warning.t_s, warning.limit.filter(|_| warning.kind == WarningKind::HeatSoon)?);
+        // It looked ahead for ten seconds, and to the end of the stroke to come; what happens later bears nothing out.
+        let due_s =
+            self.strokes.iter().find(|(s, _)| s.start_s >= from_s).map(|(s, _)| s.end_s.max(from_s + LOOK_AHEAD_S));
+        let end_s = self.span_s.1;
+        let until_s = due_s.unwrap_or(end_s).min(end_s);
         let seen: Vec<(f64, f64)> = self
             .rows
             .iter()
-            .filter(|r| r.t_s >= from_s)
+            .filter(|r| r.t_s >= from_s && r.t_s <= until_s)
             .filter_map(|r| Some((r.t_s, r.surface_rise_k.filter(|k| k.is_finite())?)))
             .collect();
         if let Some((t_s, _)) = seen.iter().find(|(_, rise)| *rise > limit) {
             return Some(Came::After(t_s - from_s));
         }
-        let end_s = self.span_s.1;
-        let times = || core::iter::once(from_s).chain(seen.iter().map(|(t, _)| *t)).chain([end_s]);
+        let times = || core::iter::once(from_s).chain(seen.iter().map(|(t, _)| *t)).chain([until_s]);
         let blind = times().zip(times().skip(1)).any(|(a, b)| b - a > BLIND_S);
         // A spot that leads sees nothing of the paint that was worked.
         let saw = self.strokes.iter().filter(|(s, _)| s.spot_trails != Some(false));
-        let saw_s: f64 = saw.map(|(s, _)| (s.end_s - s.start_s.max(from_s)).max(0.0)).sum();
+        let saw_s: f64 = saw.map(|(s, _)| (s.end_s.min(until_s) - s.start_s.max(from_s)).max(0.0)).sum();
         if blind || saw_s < SEEN_S {
             return None;
         }
-        // It looked ahead for ten seconds, and to the end of the stroke to come.
-        let due_s =
-            self.strokes.iter().find(|(s, _)| s.start_s >= from_s).map(|(s, _)| s.end_s.max(from_s + LOOK_AHEAD_S));
         Some(if due_s.is_some_and(|due| due <= end_s + 1e-6) { Came::Not } else { Came::Ended })
     }
 
@@ -271,6 +272,11 @@ mod tests {
             "blind for four seconds"
         );
         assert_eq!(came(4.0, &strokes, |_| None), None);
+        // Ten seconds, or to the end of the stroke to come: what is seen or missed after 19.5 s was not promised.
+        assert_eq!(came(4.0, &strokes, crossing(19.4)).map(Came::words).as_deref(), Some("came after 15 s"));
+        assert_eq!(came(4.0, &strokes, crossing(20.0)), Some(Came::Not), "too late to bear the warning out");
+        assert_eq!(came(4.0, &strokes, |t| (t < 21.0).then_some(9.0)), Some(Came::Not), "blind long after");
+        assert_eq!(came(8.0, &strokes, crossing(25.0)), None, "1.5 s of worked paint before it was due");
         let leading: Vec<Stroke> = strokes.iter().map(|s| Stroke { spot_trails: Some(false), ..*s }).collect();
         assert_eq!(came(4.0, &leading, |_| Some(9.0)), None);
     }
