@@ -8,7 +8,7 @@ use resvg::tiny_skia::Pixmap;
 use steadypass::analysis::rubbing::RubbingMap;
 use steadypass::analysis::{Interval, MachineKind, Measured};
 use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
-use steadypass::guidance::{Band, Units};
+use steadypass::guidance::{Band, Units, Warning, WarningKind};
 
 fn pixels(sheet: &Invented) -> Pixmap {
     let png = section_pass_png(&sheet.input()).expect("a sheet");
@@ -83,6 +83,24 @@ fn beside_heat_soon_stands_what_became_of_it() {
     sheet.strokes.iter_mut().for_each(|s| s.spot_trails = Some(true));
     assert_eq!(label(&sheet), "heat soon: did not come");
     assert_eq!(label(&Invented::of(&Recipe { heat: 1.2, ..Recipe::hot() })), "heat soon: came after 3 s");
+}
+
+#[test]
+fn no_heat_label_is_written_over_another() {
+    let mut sheet = Invented::of(&Recipe::hot());
+    sheet.rows.iter_mut().for_each(|r| r.surface_rise_k = Some(14.0));
+    let (start_s, limit) = (sheet.pass.start_s, sheet.bands.rise_limit_k);
+    let at = |t_s: f64, kind| Warning { t_s: start_s + t_s, kind, value: Some(14.0), limit };
+    sheet.warnings = vec![at(30.0, WarningKind::HeatSoon), at(32.0, WarningKind::HeatOver)];
+    let svg = section_pass_svg(&sheet.input()).unwrap();
+    let left = |words: &str| -> Option<f64> {
+        let tag = svg.split("<text ").find(|t| t.contains(&format!(">{words}</text>")))?;
+        tag.split_once("x=\"")?.1.split(['"', ' ']).next()?.parse().ok()
+    };
+    let soon = left("heat soon: came at once").expect("heat soon");
+    let over = left("over the limit").expect("over the limit");
+    // Both at one height: the first ends at its mark, so the other begins right of its own.
+    assert!(over > soon + 200.0, "{soon} and {over}");
 }
 
 #[test]

@@ -105,8 +105,7 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
         let Some(rise) = rise_at(w.t_s) else { continue };
         let (x, y) = (axes.px(w.t_s), axes.py(rise));
         let first = !named.contains(&w.kind);
-        named.push(w.kind);
-        if w.kind == WarningKind::HeatSoon {
+        let label = if w.kind == WarningKind::HeatSoon {
             // What the warning expected ten seconds on; where it gave no figure, the limit itself.
             if let Some(k) = w.value.or(limit) {
                 let end = (axes.px(w.t_s + LOOK_AHEAD_S), axes.py(k));
@@ -124,12 +123,15 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>)
             // Not on the limit's own line.
             let line = limit.map(|k| axes.py(k)).filter(|line| (y - line).abs() < LINE_ROOM);
             let at = (x - 17.0, line.map_or(y + 2.0, |line| line + LINE_ROOM));
-            taken.extend(place(canvas, f, at, &words, set, if first { &[] } else { &taken }));
+            Some((at, words))
         } else {
             mark(canvas, &[(x - 9.0, y - 9.0), (x + 9.0, y - 9.0), (x + 9.0, y + 9.0), (x - 9.0, y + 9.0)]);
-            if first {
-                taken.extend(place(canvas, f, (x - 15.0, y - 14.0), "over the limit", set, &[]));
-            }
+            first.then(|| ((x - 15.0, y - 14.0), "over the limit".to_owned()))
+        };
+        let room = label.and_then(|(at, words)| place(canvas, f, at, &words, set, &taken));
+        if let Some(room) = room {
+            taken.push(room);
+            named.push(w.kind);
         }
     }
 }
@@ -142,14 +144,14 @@ fn mark(canvas: &mut Canvas, points: &[(f64, f64)]) {
 fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type, taken: &[Frame]) -> Option<Frame> {
     let y = at.1.clamp(frame.y + 18.0, frame.bottom() - 6.0);
     let width = set.width(text);
-    let left = at.0 - width > frame.x;
-    let room = Frame { x: if left { at.0 - width } else { at.0 + 34.0 }, y: y - set.size, w: width, h: 1.3 * set.size };
-    let apart = |other: &Frame| {
+    let apart = |room: &Frame, other: &Frame| {
         room.right() < other.x || other.right() < room.x || room.bottom() < other.y || other.bottom() < room.y
     };
-    if !taken.iter().all(apart) {
-        return None;
-    }
+    let room = [at.0 - width, at.0 + 34.0]
+        .map(|x| Frame { x, y: y - set.size, w: width, h: 1.3 * set.size })
+        .into_iter()
+        .filter(|room| room.x > frame.x && room.right() < frame.right())
+        .find(|room| taken.iter().all(|other| apart(room, other)))?;
     canvas.text(room.x, y, text, set);
     Some(room)
 }
