@@ -49,7 +49,7 @@ pub(super) struct SettledStroke {
 pub(super) struct SettledPass {
     pub(super) strokes: Vec<SettledStroke>,
     pub(super) mean_mps: Interval,
-    /// Mean length of a stroke as the turns alone have it, m, where the told length clearly does not fit that.
+    /// Mean length of a stroke as the turns alone have it, m, where the told length clearly does not fit that; not in a preview.
     pub(super) length_by_turns_m: Option<Interval>,
     /// Unit vector of the first stroke, heading frame.
     pub(super) axis: [f64; 2],
@@ -88,18 +88,25 @@ pub(super) fn settle(
     known: Known,
 ) -> (Vec<SettledPass>, f64) {
     let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
-    (passes_of(found.strokes, &refined, cuts_s, known), width_s)
+    (passes_of(found.strokes, &refined, cuts_s, known, true), width_s)
 }
 
-/// The same from the events as they were first measured: for the live view.
+/// The same from the events as they were first measured, for the live view: the told length is not doubted yet.
 pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
-    passes_of(strokes, &as_measured(strokes), cuts_s, known)
+    passes_of(strokes, &as_measured(strokes), cuts_s, known, false)
 }
 
-fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
+/// * `doubting`: whether the turns are asked what they say of a told length, which costs as much again.
+fn passes_of(
+    strokes: &[RawStroke],
+    refined: &[Refined],
+    cuts_s: &[f64],
+    known: Known,
+    doubting: bool,
+) -> Vec<SettledPass> {
     group(strokes, refined, cuts_s)
         .into_iter()
-        .filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known))
+        .filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known, doubting))
         .collect()
 }
 
@@ -377,7 +384,13 @@ fn shape_spread(axis: [f64; 2], speed_mps: f64, strokes: &[RawStroke], refined: 
 }
 
 /// A pass of these strokes along an axis (see [`group()`]); `None` where no arm could have done it.
-fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known: Known) -> Option<SettledPass> {
+fn assemble(
+    doubled: [f64; 2],
+    strokes: &[RawStroke],
+    refined: &[Refined],
+    known: Known,
+    doubting: bool,
+) -> Option<SettledPass> {
     let half = 0.5 * doubled[1].atan2(doubled[0]);
     let mut axis = [half.cos(), half.sin()];
     let mut ways = ways_along(axis, strokes, refined);
@@ -400,7 +413,8 @@ fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known
         Some(told_m) => {
             let (traverses, mean_mps) = traverse::estimate(&timed, known)?;
             let mean_s = timed.iter().map(|t| t.time_s).sum::<f64>() / timed.len() as f64;
-            let length_m = by_turns().map(|(_, mps)| Interval {
+            let by_turns = if doubting { by_turns() } else { None };
+            let length_m = by_turns.map(|(_, mps)| Interval {
                 lo: mps.lo * mean_s,
                 value: mps.value * mean_s,
                 hi: mps.hi * mean_s,

@@ -83,7 +83,11 @@ fn a_told_length_that_the_turns_contradict_is_doubted_and_gone_by() {
     let length_m = 0.03 * 11.2;
     let mut doubted = |told_m: f64| {
         let known = Known { told_length_m: Some(told_m), ..Known::default() };
-        let passes = (0..200).map(|_| preview(&pass(&mut rng, 6, 0.03, 0.05, 0.4), &[], known).remove(0));
+        let passes = (0..200).map(|_| {
+            let strokes = pass(&mut rng, 6, 0.03, 0.05, 0.4);
+            assert_eq!(preview(&strokes, &[], known)[0].length_by_turns_m, None, "the live view has no use for it");
+            passes_of(&strokes, &as_measured(&strokes), &[], known, true).remove(0)
+        });
         let doubted = passes.filter(|pass| {
             let speed = pass.mean_mps.value;
             // The turns pull a little at each stroke, as ever.
@@ -97,7 +101,8 @@ fn a_told_length_that_the_turns_contradict_is_doubted_and_gone_by() {
     };
     assert!(doubted(length_m) <= 2, "right");
     assert!(doubted(1.6 * length_m) > 190 && doubted(0.6 * length_m) > 190, "wrong");
-    let untold = preview(&pass(&mut rng, 6, 0.03, 0.05, 0.4), &[], Known::default());
+    let strokes = pass(&mut rng, 6, 0.03, 0.05, 0.4);
+    let untold = passes_of(&strokes, &as_measured(&strokes), &[], Known::default(), true);
     assert_eq!(untold[0].length_by_turns_m, None);
 }
 
