@@ -1,7 +1,11 @@
 //! What the technician sees while recording. The board has it for screen, page and sound; without a full screen there is one
 //! calm status line, and a line for each warning and pass.
 
-use std::{path::Path, sync::Arc};
+use std::{
+    io::{IsTerminal as _, stderr},
+    path::Path,
+    sync::Arc,
+};
 
 use steadypass::{
     analysis::{Interval, LiveTick, State, Stroke},
@@ -9,7 +13,7 @@ use steadypass::{
     drawing::units::Scale,
     guidance::{Plan, Units, units::count},
     link,
-    live::{Board, Model},
+    live::{Board, Model, terminal},
     recording::{Body, Entry, LinkNote, Losses},
     results::Results,
     session::{Event, JudgedPass, Session},
@@ -44,6 +48,8 @@ pub(super) struct Live<'a> {
     session: Session,
     results: Option<Results>,
     status: StatusLine,
+    /// Said on a terminal that has no letters beyond ASCII.
+    ascii: bool,
     ticks: u32,
     seconds: f64,
     pattern: Option<Pattern>,
@@ -66,6 +72,7 @@ impl<'a> Live<'a> {
             results: tables.map(|folder| Results::create(folder, plan.rate_unit())).transpose()?,
             session: Session::new(plan),
             status: console.status(),
+            ascii: stderr().is_terminal() && !terminal::has_unicode(),
             ticks: 0,
             seconds: 0.0,
             pattern: None,
@@ -182,16 +189,13 @@ impl<'a> Live<'a> {
         match event {
             Event::Warning(warning) => {
                 self.status.clear();
-                self.console.remark(&format!(
-                    "{:>7.1} s  {}",
-                    warning.t_s,
-                    warning.text(self.units, self.session.plan().rate_unit())
-                ));
+                let words = warning.text(self.units, self.session.plan().rate_unit());
+                self.console.remark(&self.spelt(format!("{:>7.1} s  {words}", warning.t_s)));
                 None
             }
             Event::Pass(judged) => {
                 self.status.clear();
-                self.console.remark(&pass_line(judged, self.units));
+                self.console.remark(&self.spelt(pass_line(judged, self.units)));
                 if let Some(board) = &self.board {
                     board.show_pass(Arc::new((**judged).clone()));
                 }
@@ -201,7 +205,7 @@ impl<'a> Live<'a> {
                 self.seconds = tick.t_s;
                 self.ticks += 1;
                 if self.status.is_on() && self.ticks.is_multiple_of(REDRAW_TICKS) {
-                    let text = self.status_text(tick);
+                    let text = self.spelt(self.status_text(tick));
                     self.status.draw(&text);
                 }
                 // A pause is quiet at the sensor, too.
@@ -222,6 +226,11 @@ impl<'a> Live<'a> {
             | Event::Note { .. }
             | Event::ToAndFro(_) => None,
         }
+    }
+
+    /// As the terminal can show it.
+    fn spelt(&self, text: String) -> String {
+        if self.ascii { terminal::ascii::line(&text) } else { text }
     }
 
     fn status_text(&self, tick: &LiveTick) -> String {

@@ -22,6 +22,7 @@ use ratatui::{
 };
 use tui_big_text::{BigText, PixelSize};
 
+use super::ascii;
 use crate::live::{
     board::Link,
     cover::SIDE,
@@ -99,13 +100,10 @@ pub fn draw(frame: &mut Frame<'_>, scene: &Scene<'_>) {
 /// What words and names still hold beyond ASCII, as near as ASCII comes to it.
 fn spell_in_ascii(frame: &mut Frame<'_>) {
     for cell in &mut frame.buffer_mut().content {
-        let spelt = match cell.symbol() {
-            symbol if symbol.is_ascii() => continue,
-            "–" => "-",
-            "°" => " ",
-            _ => "?",
-        };
-        cell.set_symbol(spelt);
+        if !cell.symbol().is_ascii() {
+            let spelt = ascii::letter(cell.symbol());
+            cell.set_symbol(&spelt);
+        }
     }
 }
 

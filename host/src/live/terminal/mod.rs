@@ -3,6 +3,7 @@
 //! It is drawn on the error stream, so that results on the output stream can go elsewhere. When the terminal goes away (its
 //! window was closed) writing to it fails; that ends the view and nothing else.
 
+pub mod ascii;
 pub mod draw;
 pub mod keys;
 #[cfg(test)]
@@ -56,15 +57,24 @@ pub type Card = Arc<dyn Fn() -> Vec<String> + Send + Sync>;
 
 /// Whether there is a terminal to draw on and keys to press, and how it may be drawn on.
 pub fn look() -> Option<Look> {
-    let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
     let dumb = set("TERM").is_none_or(|term| term == "dumb");
     if !stdin().is_terminal() || !stderr().is_terminal() || dumb {
         return None;
     }
+    // NO_COLOR: no-color.org, "when present and not an empty string".
+    Some(Look { colour: set("NO_COLOR").is_none(), unicode: has_unicode() })
+}
+
+/// Whether a terminal here has letters beyond ASCII.
+pub fn has_unicode() -> bool {
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
     let locale = locale.to_string_lossy().to_ascii_lowercase();
-    // NO_COLOR: no-color.org, "when present and not an empty string".
-    Some(Look { colour: set("NO_COLOR").is_none(), unicode: locale.contains("utf-8") || locale.contains("utf8") })
+    locale.contains("utf-8") || locale.contains("utf8")
+}
+
+/// A variable of the environment that is not empty.
+fn set(name: &str) -> Option<std::ffi::OsString> {
+    std::env::var_os(name).filter(|value| !value.is_empty())
 }
 
 /// How long it took from reading the bytes to the screen having been written, for every view drawn.

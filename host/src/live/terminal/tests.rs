@@ -205,6 +205,10 @@ fn with_ascii_alone_it_can_still_be_read() {
     let picture = drawn((80, 24), &view(hot), |scene| scene.look.unicode = false);
     assert!(picture.rows.iter().all(|row| row.is_ascii()), "{}", picture.rows.join("\n"));
     assert!(picture.has("LIFT AND LET IT COOL, READY IN 40 S") && picture.has("too hot >"));
+    let mut named = view(hot);
+    named.technician = "Müller".into();
+    let picture = drawn((80, 24), &named, |scene| scene.look.unicode = false);
+    assert!(picture.has("Muller"), "{}", picture.rows.join("\n"));
 }
 
 #[test]
