@@ -50,4 +50,5 @@ pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};
 pub use setup::{ArmParts, Machine, MachineKind, Setup};
+pub(crate) use traverse::Z90;
 pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};

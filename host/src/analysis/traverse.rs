@@ -49,7 +49,7 @@ const TIMING_S: f64 = 0.05;
 /// Residuals beyond this many standard deviations lose weight.
 const HUBER: f64 = 2.0;
 /// Half width of a 90 % interval, standard deviations.
-pub(super) const Z90: f64 = 1.645;
+pub(crate) const Z90: f64 = 1.645;
 
 /// What is known about one stroke from its turns.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 
 use super::units::Scale;
 use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
-use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
+use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke, Z90};
 use crate::guidance::{Band, Plan, Units, Warning};
 
 /// Who, with what, when: as typed by the user, drawn safely.
@@ -92,7 +92,7 @@ impl SheetInput<'_> {
 
     /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
     pub(crate) fn sideways_m(&self) -> Option<f64> {
-        self.pass.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| 1.645 * sd)
+        self.pass.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| Z90 * sd)
     }
 
     /// Name and unit of the machine's rate.

@@ -12,7 +12,7 @@
 use serde::Serialize;
 
 use crate::{
-    analysis::{Interval, LiveTick, Measured, State},
+    analysis::{Interval, LiveTick, Measured, State, Z90},
     guidance::{Band, Plan, Units},
 };
 
@@ -20,8 +20,6 @@ use crate::{
 pub const MARK: f64 = 0.5;
 /// Narrowest bubble, half its width: it must be seen from two metres.
 const NARROWEST: f64 = 0.05;
-/// Half the width of a 90 % interval in standard deviations of a normal distribution.
-const Z90: f64 = 1.645;
 /// The hot side is spoken of where it is this much warmer than the spot, K.
 const UNSEEN_K: f64 = 2.0;
 /// A finished stroke's rate stands for the pace for this long, s, as it does for the warnings.

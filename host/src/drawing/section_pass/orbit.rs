@@ -7,6 +7,7 @@ use super::super::canvas::{Axes, Canvas, DrawingError, Frame, Line};
 use super::super::theme;
 use super::facts::Facts;
 use super::furniture::{beyond, bracket, capital, fill, flags, furniture, head, is_usable, runs, stroke, thin, ticks};
+use crate::analysis::Z90;
 use crate::guidance::{Band, WarningKind};
 
 pub(super) fn draw(
@@ -46,8 +47,8 @@ pub(super) fn draw(
     let runs: Vec<_> = runs.iter().map(|run| thin(run, &axes)).collect();
     canvas.chart(&axes, 0.0, |area| {
         for run in &runs {
-            let up = run.iter().map(|(t, (v, sd))| (*t, v + 1.645 * sd.max(0.0)));
-            let down = run.iter().rev().map(|(t, (v, sd))| (*t, v - 1.645 * sd.max(0.0)));
+            let up = run.iter().map(|(t, (v, sd))| (*t, v + Z90 * sd.max(0.0)));
+            let down = run.iter().rev().map(|(t, (v, sd))| (*t, v - Z90 * sd.max(0.0)));
             area.draw(&Polygon::new(up.chain(down).collect::<Vec<_>>(), fill(theme::DATA_INTERVAL)))?;
         }
         Ok(())
