@@ -3,6 +3,7 @@
 mod calibrate;
 mod compare;
 mod console;
+mod corrected;
 #[cfg(unix)]
 mod demo;
 mod drill;

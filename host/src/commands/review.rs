@@ -1,26 +1,23 @@
 //! `review`: everything recomputed from the raw data of recordings.
 
-use std::{
-    path::{Path, PathBuf},
-    sync::Arc,
-};
+use std::path::{Path, PathBuf};
 
 use steadypass::{
     analysis::ToAndFro,
     drawing::units::duration,
     guidance::{Plan, units::count},
-    name, recording,
+    recording,
     replay::Replay,
     report,
     results::Results,
     session::Event,
     shop::{
-        Filed, Id, Shop,
-        fill::{About, Figures, fingerprint, rubbing},
+        Filed, Shop,
+        fill::{About, Figures, rubbing},
     },
 };
 
-use super::{Console, Done, Failure, Outcome, facts, sheets::Sheets, store};
+use super::{Console, Done, Failure, Outcome, corrected::Corrected, facts, sheets::Sheets, store};
 use crate::cli::ReviewArgs;
 
 pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
@@ -150,8 +147,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let filing =
         request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open_for_filing(folder)?, about))).transpose()?;
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
-    let on_file = filing.as_ref().map_or(Ok(Vec::new()), |(store, _)| names_on_file(store, request, &facts))?;
-    let mut corrected = Corrected { on_file, remarks: Vec::new() };
+    let mut corrected = match &filing {
+        Some((store, _)) => Corrected::on_file(store, request.recording, &facts, request.technician.is_some())?,
+        None => Corrected::default(),
+    };
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
@@ -173,9 +172,9 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
-        let map = if maps_wanted { rubbing(&event, &plan) } else { None };
+        let mut map = if maps_wanted { rubbing(&event, &plan) } else { None };
         if let Some(figures) = &mut figures {
-            figures.event(&event, map.clone());
+            figures.event(&event, if sheets.is_some() { map.clone() } else { map.take() });
             if let Event::Pass(judged) = &mut event {
                 let number = figures.number_of(judged.technician.as_ref());
                 corrected.name(number, &mut judged.technician);
@@ -217,49 +216,6 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
 /// Who began the work: what is said now goes before what the recording says.
 fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
     request.technician.unwrap_or(&facts.technician)
-}
-
-/// Who a recording's sessions are filed under, by part, where the shop knows them already: what was put right there goes before what
-/// the recording says, but not before what is said now.
-fn names_on_file(store: &Shop, request: &Request<'_>, facts: &recording::Facts) -> Result<Vec<(u32, String)>, Failure> {
-    let failed = store::of(store.folder());
-    let print = fingerprint(request.recording).map_err(&failed)?;
-    let parts = store.parts_of_recording(&print, &facts.sensor, &facts.started).map_err(&failed)?;
-    let names = store.technicians().map_err(&failed)?;
-    let told_now = |part: u32| part == 1 && request.technician.is_some();
-    let name = |id: Id| names.iter().find(|t| t.id == id).map(|t| t.entry.name.clone());
-    Ok(parts.iter().filter(|s| !told_now(s.part)).filter_map(|s| Some((s.part, name(s.technician)?))).collect())
-}
-
-/// The names on file in the place of those recorded, and what is said of it.
-struct Corrected {
-    on_file: Vec<(u32, String)>,
-    remarks: Vec<String>,
-}
-
-impl Corrected {
-    /// Whoever began.
-    fn began(&mut self, recorded: &str) -> String {
-        self.of(1, recorded).map_or_else(|| recorded.to_owned(), str::to_owned)
-    }
-
-    /// Whoever worked a pass of a part.
-    fn name(&mut self, part: u32, technician: &mut Option<Arc<str>>) {
-        if let Some(filed) = self.of(part, technician.as_deref().unwrap_or_default()) {
-            *technician = Some(filed.into());
-        }
-    }
-
-    /// The name on file, where it is another than the recorded one.
-    fn of(&mut self, part: u32, recorded: &str) -> Option<&str> {
-        let (_, filed) = self.on_file.iter().find(|(number, name)| *number == part && !name::same(name, recorded))?;
-        let remark =
-            format!("The recording names {recorded}; the shop has this work on file as {filed}'s, and so it is shown.");
-        if !recorded.is_empty() && !self.remarks.contains(&remark) {
-            self.remarks.push(remark);
-        }
-        Some(filed)
-    }
 }
 
 /// Files the figures in the shop's memory.
