@@ -29,10 +29,18 @@ fn live_and_review_give_the_same_tables() {
     // A stroke length that the turns contradict is gone by, but not without a word.
     assert!(!stderr(&reviewed).contains("stroke length told"), "{}", stderr(&reviewed));
     let told = at(&folder, "told");
-    let doubted = run(&["review", &text(&out), "--stroke-length-m", "0.65", "--out", &text(&told)]);
+    let doubted = run(&["--json", "review", &text(&out), "--stroke-length-m", "0.65", "--out", &text(&told)]);
     let want = "The stroke length told, 0.65 m, does not fit any of the 2 passes: their turns say 0.3";
     assert!(stderr(&doubted).contains(want), "{}", stderr(&doubted));
     assert!(fs::read_to_string(told.join("index.html")).expect("the page").contains(want));
+    let said: serde_json::Value = serde_json::from_slice(&doubted.stdout).expect("JSON");
+    assert_eq!(said["told_length_m"], 0.65);
+    let doubts = said["length_doubts"].as_array().expect("a list");
+    assert_eq!(doubts.iter().map(|d| d["pass"].as_u64()).collect::<Vec<_>>(), [Some(1), Some(2)], "{said}");
+    for doubt in doubts {
+        let [lo, value, hi] = ["by_turns_lo_m", "by_turns_m", "by_turns_hi_m"].map(|key| doubt[key].as_f64().unwrap());
+        assert!(doubt["section"].is_u64() && 0.2 < lo && lo < value && value < hi && hi < 0.65, "{said}");
+    }
 }
 
 /// Through an unplugging, a restart and damaged frames, too; and the loss is told by exit code 3.

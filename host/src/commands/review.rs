@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use steadypass::{
-    analysis::ToAndFro,
+    analysis::{Interval, ToAndFro},
     drawing::units::duration,
     guidance::{Plan, units::count},
     recording,
@@ -92,6 +92,10 @@ pub(super) struct Summary {
     pub(super) warnings: usize,
     /// Where the arm went to and fro too quickly for strokes.
     pub(super) to_and_fro: Vec<ToAndFro>,
+    /// The stroke length told, m.
+    pub(super) told_length_m: Option<f64>,
+    /// Passes whose turns contradict it, each with its section and what the turns say, m.
+    pub(super) length_doubts: Vec<(u32, u32, Interval)>,
     /// What else the reader must know.
     pub(super) remarks: Vec<String>,
     pub(super) page: Option<PathBuf>,
@@ -106,19 +110,7 @@ impl Summary {
         }
         self.remarks.iter().for_each(|words| console.remark(words));
         if console.json {
-            let quick = |q: &ToAndFro| {
-                let rate = q.rate_hz;
-                serde_json::json!({
-                    "start_s": q.start_s, "end_s": q.end_s, "cycles": q.cycles,
-                    "rate_hz": rate.value, "rate_lo_hz": rate.lo, "rate_hi_hz": rate.hi,
-                })
-            };
-            let result = serde_json::json!({
-                "folder": folder, "page": self.page, "seconds": self.seconds, "passes": self.passes,
-                "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
-                "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
-            });
-            return console.result(&result.to_string());
+            return console.result(&self.json(folder).to_string());
         }
         console.result(&format!(
             "{}: {}, {}, {}, {}",
@@ -128,6 +120,29 @@ impl Summary {
             count(self.strokes, "stroke", "strokes"),
             count(self.warnings, "warning", "warnings"),
         ))
+    }
+
+    fn json(&self, folder: &Path) -> serde_json::Value {
+        let quick = |q: &ToAndFro| {
+            let rate = q.rate_hz;
+            serde_json::json!({
+                "start_s": q.start_s, "end_s": q.end_s, "cycles": q.cycles,
+                "rate_hz": rate.value, "rate_lo_hz": rate.lo, "rate_hi_hz": rate.hi,
+            })
+        };
+        let doubt = |(section, pass, by_turns): &(u32, u32, Interval)| {
+            serde_json::json!({
+                "section": section, "pass": pass,
+                "by_turns_m": by_turns.value, "by_turns_lo_m": by_turns.lo, "by_turns_hi_m": by_turns.hi,
+            })
+        };
+        serde_json::json!({
+            "folder": folder, "page": self.page, "seconds": self.seconds, "passes": self.passes,
+            "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
+            "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
+            "told_length_m": self.told_length_m,
+            "length_doubts": self.length_doubts.iter().map(doubt).collect::<Vec<_>>(),
+        })
     }
 }
 
@@ -154,7 +169,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?;
-    let mut summary = Summary::default();
+    let mut summary = Summary { told_length_m: plan.stroke_length_m, ..Summary::default() };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
     let mut lengths_by_turns_m = Vec::new();
@@ -165,7 +180,9 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Stroke(_) => summary.strokes += 1,
             Event::Pass(judged) => {
                 summary.passes += 1;
-                lengths_by_turns_m.push(judged.pass.length_by_turns_m);
+                let pass = &judged.pass;
+                lengths_by_turns_m.push(pass.length_by_turns_m);
+                summary.length_doubts.extend(pass.length_by_turns_m.map(|m| (pass.section, pass.pass, m)));
             }
             Event::Warning(_) => summary.warnings += 1,
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
