@@ -528,7 +528,7 @@ mod tests {
             let t_s = f64::from(i) * 0.1;
             let (stroke, into_s) = ((t_s / 9.0) as usize, t_s % 9.0);
             let rise_k = if into_s < 0.5 { 0.0 } else { crest_k.get(stroke).copied().unwrap_or(0.0) };
-            let stroke_end_s = (into_s > 2.5 && stroke > 0).then(|| 9.0 * stroke as f64);
+            let stroke_end_s = (into_s > 2.5 && stroke > 0).then_some(9.0 * stroke as f64);
             heat.see(t_s, Some(rise_k), Motion { stroke_end_s, ..WORKING });
         }
         heat
