@@ -254,3 +254,45 @@ fn a_full_disk_is_named_and_what_was_recorded_stays() {
     assert!(stderr(&crammed).contains("the disk is full"), "{}", stderr(&crammed));
     assert!(left.contains(&"run.mcap.part".to_owned()), "{left:?}");
 }
+
+/// Names of files are bytes here; JSON is Unicode.
+#[test]
+fn paths_that_are_no_unicode_are_told_in_json_all_the_same() {
+    use std::{ffi::OsStr, os::unix::ffi::OsStrExt, path::Path};
+    let folder = TempDir::new().expect("temp");
+    let odd = |name: &[u8]| folder.path().join(OsStr::from_bytes(name));
+    let told = |args: &[&dyn AsRef<OsStr>], key: &str| {
+        let output =
+            steadypass().arg("--json").args(args.iter().map(|a| a.as_ref())).output().expect("the program starts");
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let all: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+        let path = all[key].as_str().unwrap_or_else(|| panic!("no {key} in {all}")).to_owned();
+        assert!(path.contains("\u{fffd}"), "{path}");
+    };
+    let is_there = |path: &Path| assert!(path.exists(), "{}", path.display());
+    let [made, run, reviewed, shop] = [odd(b"m\xff"), odd(b"r\xff.mcap"), odd(b"v\xff"), odd(b"s\xff")];
+    let [compared, page, day] = [odd(b"c\xff"), odd(b"p\xff.html"), odd(b"d\xff.html")];
+    told(&[&"simulate", &"--out", &made], "table");
+    let table = made.join("demo-1.csv");
+    let import: [&dyn AsRef<OsStr>; 8] =
+        [&"import", &table, &"--out", &run, &"--technician", &"Robin", &"--started", &"2026-03-02T10:00"];
+    told(&import, "recording");
+    let init = steadypass().args(["shop", "init", "--shop"]).arg(&shop).output().expect("the program starts");
+    assert_eq!(init.status.code(), Some(0), "{}", stderr(&init));
+    let mut add = steadypass();
+    add.args(["shop", "add", "--shop"]).arg(&shop).args(["vehicle", "saloon A"]);
+    assert_eq!(add.output().expect("the program starts").status.code(), Some(0));
+    told(&[&"review", &run, &"--out", &reviewed], "page");
+    // The shop keeps where a recording lies as text.
+    let door = at(&folder, "door.mcap");
+    fs::copy(&run, &door).expect("copied");
+    let filed: [&dyn AsRef<OsStr>; 7] = [&"review", &door, &"--out", &reviewed, &"--no-sheets", &"--shop", &shop];
+    told(&filed, "folder");
+    told(&[&"shop", &"status", &"--shop", &shop], "folder");
+    told(&[&"compare", &"--shop", &shop, &"--out", &compared], "page");
+    told(&[&"report", &"--shop", &shop, &"--vehicle", &"saloon A", &"--out", &page], "page");
+    told(&[&"day", &"--shop", &shop, &"--technician", &"Robin", &"--day", &"2026-03-02", &"--out", &day], "page");
+    for path in [&run, &reviewed, &page, &day, &compared.join("index.html")] {
+        is_there(path);
+    }
+}

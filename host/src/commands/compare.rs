@@ -16,7 +16,7 @@ use steadypass::{
     shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
 };
 
-use super::{Console, Done, Failure, Outcome, store, write_whole};
+use super::{Console, Done, Failure, Outcome, path_text, store, write_whole};
 use crate::cli::work::{ByArg, CompareArgs};
 
 /// Passes of a technician that a print is drawn from, the newest.
@@ -110,7 +110,7 @@ pub(super) fn write(
     let (findings, cautions) = (comparison.findings(units), comparison.cautions());
     if console.json {
         let result = serde_json::json!({
-            "page": out.join("index.html"), "findings": findings, "cautions": cautions, "looked_at": comparison.family,
+            "page": path_text(&out.join("index.html")), "findings": findings, "cautions": cautions, "looked_at": comparison.family,
         });
         console.result(&result.to_string())?;
         return Ok(());

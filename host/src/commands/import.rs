@@ -6,7 +6,7 @@ use steadypass::{
     recording::{ImportSummary, Source, import_table, start_text},
 };
 
-use super::{Console, Done, Failure, Outcome, facts};
+use super::{Console, Done, Failure, Outcome, facts, path_text};
 use crate::cli::ImportArgs;
 
 /// What a second's mean may be with gravity in it, m/s²: an uncalibrated chip is a few percent off, a cheap one more.
@@ -79,7 +79,7 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     }
     if console.json {
         let result = serde_json::json!({
-            "recording": out, "rows": summary.rows, "seconds": summary.seconds, "samples_lost": summary.lost,
+            "recording": path_text(&out), "rows": summary.rows, "seconds": summary.seconds, "samples_lost": summary.lost,
         });
         console.result(&result.to_string())?;
     } else {

@@ -27,7 +27,7 @@ mod thickness;
 mod trial;
 mod watchers;
 
-use std::process::ExitCode;
+use std::{path::Path, process::ExitCode};
 
 use steadypass::results::write_whole;
 
@@ -89,6 +89,11 @@ failures_from!(
 /// The day by this computer's clock and zone.
 fn today() -> jiff::civil::Date {
     jiff::ZonedDateTime::now().date()
+}
+
+/// A path as text in a result; what is no Unicode in it is replaced, for JSON has no other text.
+fn path_text(path: &Path) -> String {
+    path.display().to_string()
 }
 
 /// Runs the verb and picks the exit code.

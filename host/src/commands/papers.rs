@@ -19,7 +19,7 @@ use steadypass::{
 use super::{
     Console, Done, Failure, Outcome,
     exposure::{json as exposure_json, read},
-    store, today, write_whole,
+    path_text, store, today, write_whole,
 };
 use crate::cli::work::{DayArgs, ReportArgs};
 
@@ -67,7 +67,7 @@ fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
         })
     };
     serde_json::json!({
-        "page": page, "vehicle": report.vehicle, "paint": report.paint, "invented": report.invented,
+        "page": path_text(page), "vehicle": report.vehicle, "paint": report.paint, "invented": report.invented,
         "panels": report.panels.iter().map(panel).collect::<Vec<_>>(),
     })
 }
@@ -107,7 +107,7 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
         })
     };
     serde_json::json!({
-        "technician": sheet.technician, "day": sheet.day, "page": page, "invented": sheet.invented,
+        "technician": sheet.technician, "day": sheet.day, "page": page.map(path_text), "invented": sheet.invented,
         "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "minutes": sheet.minutes(),
         "summary": sheet.summary(), "data_lost": vibration.lost, "vibration_finding": vibration.said,
         "vibration": vibration.day.as_ref().map(|day| exposure_json(day, Limits::default())),

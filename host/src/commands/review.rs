@@ -17,7 +17,7 @@ use steadypass::{
     },
 };
 
-use super::{Console, Done, Failure, Outcome, corrected::Corrected, facts, sheets::Sheets, store};
+use super::{Console, Done, Failure, Outcome, corrected::Corrected, facts, path_text, sheets::Sheets, store};
 use crate::cli::ReviewArgs;
 
 pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
@@ -137,7 +137,7 @@ impl Summary {
             })
         };
         serde_json::json!({
-            "folder": folder, "page": self.page, "seconds": self.seconds, "passes": self.passes,
+            "folder": path_text(folder), "page": self.page.as_deref().map(path_text), "seconds": self.seconds, "passes": self.passes,
             "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             "told_length_m": self.told_length_m,

@@ -13,7 +13,7 @@ use steadypass::{
 };
 
 use super::{
-    Console, Done, Failure, Outcome, names,
+    Console, Done, Failure, Outcome, names, path_text,
     store::{of, open},
 };
 use crate::cli::shop::{ShopArgs, ShopVerb};
@@ -94,7 +94,7 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
         sessions.iter().filter_map(|s| s.recording.as_deref()).filter(|path| !Path::new(path).is_file()).collect();
     if console.json {
         let result = serde_json::json!({
-            "folder": folder, "schema": health.schema, "bytes": health.bytes, "faults": health.faults,
+            "folder": path_text(folder), "schema": health.schema, "bytes": health.bytes, "faults": health.faults,
             "technicians": technicians, "machines": machines, "products": products, "vehicles": vehicles,
             "sessions": sessions.len(), "recordings_gone": gone,
         });

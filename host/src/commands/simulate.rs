@@ -1,6 +1,6 @@
 //! `simulate`: invented sensor data with its truth, to learn and to check with.
 
-use std::{fs::File, io::BufWriter};
+use std::{fs::File, io::BufWriter, path::PathBuf};
 
 use steadypass::{
     recording::describe_io,
@@ -8,7 +8,7 @@ use steadypass::{
     unfinished::Unfinished,
 };
 
-use super::{Console, Done, Failure, Outcome};
+use super::{Console, Done, Failure, Outcome, path_text};
 use crate::cli::SimulateArgs;
 
 pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
@@ -43,8 +43,10 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     console
         .remark("Invented data, from a virtual machine; `steadypass import` with --invented makes every sheet say so.");
     if console.json {
+        let text = |path: &PathBuf| path_text(path);
         let result = serde_json::json!({
-            "kind": args.kind, "seed": args.seed, "invented": true, "table": written.first(), "truth": written.last(),
+            "kind": args.kind, "seed": args.seed, "invented": true, "table": written.first().map(text),
+            "truth": written.last().map(text),
         });
         console.result(&result.to_string())?;
         return Ok(Done::Fine);
