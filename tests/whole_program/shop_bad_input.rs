@@ -452,16 +452,31 @@ fn a_shop_that_may_not_be_written_is_shown() {
     let no = ["the store may not be written", "Nothing was changed"];
     s.fails(&["note", "add"], &["text"], 1, &no);
     s.fails(&["shop", "add"], &["technician", "Kim"], 1, &no);
+    // Before the work, too, where a recording or a table that is not there would be said otherwise.
+    fs::rename(&recording, at(&s.folder, "elsewhere.mcap")).expect("moved");
+    s.fails(&["shop", "rebuild"], &[], 1, &no);
+    s.fails(&["shop", "import"], &[&text(&at(&s.folder, "vehicles.csv"))], 1, &no);
+    fs::rename(at(&s.folder, "elsewhere.mcap"), &recording).expect("moved");
     fs::remove_dir_all(&out).expect("removed");
     expect(&file, 1, &no);
     assert!(!PathBuf::from(&out).exists(), "said before the work");
     assert!(mount(&["-o", "remount,rw"]), "remounted");
-    // An older store would have to be brought up to date first.
+    // One of an earlier program cannot be brought up to date there, and is shown all the same.
     Connection::open(disk.join("shop/shop.db"))
-        .and_then(|db| db.pragma_update(None, "user_version", 1))
+        .and_then(|db| db.execute_batch("ALTER TABLE machine_pads DROP COLUMN filed; PRAGMA user_version = 2"))
         .expect("changed");
     assert!(mount(&["-o", "remount,ro"]), "remounted");
-    s.fails(&["shop", "status"], &[], 1, &["older Steadypass", "may not be written", "Copy the folder"]);
+    let old = fs::read(disk.join("shop/shop.db")).expect("read");
+    assert_eq!(succeeds(&s.with(&["shop", "status"], &["--all"])), listed);
+    assert_eq!(s.holds(), before);
+    succeeds(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &page]));
+    let backup = at(&s.folder, "backup.db");
+    succeeds(&s.with(&["shop", "backup"], &["--to", &text(&backup)]));
+    assert!(backup.is_file());
+    s.fails(&["note", "add"], &["text"], 1, &no);
+    s.fails(&["shop", "rename"], &["vehicle", "saloon A", "saloon B"], 1, &no);
+    expect(&file, 1, &no);
+    assert_eq!(fs::read(disk.join("shop/shop.db")).expect("read"), old, "as it was");
     drop(unmount);
 }
 

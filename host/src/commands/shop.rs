@@ -14,7 +14,7 @@ use steadypass::{
 
 use super::{
     Console, Done, Failure, Outcome, names, path_text,
-    store::{of, open},
+    store::{of, open, open_for_filing},
 };
 use crate::cli::shop::{ShopArgs, ShopVerb};
 
@@ -146,7 +146,7 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
 }
 
 fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Outcome {
-    let store = open(folder)?;
+    let store = open_for_filing(folder)?;
     let is_json = |file: &std::path::PathBuf| file.extension().is_some_and(|e| e.eq_ignore_ascii_case("json"));
     let (rows, what) = match files {
         [file] if is_json(file) => (store.import_json(file).map_err(of(folder))?, file.display().to_string()),
@@ -169,7 +169,7 @@ fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Out
 }
 
 fn rebuild(console: &Console, folder: &Path) -> Outcome {
-    let shop = open(folder)?;
+    let shop = open_for_filing(folder)?;
     let bar = console.progress("rebuilding", shop.sessions().map_err(of(folder))?.len() as u64);
     let rebuilt = shop.rebuild(|at, _| bar.set_position(at as u64)).map_err(of(folder))?;
     bar.finish_and_clear();

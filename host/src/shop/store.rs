@@ -3,7 +3,8 @@
 //! Write-ahead log with `synchronous=FULL`: a change that was acknowledged survives a power cut. The folder must lie on a disk
 //! of this machine; SQLite's log does not work on network drives.
 //!
-//! A store that may not be written is opened for reading; whatever would change it says so then.
+//! A store that may not be written is opened for reading; whatever would change it says so then. One of an earlier schema, which
+//! cannot be brought up to date where it lies, is read from a copy in memory that is.
 
 use std::{
     fs::{self, File},
@@ -12,7 +13,7 @@ use std::{
     time::Duration,
 };
 
-use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior, backup::Backup};
 
 use super::{Result, ShopError};
 use crate::unfinished::Unfinished;
@@ -32,11 +33,15 @@ const MIGRATIONS: &[&str] =
 /// How long a busy store is waited for.
 const PATIENCE: Duration = Duration::from_secs(5);
 
+/// Pages of a store that are copied into memory in one step; all that counts is that a copy ends.
+const COPIED_AT_ONCE: i32 = 1024;
+
 /// A shop's memory: one folder, one store.
 #[derive(Debug)]
 pub struct Shop {
     folder: PathBuf,
     pub(super) db: Connection,
+    may_write: bool,
 }
 
 /// What `status` tells about the file.
@@ -115,7 +120,7 @@ impl Shop {
         let found = schema_of(&db, path)?;
         db.pragma_update(None, "journal_mode", "WAL")?;
         db.pragma_update(None, "synchronous", "FULL")?;
-        let shop = Self::of(folder, db)?;
+        let shop = Self::of(folder, db, true)?;
         let known = MIGRATIONS.len() as i64;
         if found < known {
             // One that an interrupted attempt left stays, too: nobody can tell which of the two is needed.
@@ -145,20 +150,22 @@ impl Shop {
             ),
             Refused::Because(error) => error,
         })?;
-        let known = MIGRATIONS.len() as i64;
-        if found < known {
-            return Err(ShopError::Value(format!(
-                "the store is of an older Steadypass (schema {found}; this one needs {known}) and may not be written, so that it cannot \
-                 be brought up to date. Copy the folder to where it may be written"
-            )));
+        if found == MIGRATIONS.len() as i64 {
+            return Self::of(folder, db, false);
         }
-        Self::of(folder, db)
+        let mut copy = Connection::open_in_memory()?;
+        Backup::new(&db, &mut copy)?.run_to_completion(COPIED_AT_ONCE, Duration::ZERO, None)?;
+        let shop = Self::of(folder, copy, false)?;
+        migrate(&shop.db)?;
+        // What would change it must not change the copy alone.
+        shop.db.pragma_update(None, "query_only", true)?;
+        Ok(shop)
     }
 
-    fn of(folder: &Path, db: Connection) -> Result<Self> {
+    fn of(folder: &Path, db: Connection, may_write: bool) -> Result<Self> {
         db.pragma_update(None, "foreign_keys", true)?;
         db.set_prepared_statement_cache_capacity(64);
-        Ok(Self { folder: folder.to_owned(), db })
+        Ok(Self { folder: folder.to_owned(), db, may_write })
     }
 
     /// Refuses a store that was opened for reading only, where a change is to come after long work.
@@ -166,7 +173,7 @@ impl Shop {
     /// # Errors
     /// [`ShopError::ReadOnly`].
     pub fn may_write(&self) -> Result<()> {
-        if self.db.is_readonly("main")? { Err(ShopError::ReadOnly) } else { Ok(()) }
+        if self.may_write { Ok(()) } else { Err(ShopError::ReadOnly) }
     }
 
     /// Brings all of the log into the store. Closing does so, too, but does not say when it fails.
@@ -184,7 +191,7 @@ impl Shop {
         db.pragma_update(None, "foreign_keys", true).expect("memory");
         db.set_prepared_statement_cache_capacity(64);
         migrate(&db).expect("a good schema");
-        Self { folder: PathBuf::new(), db }
+        Self { folder: PathBuf::new(), db, may_write: true }
     }
 
     /// The shop's folder.
@@ -221,7 +228,11 @@ impl Shop {
         let unfinished = Unfinished::beside(to).map_err(|e| ShopError::io("write", to, e))?;
         let copy = unfinished.folder().join(STORE);
         let name = copy.to_str().ok_or_else(|| ShopError::Value(format!("{}: not a UTF-8 path", to.display())))?;
-        self.db.execute("VACUUM INTO ?1", [name])?;
+        // To SQLite a copy elsewhere is a change, too.
+        self.db.pragma_update(None, "query_only", false)?;
+        let copied = self.db.execute("VACUUM INTO ?1", [name]);
+        self.db.pragma_update(None, "query_only", !self.may_write)?;
+        copied?;
         unfinished.place_new(STORE, to).map_err(|e| ShopError::io("write the backup", to, e))
     }
 
