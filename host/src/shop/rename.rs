@@ -110,7 +110,9 @@ impl Shop {
             }
             match what {
                 Listed::Machine => self.db.execute(
-                    "INSERT OR IGNORE INTO machine_pads SELECT ?2, pad_diameter_mm, filed FROM machine_pads WHERE machine_id = ?1",
+                    // What was typed of either stays, whatever sessions have it.
+                    "INSERT INTO machine_pads SELECT ?2, pad_diameter_mm, filed FROM machine_pads WHERE machine_id = ?1
+                     ON CONFLICT DO UPDATE SET filed = min(filed, excluded.filed)",
                     params![gone, stays],
                 )?,
                 Listed::Vehicle => self.db.execute(
@@ -348,6 +350,35 @@ mod tests {
         }
         assert!(shop.sessions().expect("read").iter().all(|s| s.pad == shop.find(Listed::Pad, "short wool").ok()));
         assert_eq!(shop.health().expect("checked").faults, Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_pad_that_was_typed_of_either_machine_is_typed_of_both() {
+        let shop = shop();
+        let filed = |name: &str| -> Vec<(f64, i64)> {
+            let id = shop.machine(name).expect("known");
+            let mut query = shop
+                .db
+                .prepare("SELECT pad_diameter_mm, filed FROM machine_pads WHERE machine_id = ?1 ORDER BY 1")
+                .expect("a query");
+            let rows = query.query_map([id], |row| Ok((row.get(0)?, row.get(1)?))).expect("read");
+            rows.collect::<rusqlite::Result<_>>().expect("read")
+        };
+        let add = |name: &str, typed: &[f64], of_plans: &[f64]| {
+            let entry = MachineEntry {
+                name: name.into(),
+                kind: "orbital".into(),
+                throw_mm: None,
+                pad_diameters_mm: typed.to_vec(),
+                note: String::new(),
+            };
+            let id = shop.add_machine(&entry).expect("added");
+            of_plans.iter().for_each(|&mm| shop.add_pad_size(id, mm).expect("kept"));
+        };
+        add("first", &[100.0, 125.0], &[75.0, 150.0]);
+        add("second", &[75.0, 125.0], &[100.0, 150.0]);
+        shop.merge(Listed::Machine, "first", "second").expect("merged");
+        assert_eq!(filed("second"), [(75.0, 0), (100.0, 0), (125.0, 0), (150.0, 1)]);
     }
 
     #[test]
