@@ -48,6 +48,11 @@ pub fn composed(name: &str) -> String {
     name.nfc().collect()
 }
 
+/// A name as one word of a command that is told to be typed.
+pub(crate) fn quoted(name: &str) -> String {
+    format!("'{}'", name.replace('\'', r"'\''"))
+}
+
 /// Whether two names, as typed, mean the same: in whatever letters, however accents are written, with whatever blanks
 /// around.
 pub fn same(a: &str, b: &str) -> bool {

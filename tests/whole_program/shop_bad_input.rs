@@ -350,6 +350,21 @@ fn a_panel_that_looks_like_a_slip_is_asked_about_and_taken_all_the_same() {
     assert!(film("hod").contains("hod is a new panel; did you mean hood?"), "{}", film("hod"));
     assert!(!film("hod").contains("did you mean"), "known by now");
     assert!(!film("left door").contains("did you mean"));
+    // What is told to be typed does it: where the vehicle has the panel that was meant, and where it does not.
+    let put_right = |said: &str, merges: bool| {
+        let command = said
+            .split_once("right with `")
+            .and_then(|(_, rest)| rest.split('`').next())
+            .unwrap_or_else(|| panic!("no command in {said}"));
+        assert_eq!(command.contains("--merge"), merges, "{command}");
+        let command = command.replace("steadypass", env!("CARGO_BIN_EXE_steadypass")).replace("DIR", &s.shop);
+        let output = Command::new("sh").args(["-c", &command]).output().expect("a shell");
+        assert!(output.status.success(), "{command}: {}", stderr(&output));
+    };
+    put_right(&film("left wign"), false);
+    put_right(&film("left wnig"), true);
+    film("driver's 'B' $HOME");
+    put_right(&film("drver's 'B' $HOME"), true);
     let recording = text(&s.recording("door.mcap", ""));
     let (out, trial) = (text(&at(&s.folder, "out")), ["--vehicle", "saloon A", "--technician", "Robin"]);
     let asks = |args: &[&str], asked: bool| {
@@ -360,6 +375,9 @@ fn a_panel_that_looks_like_a_slip_is_asked_about_and_taken_all_the_same() {
     let filed = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--panel", "left dor"]);
     asks(&filed, true);
     asks(&filed, false);
+    let filed = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--panel", "left doro"]);
+    // The session was the only one of that panel, and is not any more.
+    put_right(&stderr(&run(&filed)), false);
     let trial =
         [&trial[..], &["--pad", "white foam", "--liquid", "finishing", "--passes", "2", "--panel", "rof"]].concat();
     asks(&s.with(&["trial", "add"], &trial), true);

@@ -27,7 +27,7 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
                 text: text.clone(),
                 recorded_s: None,
             };
-            store::doubt_panel(console, &store, &note.panel)?;
+            store::doubt_panel(console, &store, note.vehicle, &note.panel)?;
             store.add_note(&note).map_err(&failed)?;
             console.result("noted")?;
             Ok(Done::Fine)

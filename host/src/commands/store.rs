@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use steadypass::shop::{Shop, ShopError, fill::panel_doubt};
+use steadypass::shop::{Id, Shop, ShopError};
 
 use super::{Console, Failure};
 
@@ -27,10 +27,11 @@ pub(super) fn open_for_filing(folder: &Path) -> Result<Shop, Failure> {
     Ok(shop)
 }
 
-/// Says where a panel looks like a slip of another; it is taken all the same.
-pub(super) fn doubt_panel(console: &Console, shop: &Shop, panel: &str) -> Result<(), Failure> {
-    if let Some(meant) = shop.panel_meant(panel).map_err(of(shop.folder()))? {
-        console.remark(&panel_doubt(panel, &meant));
+/// Says where a panel, of a vehicle if any, looks like a slip of another; it is taken all the same.
+pub(super) fn doubt_panel(console: &Console, shop: &Shop, vehicle: Option<Id>, panel: &str) -> Result<(), Failure> {
+    let failed = of(shop.folder());
+    if let Some(meant) = shop.panel_meant(panel).map_err(&failed)? {
+        console.remark(&shop.panel_doubt(vehicle, panel, &meant).map_err(&failed)?);
     }
     Ok(())
 }

@@ -31,7 +31,7 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             let id = store.vehicle(&at.vehicle).map_err(&failed)?;
             let phase = phase_of(&at.phase)?;
             let day = day.unwrap_or_else(today).to_string();
-            store::doubt_panel(console, &store, &at.panel)?;
+            store::doubt_panel(console, &store, Some(id), &at.panel)?;
             store
                 .whole(|| {
                     for &film_um in readings {

@@ -36,7 +36,7 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
                 film_taken_um: add.film_um,
                 note: add.note.clone(),
             };
-            store::doubt_panel(console, &store, &trial.panel)?;
+            store::doubt_panel(console, &store, Some(trial.vehicle), &trial.panel)?;
             store.add_trial(&trial).map_err(&failed)?;
             verdict(console, &store, &add.vehicle, None)
         }

@@ -85,8 +85,10 @@ impl Shop {
             // Earlier programs told names apart by how an accent is written, and in other letters than ASCII by their case.
             [(_, one), (_, other), ..] => Err(ShopError::Value(format!(
                 "{} {name:?} can be {one:?} or {other:?}, which are one name in different letters; write it as one of them is \
-                 written, or put them together: steadypass shop rename --merge --shop DIR {0} {other:?} {one:?}",
-                what.as_str()
+                 written, or put them together: steadypass shop rename --merge --shop DIR {0} {1} {2}",
+                what.as_str(),
+                name::quoted(other),
+                name::quoted(one)
             ))),
         }
     }

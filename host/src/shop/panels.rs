@@ -1,22 +1,28 @@
 //! Panels: free names, so that a slip makes a new one. One that looks like a known name, or like the trade's usual words, is told.
 
 use super::listed::closest;
-use super::{Result, Shop};
+use super::rename::PANELS;
+use super::{Id, Result, Shop};
 use crate::name;
 
 /// Words that panels are usually called by; common practice, no published source.
-const WORDS: [&str; 50] = [
+const WORDS: [&str; 58] = [
+    "apron",
     "arch",
     "back",
     "bonnet",
     "boot",
     "bumper",
+    "cap",
     "cover",
+    "cowl",
+    "deck",
     "door",
     "driver",
     "fender",
     "flap",
     "front",
+    "frunk",
     "gate",
     "grille",
     "guard",
@@ -26,6 +32,7 @@ const WORDS: [&str; 50] = [
     "hood",
     "lamp",
     "left",
+    "lid",
     "lift",
     "liftgate",
     "light",
@@ -38,6 +45,7 @@ const WORDS: [&str; 50] = [
     "panel",
     "passenger",
     "pillar",
+    "post",
     "quarter",
     "rack",
     "rail",
@@ -45,6 +53,7 @@ const WORDS: [&str; 50] = [
     "right",
     "rocker",
     "roof",
+    "sail",
     "side",
     "sill",
     "skirt",
@@ -83,6 +92,31 @@ impl Shop {
         let meant = closest(typed, alike.filter(|known| !known.is_empty())).map(str::to_owned);
         Ok(meant.or_else(|| respelt(typed)))
     }
+
+    /// What is said of a panel that looks like a slip of another, and what to type to put it right once it is stored.
+    ///
+    /// * `vehicle`: whose panel it is; `None` for that of work of which no vehicle was told.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn panel_doubt(&self, vehicle: Option<Id>, typed: &str, meant: &str) -> Result<String> {
+        let mut command =
+            format!("steadypass shop rename --shop DIR panel {} {}", name::quoted(typed), name::quoted(meant));
+        if let Some(id) = vehicle {
+            let mut query = self.db.prepare_cached("SELECT label FROM vehicles WHERE id = ?1")?;
+            let label: String = query.query_row([id], |row| row.get(0))?;
+            command.push_str(&format!(" --vehicle {}", name::quoted(&label)));
+        }
+        for (table, of_vehicle) in PANELS {
+            let mut query = self.db.prepare_cached(&format!("SELECT panel FROM {table} WHERE {of_vehicle}"))?;
+            let panels = query.query_map([vehicle], |row| row.get::<_, String>(0))?;
+            if panels.collect::<rusqlite::Result<Vec<_>>>()?.iter().any(|panel| name::same(panel, meant)) {
+                command.push_str(" --merge");
+                break;
+            }
+        }
+        Ok(format!("{typed} is a new panel; did you mean {meant}? Then put it right with `{command}`."))
+    }
 }
 
 /// Whether all its words are usual ones.
@@ -120,6 +154,9 @@ mod tests {
             assert_eq!(meant(typed), said, "{typed}");
         }
         for free in ["hood", "Left Door", "wings", "test spot", "door 2", "K\u{fc}hlerhaube", "B-pillar", "", "C1"] {
+            assert_eq!(meant(free), "", "{free}");
+        }
+        for free in ["front lid", "frunk", "A post", "sail panel", "cowl", "rear deck", "fuel cap", "front apron"] {
             assert_eq!(meant(free), "", "{free}");
         }
         for panel in ["K\u{fc}hlerhaube", "door 2", "blade"] {

@@ -16,6 +16,15 @@ use crate::name;
 /// Numbers of sessions that are told one by one.
 const MOST_TOLD: usize = 5;
 
+/// Every table in which panels stand, and which of its rows are a vehicle's, ?1.
+pub(super) const PANELS: [(&str, &str); 4] = [
+    ("sessions", "vehicle_id IS ?1"),
+    ("trials", "vehicle_id IS ?1"),
+    ("film_readings", "vehicle_id IS ?1"),
+    // A note on a session is on that session's vehicle, unless it names its own.
+    ("notes", "coalesce(vehicle_id, (SELECT vehicle_id FROM sessions WHERE sessions.id = session_id)) IS ?1"),
+];
+
 impl Listed {
     /// Every column in which a row of this kind is referred to.
     fn references(self) -> &'static [(&'static str, &'static str)] {
@@ -147,7 +156,8 @@ impl Shop {
                 let (what, name) = (what.as_str(), name.trim());
                 return Err(ShopError::Value(format!(
                     "{what} {name:?} is used by {uses}; nothing was changed. If another name was meant, put the two together: \
-                     steadypass shop rename --merge --shop DIR {what} {name:?} NAME"
+                     steadypass shop rename --merge --shop DIR {what} {} NAME",
+                    name::quoted(name)
                 )));
             }
             let (table, _) = what.place();
@@ -170,16 +180,7 @@ impl Shop {
             let on = vehicle.map(|label| self.vehicle(label)).transpose()?;
             let whose = vehicle.map_or(NO_VEHICLE, str::trim);
             let (mut uses, mut others) = (Uses::default(), BTreeSet::new());
-            for (table, of_vehicle) in [
-                ("sessions", "vehicle_id IS ?1"),
-                ("trials", "vehicle_id IS ?1"),
-                ("film_readings", "vehicle_id IS ?1"),
-                // A note on a session is on that session's vehicle, unless it names its own.
-                (
-                    "notes",
-                    "coalesce(vehicle_id, (SELECT vehicle_id FROM sessions WHERE sessions.id = session_id)) IS ?1",
-                ),
-            ] {
+            for (table, of_vehicle) in PANELS {
                 let sql = format!("SELECT id, panel FROM {table} WHERE panel <> '' AND {of_vehicle} ORDER BY id");
                 let mut query = self.db.prepare_cached(&sql)?;
                 let rows = query.query_map([on], |row| Ok((row.get::<_, Id>(0)?, row.get::<_, String>(1)?)))?;

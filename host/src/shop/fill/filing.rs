@@ -68,9 +68,7 @@ impl Shop {
             let machine = self.machine_of(&plan, about, earlier.as_ref(), &mut remarks)?;
             let product = |kind, name: &Option<String>| name.as_ref().map(|n| self.product(kind, n)).transpose();
             let panel = name::composed(&self.panel_of(facts, about, earlier.as_ref(), &mut remarks));
-            if let Some(meant) = self.panel_meant(&panel)? {
-                remarks.push(panel_doubt(&panel, &meant));
-            }
+            let meant = self.panel_meant(&panel)?;
             let whole = NewSession {
                 fingerprint: fingerprint.clone(),
                 recording: Some(place.to_string_lossy().into_owned()),
@@ -132,6 +130,9 @@ impl Shop {
                 filed.push(self.file(&new)?);
             }
             self.drop_parts_after(filed[0].id(), &fingerprint, filed.len() as u32)?;
+            if let Some(meant) = meant {
+                remarks.push(self.panel_doubt(whole.vehicle, &whole.panel, &meant)?);
+            }
             // Filed under the wrong machine before: that one was never used with this pad.
             if let Some(before) =
                 earlier.and_then(|e| e.machine).filter(|before| machine.is_some_and(|now| now != *before))
@@ -141,14 +142,6 @@ impl Shop {
             Ok(Filing { filed, remarks })
         })
     }
-}
-
-/// What is said of a panel that looks like a slip of another.
-pub fn panel_doubt(typed: &str, meant: &str) -> String {
-    format!(
-        "{typed} is a new panel; did you mean {meant}? Then put it right with `steadypass shop rename --shop DIR panel {typed:?} {meant:?}`, \
-         with --vehicle LABEL where one was told."
-    )
 }
 
 /// A start so many seconds later, in the same zone; the start itself where it cannot be read.

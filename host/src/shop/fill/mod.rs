@@ -13,7 +13,7 @@ mod rebuild;
 mod told;
 
 pub use figures::{Figures, rubbing};
-pub use filing::{Filing, fingerprint, panel_doubt};
+pub use filing::{Filing, fingerprint};
 pub use rebuild::Rebuilt;
 
 /// What the user adds to what the recording says. `None` leaves what the recording, or an earlier filing, says.
