@@ -233,6 +233,41 @@ pub struct Pass {
     pub track_sd_m: Option<f64>,
 }
 
+impl Pass {
+    /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
+    #[must_use]
+    pub fn sideways_m(&self) -> Option<f64> {
+        self.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| 1.645 * sd)
+    }
+
+    /// The first pass of a recording, of ten seconds and one stroke, of which nothing else is known.
+    #[cfg(test)]
+    pub(crate) fn untold() -> Self {
+        Self {
+            pass: 1,
+            section: 1,
+            start_s: 0.0,
+            end_s: 10.0,
+            direction_deg: None,
+            strokes: 1,
+            traverse_mean_mps: None,
+            length_by_turns_m: None,
+            traverse_cv: None,
+            orbit_median_opm: None,
+            orbit_p05_opm: None,
+            orbit_p95_opm: None,
+            orbit_free_opm: None,
+            pad_speed_mean_mps: None,
+            surface_start_c: None,
+            surface_peak_c: None,
+            surface_rise_k: None,
+            vibration_mps2: None,
+            track: Vec::new(),
+            track_sd_m: None,
+        }
+    }
+}
+
 /// A stretch with the motor on in which the arm plainly went to and fro, too quickly for single strokes to be told.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ToAndFro {

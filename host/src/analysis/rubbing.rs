@@ -27,7 +27,7 @@
 //! Between two track points the centre runs straight and evenly, so the time a disc lies over a cell's middle is a chord's
 //! share of the step, in closed form: no sampling steps show up however fast the arm moves.
 
-use super::TrackPoint;
+use super::{Pass, TrackPoint};
 
 /// Side of a cell unless the area asks for coarser ones, m.
 const CELL_M: f64 = 0.004;
@@ -210,6 +210,13 @@ impl RubbingMap {
             }
         }
         Some(sum)
+    }
+
+    /// Whether the places of a pass's strokes beside each other are known at least as well as the pad is wide: worse than that, as
+    /// after several rests, its map is one guess among many, and so is every figure of it.
+    #[must_use]
+    pub fn is_known_for(&self, pass: &Pass) -> bool {
+        pass.sideways_m().is_none_or(|off| off <= 2.0 * self.pad_radius_m)
     }
 
     /// The mapped quantity at a place in section coordinates, between the four nearest cells' middles; 0 off the map.

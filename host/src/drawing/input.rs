@@ -83,16 +83,9 @@ impl SheetInput<'_> {
         Scale(self.units)
     }
 
-    /// The rubbing map, where the strokes' places beside each other are known at least as well as the pad is wide: worse than that,
-    /// as after several rests, the picture would be of one guess among many.
+    /// The rubbing map, where its places are known well enough.
     pub(crate) fn map(&self) -> Option<&RubbingMap> {
-        let width_m = |map: &RubbingMap| 2.0 * map.pad_radius_m;
-        self.rubbing.filter(|map| self.sideways_m().is_none_or(|off| off <= width_m(map)))
-    }
-
-    /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
-    pub(crate) fn sideways_m(&self) -> Option<f64> {
-        self.pass.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| Z90 * sd)
+        self.rubbing.filter(|map| map.is_known_for(self.pass))
     }
 
     /// Name and unit of the machine's rate.

@@ -328,14 +328,14 @@ mod tests {
                 pad_speed_mps: None,
             })
             .collect();
-        let pass = Pass { track, ..empty_pass() };
+        let pass = Pass { track, ..Pass::untold() };
         cover.tick(&tick(101.0, 0));
         cover.settle(&pass);
         let cells = cover.done;
         let row = |y: usize| cells[y * SIDE..(y + 1) * SIDE].iter().filter(|n| **n > 0).count();
         assert_eq!((row(0), row(19)), (0, 0), "the track stays in the middle");
         assert!(row(9) > 8 && cover.passes() == 1);
-        cover.settle(&Pass { track: Vec::new(), ..empty_pass() });
+        cover.settle(&Pass { track: Vec::new(), ..Pass::untold() });
         assert_eq!(cover.passes(), 1, "a pass without a track leaves the picture as it is");
     }
 
@@ -349,30 +349,5 @@ mod tests {
         // First lane at the lower edge, second 0.375 m further in: at the upper one.
         assert!(cells[19 * SIDE + 10] == 1 && cells[10] == 1);
         assert_eq!(cells[10 * SIDE + 5], 0, "between them nothing has been worked");
-    }
-
-    fn empty_pass() -> Pass {
-        Pass {
-            pass: 1,
-            section: 1,
-            start_s: 0.0,
-            end_s: 10.0,
-            direction_deg: None,
-            strokes: 1,
-            traverse_mean_mps: None,
-            length_by_turns_m: None,
-            traverse_cv: None,
-            orbit_median_opm: None,
-            orbit_p05_opm: None,
-            orbit_p95_opm: None,
-            orbit_free_opm: None,
-            pad_speed_mean_mps: None,
-            surface_start_c: None,
-            surface_peak_c: None,
-            surface_rise_k: None,
-            vibration_mps2: None,
-            track: Vec::new(),
-            track_sd_m: None,
-        }
     }
 }

@@ -16,7 +16,7 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
     canvas.text(side.x, side.y + 25.0, "Where the pad went is not known", Type::of(size::HEAD).bold());
     let why = if facts.strokes.is_empty() {
         "No strokes could be told apart, so there is no picture of the section and no rubbing distance.".to_owned()
-    } else if let Some(off) = input.sideways_m().filter(|_| input.rubbing.is_some()) {
+    } else if let Some(off) = input.pass.sideways_m().filter(|_| input.rubbing.is_some()) {
         format!(
             "Sideways the strokes are true to ±{}\u{a0}{} only, more than the pad is wide: no picture of the section, no rubbing \
              distance. After each rest it is a guess where the work goes on.",

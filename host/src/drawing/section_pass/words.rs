@@ -195,7 +195,7 @@ pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
         (Some(c), None) => format!("{c}. "),
         (None, None) => String::new(),
     };
-    let way = input.sideways_m().map_or(String::new(), |off| {
+    let way = input.pass.sideways_m().map_or(String::new(), |off| {
         format!(" Sideways true to ±{}\u{a0}{}.", input.scale().length_number(off), input.scale().length_unit())
     });
     format!("{extent}Not removal: pressure is unknown.{way}")

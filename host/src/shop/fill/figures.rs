@@ -112,6 +112,8 @@ impl Figures {
 impl Part {
     fn pass(&mut self, judged: &JudgedPass, map: Option<RubbingMap>, plan: &Plan) {
         let pass = &judged.pass;
+        // What no sheet shows is no figure to compare by.
+        let map = map.filter(|map| map.is_known_for(pass));
         if self.sections.last().is_none_or(|s| s.number != pass.section) {
             self.close_section(plan);
             self.sections.push(NewSection { number: pass.section, ..NewSection::default() });
@@ -183,6 +185,45 @@ fn mean_rubbing(map: &RubbingMap) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::Pass;
+
+    /// A pass along one stroke, filed; its pad's way across the stroke known to `sd_m`.
+    fn filed(sd_m: f64) -> NewSection {
+        let plan = Plan { section_m: Some([0.4, 0.3]), ..Plan::default() };
+        let point = |i: u32| {
+            let t_s = f64::from(i) / 10.0;
+            TrackPoint { t_s, x_m: 0.03 * t_s - 0.15, y_m: 0.0, pad_speed_mps: Some(2.0) }
+        };
+        let pass = Pass { track: (0..=100).map(point).collect(), track_sd_m: Some(sd_m), ..Pass::untold() };
+        let event = Event::Pass(
+            JudgedPass {
+                pass,
+                technician: None,
+                strokes: Vec::new(),
+                rows: Vec::new(),
+                warnings: Vec::new(),
+                in_pace_share: None,
+                seconds_over_limit: None,
+            }
+            .into(),
+        );
+        let mut figures = Figures::new(plan.clone(), "Technician A");
+        figures.event(&event, rubbing(&event, &plan));
+        figures.parts[0].close_section(&plan);
+        figures.parts[0].sections[0].clone()
+    }
+
+    #[test]
+    fn rubbing_of_which_no_sheet_shows_a_map_is_not_filed() {
+        let pad_m = Plan::default().machine.pad_diameter_mm * 1e-3;
+        for (off_m, known) in [(0.9 * pad_m, true), (1.1 * pad_m, false)] {
+            let section = filed(off_m / 1.645);
+            let pass = &section.passes[0];
+            let figures = [pass.rubbing_mean_m, pass.rubbing_cv, section.rubbing_mean_m, section.rubbing_cv];
+            assert!(figures.iter().all(|figure| figure.is_some() == known), "{off_m} m: {figures:?}");
+            assert_eq!((pass.print.rubbing.is_some(), section.map.is_some()), (known, known));
+        }
+    }
 
     #[test]
     fn a_note_belongs_to_whoever_came_back_in_other_letters() {
