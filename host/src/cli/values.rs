@@ -40,7 +40,12 @@ fn film_um(text: &str) -> Result<f64, String> {
         return Err("a unit stands right behind its number, as in 4.8mil".to_owned());
     }
     let read = a_number(number).map_err(|why| {
-        if why.starts_with("write") { why } else { "expected a number such as 121 (in µm), or 4.8mil".to_owned() }
+        let with_unit = format!("{} with a point", &typed[number.len()..]);
+        if why.starts_with("write") {
+            why.replace(" with a point", &with_unit)
+        } else {
+            "expected a number such as 121 (in µm), or 4.8mil".to_owned()
+        }
     })?;
     // A gauge tells hundredths of a mil at most, 0.254 µm: what lies below a nanometre is the multiplication's.
     Ok(if unit_um == 1.0 { read } else { (read * unit_um * 1e3).round() / 1e3 })
@@ -124,7 +129,7 @@ mod tests {
         assert!(a_reading("4.7in").unwrap_err().contains("or 4.8mil"));
         assert_eq!(
             a_reading("4,7mil").unwrap_err(),
-            "several readings stand apart, 4 7mil; one reading with decimals: write 4.7 with a point"
+            "several readings stand apart, 4 7mil; one reading with decimals: write 4.7mil with a point"
         );
     }
 
