@@ -87,10 +87,10 @@ impl Shop {
         // Of a session whose plan is not known any pad may be.
         let known = plans.iter().map(|plan| pad_mm(plan).filter(|_| !plan.is_empty())).collect::<Option<Vec<f64>>>();
         let Some(known) = known else { return Ok(()) };
-        let filed = self.rows("SELECT machine_id, pad_diameter_mm FROM machine_pads WHERE filed = 1", |row| {
-            Ok((row.get::<_, Id>(0)?, row.get::<_, f64>(1)?))
-        })?;
-        for (_, gone) in filed.into_iter().filter(|(id, mm)| *id == machine && !known.contains(mm)) {
+        let sql = "SELECT pad_diameter_mm FROM machine_pads WHERE filed = 1 AND machine_id = ?1";
+        let mut query = self.db.prepare_cached(sql)?;
+        let filed = query.query_map([machine], |row| row.get::<_, f64>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
+        for gone in filed.into_iter().filter(|mm| !known.contains(mm)) {
             let sql = "DELETE FROM machine_pads WHERE machine_id = ?1 AND pad_diameter_mm = ?2";
             self.db.execute(sql, rusqlite::params![machine, gone])?;
         }
