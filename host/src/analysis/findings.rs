@@ -237,7 +237,7 @@ impl Pass {
     /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
     #[must_use]
     pub fn sideways_m(&self) -> Option<f64> {
-        self.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| 1.645 * sd)
+        self.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| super::traverse::Z90 * sd)
     }
 
     /// The first pass of a recording, of ten seconds and one stroke, of which nothing else is known.

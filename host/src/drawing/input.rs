@@ -2,7 +2,7 @@
 
 use super::units::Scale;
 use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
-use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke, Z90};
+use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
 use crate::guidance::{Band, Plan, Units, Warning};
 
 /// Who, with what, when: as typed by the user, drawn safely.

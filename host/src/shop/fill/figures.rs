@@ -217,7 +217,7 @@ mod tests {
     fn rubbing_of_which_no_sheet_shows_a_map_is_not_filed() {
         let pad_m = Plan::default().machine.pad_diameter_mm * 1e-3;
         for (off_m, known) in [(0.9 * pad_m, true), (1.1 * pad_m, false)] {
-            let section = filed(off_m / 1.645);
+            let section = filed(off_m / crate::analysis::Z90);
             let pass = &section.passes[0];
             let figures = [pass.rubbing_mean_m, pass.rubbing_cv, section.rubbing_mean_m, section.rubbing_cv];
             assert!(figures.iter().all(|figure| figure.is_some() == known), "{off_m} m: {figures:?}");
