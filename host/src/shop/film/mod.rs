@@ -119,7 +119,7 @@ impl Panel {
 
     /// Points read before and after.
     fn paired(&self) -> impl Iterator<Item = &Point> {
-        self.points.values().filter(|p| !p.before.is_empty() && !p.after.is_empty())
+        self.points.values().filter(|p| p.pair().is_some())
     }
 
     fn judged(mut self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Self {
@@ -197,9 +197,10 @@ impl Panel {
 
     /// Says where more is gone than a clear coat can give: no limit, but what public sources tell of one.
     fn much_taken(&self) -> Option<String> {
-        let read = self.points.iter().filter(|(_, p)| !p.before.is_empty() && !p.after.is_empty());
-        let much: Vec<(&String, f64)> = read
-            .map(|(point, p)| (point, mean(&p.before) - mean(&p.after)))
+        let much: Vec<(&String, f64)> = self
+            .points
+            .iter()
+            .filter_map(|(point, p)| Some((point, p.pair()?.0)))
             .filter(|(_, taken)| *taken > REMOVAL_ALLOWED_UM.1)
             .collect();
         let (point, most) = much.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
