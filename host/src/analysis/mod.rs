@@ -50,5 +50,6 @@ pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};
 pub use setup::{ArmParts, Machine, MachineKind, Setup};
+pub(crate) use strokes::LONGEST_TURN_S;
 pub(crate) use traverse::Z90;
 pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};

@@ -2,9 +2,9 @@
 
 use super::pair::{Pair, across, along, goes_anywhere};
 use super::{
-    ASKEW, Account, MIN_STROKE_S, MOVE_COST, MOVE_S, Mode, Past, Role, SPEEDS_MPS, STARTS_AFTER_S, STEP_MPS,
-    STROKE_SCATTER, SUM_ASKEW, UNSEEN_ACROSS_COST, UNSEEN_BACK_COST, UNSEEN_COST, USUAL_S, USUAL_SCATTER, fits,
-    lasting, rest_cost,
+    ASKEW, Account, LONGEST_TURN_S, MIN_STROKE_S, MOVE_COST, MOVE_S, Mode, Past, Role, SPEEDS_MPS, STARTS_AFTER_S,
+    STEP_MPS, STROKE_SCATTER, SUM_ASKEW, UNSEEN_ACROSS_COST, UNSEEN_BACK_COST, UNSEEN_COST, USUAL_S, USUAL_SCATTER,
+    fits, lasting, rest_cost,
 };
 use crate::analysis::findings::Measured;
 use crate::analysis::traverse::UNEVEN;
@@ -25,7 +25,7 @@ const NO_STOP_COST: f64 = 2.5;
 /// What setting off across at once, without a rest, costs, natural log.
 const AT_ONCE_COST: f64 = 5.0;
 /// Shortest and longest sideways step between two strokes, s.
-const SIDESTEP_S: (f64, f64) = (0.15, 3.2);
+const SIDESTEP_S: (f64, f64) = (0.15, LONGEST_TURN_S);
 /// Speed of an arm's quick movements, m/s, one standard deviation per axis.
 const QUICK_MPS: f64 = 0.12;
 /// What ending a stroke by lifting the machine off costs, natural log.

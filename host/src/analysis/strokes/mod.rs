@@ -54,6 +54,8 @@ const SHORTEST_SHARE: f64 = 0.25;
 const STARTS_AFTER_S: f64 = 0.3;
 /// Shortest stroke, s.
 pub(super) const MIN_STROKE_S: f64 = 1.3;
+/// Longest turn with a step aside from the end of one stroke to the start of the next, s.
+pub(crate) const LONGEST_TURN_S: f64 = 3.2;
 /// How far a sideways step leaks into the sum of a turn's two bursts, relative.
 const SUM_ASKEW: f64 = 0.06;
 /// Widest sideways step, m: about two pads.

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::print;
 use crate::analysis::rubbing::RubbingMap;
-use crate::analysis::{State, TrackPoint};
+use crate::analysis::{LONGEST_TURN_S, SeriesRow, State, TrackPoint};
 use crate::drawing::rubbing_setup;
 use crate::guidance::Plan;
 use crate::name;
@@ -118,7 +118,6 @@ impl Part {
             self.close_section(plan);
             self.sections.push(NewSection { number: pass.section, ..NewSection::default() });
         }
-        let standing = judged.rows.iter().filter(|r| r.state == State::Running).count();
         let known = |v: Option<f64>| v.filter(|v| v.is_finite());
         let new = NewPass {
             number: pass.pass,
@@ -141,7 +140,7 @@ impl Part {
             seconds_over_limit: known(judged.seconds_over_limit),
             rubbing_mean_m: map.as_ref().and_then(mean_rubbing),
             rubbing_cv: map.as_ref().filter(|m| m.distance_m.is_some()).and_then(RubbingMap::unevenness),
-            pause_s: (!judged.rows.is_empty()).then_some(standing as f64 * ROW_S),
+            pause_s: standing_s(&judged.rows),
             vibration_mps2: known(pass.vibration_mps2),
             warnings: judged.warnings.len() as u32,
             print: print::of(judged, map.as_ref()),
@@ -177,6 +176,18 @@ pub fn rubbing(event: &Event, plan: &Plan) -> Option<RubbingMap> {
     RubbingMap::of(&[&judged.pass.track], &rubbing_setup(plan))
 }
 
+/// How long within a pass the motor ran and the machine stood or was lifted off, s; `None` where it is not known whether it ran. What
+/// lies between two strokes and takes longer than a turn can is counted whole.
+fn standing_s(rows: &[SeriesRow]) -> Option<f64> {
+    let runs = |row: &&SeriesRow| row.orbit_opm.is_some();
+    rows.iter().find(runs)?;
+    let in_stroke = |row: &SeriesRow| row.traverse_mps.is_some();
+    let rests = rows
+        .chunk_by(|a, b| in_stroke(a) == in_stroke(b))
+        .filter(|rows| !in_stroke(&rows[0]) && rows.len() as f64 * ROW_S > LONGEST_TURN_S);
+    Some(rests.flatten().filter(runs).count() as f64 * ROW_S)
+}
+
 fn mean_rubbing(map: &RubbingMap) -> Option<f64> {
     map.distance_m.as_ref()?;
     map.mean().filter(|m| m.is_finite())
@@ -185,7 +196,7 @@ fn mean_rubbing(map: &RubbingMap) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::Pass;
+    use crate::analysis::{Measured, Pass};
 
     /// A pass along one stroke, filed; its pad's way across the stroke known to `sd_m`.
     fn filed(sd_m: f64) -> NewSection {
@@ -211,6 +222,27 @@ mod tests {
         figures.event(&event, rubbing(&event, &plan));
         figures.parts[0].close_section(&plan);
         figures.parts[0].sections[0].clone()
+    }
+
+    #[test]
+    fn what_takes_longer_than_a_turn_is_standing() {
+        // Two strokes of 10 s with a turn of 2 s between, then 5 s of rest with the motor off in the last, and a stroke.
+        let rows: Vec<SeriesRow> = (0..370)
+            .map(|i| {
+                let strokes = [0..100, 120..220, 270..370];
+                let measured = Measured { value: 0.02, sd: 0.001 };
+                SeriesRow {
+                    t_s: f64::from(i) * ROW_S,
+                    traverse_mps: strokes.iter().any(|stroke| stroke.contains(&i)).then_some(measured),
+                    orbit_opm: (!(260..270).contains(&i)).then_some(Measured { value: 4500.0, sd: 1.0 }),
+                    ..SeriesRow::default()
+                }
+            })
+            .collect();
+        assert!((standing_s(&rows).expect("it ran") - 4.0).abs() < 1e-9);
+        assert!(standing_s(&rows[..220]).is_some_and(|s| s == 0.0));
+        let unknown: Vec<SeriesRow> = rows.iter().map(|row| SeriesRow { orbit_opm: None, ..*row }).collect();
+        assert_eq!(standing_s(&unknown), None);
     }
 
     #[test]
