@@ -215,7 +215,7 @@ pub struct Pass {
     pub orbit_p05_opm: Option<f64>,
     /// 95 % quantile.
     pub orbit_p95_opm: Option<f64>,
-    /// Orbit rate while running free just before the pad took load, per minute.
+    /// Orbit rate while running free just before the pad took load, per minute; `None` where the load was not seen to come.
     pub orbit_free_opm: Option<f64>,
     /// Mean pad speed, m/s.
     pub pad_speed_mean_mps: Option<f64>,

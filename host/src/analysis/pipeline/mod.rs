@@ -15,6 +15,7 @@
 //! Rows of the series wait until the stretch of work they belong to is settled: when the motor has been off, or the arm
 //! at rest, for a while, at the mark button, at an interruption, or after [`super::motion::LONGEST_S`] at the latest.
 
+mod free;
 mod live;
 mod motor;
 mod rows;

@@ -2,6 +2,7 @@
 
 use super::Pipeline;
 use super::degrees;
+use super::free::free_rate;
 use super::statistics::{mean_of, quantile, variation};
 use crate::analysis::findings::{Finding, Measured, Pass, State, Stroke};
 use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
@@ -17,6 +18,11 @@ const REST_S: f64 = 45.0;
 const IDLE_S: f64 = 120.0;
 /// Rows are not handed out before their figures have settled, s.
 const ROW_HINDSIGHT_S: f64 = if HINDSIGHT_S > SETTLE_S { HINDSIGHT_S } else { SETTLE_S } + 0.1;
+
+/// Running free is looked for so long before a pass's first stroke, and until so long after its begin: a start is told to a
+/// second or two, and one that was too gentle is missed with its stroke, s.
+const FREE_BEFORE_S: f64 = 40.0;
+const FREE_AFTER_S: f64 = 4.0;
 
 impl Pipeline {
     /// Settles the stretch of work when it has come to an end.
@@ -79,7 +85,7 @@ impl Pipeline {
             self.section_heading = None;
         }
         self.sections_begun_s.retain(|at| *at > start_s);
-        self.last_work_s = end_s;
+        let before_s = std::mem::replace(&mut self.last_work_s, end_s);
         self.pass_count += 1;
         let heading = pass.axis[1].atan2(pass.axis[0]);
         let section_heading = *self.section_heading.get_or_insert(heading);
@@ -129,8 +135,12 @@ impl Pipeline {
             start = start.or(w.start_c);
             power.extend(w.row.vibration_mps2.map(|v| v * v));
         }
-        let free: Vec<f64> =
-            self.rows.between(start_s - 1.5, start_s - 0.3).filter_map(|w| w.row.orbit_opm.map(|m| m.value)).collect();
+        let rates: Vec<(f64, Option<f64>)> = self
+            .rows
+            .between(before_s.max(start_s - FREE_BEFORE_S), end_s)
+            .map(|w| (w.row.t_s, w.row.orbit_opm.map(|m| m.value)))
+            .collect();
+        let loaded_s = first.end_s.min(start_s + FREE_AFTER_S);
         let (mut points, track_sd_m) = track::lay(pass, track::likely_angle(heading - section_heading));
         for p in &mut points {
             p.pad_speed_mps = self.rows.at(p.t_s).and_then(|r| r.pad_speed_mps);
@@ -150,7 +160,7 @@ impl Pipeline {
             orbit_median_opm: quantile(&mut orbit, 0.5),
             orbit_p05_opm: quantile(&mut orbit, 0.05),
             orbit_p95_opm: quantile(&mut orbit, 0.95),
-            orbit_free_opm: quantile(&mut free.clone(), 0.5),
+            orbit_free_opm: free_rate(&rates, (loaded_s, end_s)),
             pad_speed_mean_mps: mean_of(&pad),
             surface_start_c: start,
             surface_peak_c: peak(&surface),
