@@ -118,8 +118,9 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         let (what, dial) = if w.kind == WarningKind::OrbitLow { ("low", "up") } else { ("high", "down") };
         out.push(act(format!("Turn the dial {dial} or check the load: {rate} {what} at {}.", into_pass(input, w.t_s))));
     }
-    let blind = facts.side_known() && !facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
-    if blind && facts.over_s.is_some() {
+    // Where it is not known which side the spot was on, it may have looked beside the strokes all the time.
+    let trailed = facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
+    if facts.side_known() && !trailed && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
     if let Some(map) = input.map() {
@@ -138,7 +139,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         }));
     }
     let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
-    let warmth_kept = facts.over_s == Some(0.0) && !blind;
+    let warmth_kept = facts.over_s == Some(0.0) && trailed;
     if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
         let kept = match (pace_kept, warmth_kept) {
             (true, true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
@@ -228,7 +229,50 @@ pub(super) fn strokes(numbers: &[u32]) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::{PlanBands, SessionFacts};
     use super::*;
+    use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
+    use crate::guidance::Units;
+
+    /// What is said of a pass of one stroke that stayed cool, whose spot trailed or did not.
+    fn said(spot_trails: Option<bool>) -> Vec<String> {
+        let (session, pass) = (SessionFacts::default(), Pass::untold());
+        let stroke = Stroke {
+            pass: 1,
+            stroke: 1,
+            start_s: 0.0,
+            end_s: 10.0,
+            direction_deg: None,
+            machine_deg: None,
+            length_m: None,
+            traverse_mps: None,
+            orbit_opm: None,
+            surface_c: None,
+            spot_trails,
+            supposed: [false; 2],
+        };
+        let row = |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: Some(1.0), ..SeriesRow::default() };
+        let rows: Vec<SeriesRow> = (0..=100).map(row).collect();
+        let input = SheetInput {
+            session: &session,
+            pass: &pass,
+            strokes: &[stroke],
+            rows: &rows,
+            warnings: &[],
+            bands: PlanBands { rise_limit_k: Some(11.0), ..PlanBands::default() },
+            rubbing: None,
+            machine: MachineKind::Orbital,
+            units: Units::Si,
+        };
+        takings(&input, &Facts::of(&input)).into_iter().map(|taking| taking.text).collect()
+    }
+
+    #[test]
+    fn warmth_is_praised_only_where_worked_paint_was_seen() {
+        assert_eq!(said(Some(true)), ["The warmth: under the limit wherever the spot looked."]);
+        assert_eq!(said(Some(false)), ["The spot trailed in no stroke: worked paint was never in view."]);
+        assert_eq!(said(None), [""; 0], "it may have looked beside");
+    }
 
     #[test]
     fn strokes_are_named_the_way_people_do() {
