@@ -5,7 +5,9 @@
 //! ```
 //!
 //! Terms: *dwell* at a point is the time the pad's face lay over it, s; *rubbing distance* is the path length of pad against
-//! paint there, m; *worked area* is the taped section where its size is known, else the rectangle the pad's centre filled.
+//! paint there, m; *worked area* is the taped section where its size is known, else the rectangle the pad's centre filled. How far it
+//! reached is told of the worked area; how evenly and how much on average always between the outermost strokes, in the rectangle
+//! that the centre filled, so that figures of taped and untaped sections compare.
 //!
 //! # Model
 //!
@@ -71,6 +73,11 @@ impl Rect {
         self.x1_m = self.x1_m.max(x_m);
         self.y1_m = self.y1_m.max(y_m);
     }
+
+    fn include_all(&mut self, other: &Self) {
+        self.include(other.x0_m, other.y0_m);
+        self.include(other.x1_m, other.y1_m);
+    }
 }
 
 /// Dwell and rubbing distance on a grid of square cells, row by row from the smallest y, each row from the smallest x.
@@ -92,8 +99,10 @@ pub struct RubbingMap {
     pub nearest_m: Vec<f64>,
     /// Radius of the pad's face, m.
     pub pad_radius_m: f64,
-    /// What evenness refers to: the section if its size is known, else the rectangle the pad's centre filled.
+    /// The section if its size is known, else the same as `filled`.
     pub worked: Rect,
+    /// The rectangle that the pad's centre filled: what evenness and mean refer to.
+    pub filled: Rect,
     /// Whether `worked` is a section of known size.
     pub worked_is_section: bool,
 }
@@ -176,13 +185,13 @@ impl RubbingMap {
         let index = |m: f64| (m / cell_m).round() as i64;
         let corner = |m: &Self| (index(m.origin_m.0), index(m.origin_m.1));
         let (mut lo, mut hi) = ((i64::MAX, i64::MAX), (i64::MIN, i64::MIN));
-        let mut worked = first.worked;
+        let (mut worked, mut filled) = (first.worked, first.filled);
         for m in maps {
             let (x, y) = corner(m);
             lo = (lo.0.min(x), lo.1.min(y));
             hi = (hi.0.max(x + m.nx as i64), hi.1.max(y + m.ny as i64));
-            worked.include(m.worked.x0_m, m.worked.y0_m);
-            worked.include(m.worked.x1_m, m.worked.y1_m);
+            worked.include_all(&m.worked);
+            filled.include_all(&m.filled);
         }
         let (nx, ny) = ((hi.0 - lo.0) as usize, (hi.1 - lo.1) as usize);
         let mut sum = Self {
@@ -193,6 +202,7 @@ impl RubbingMap {
             distance_m: maps.iter().all(|m| m.distance_m.is_some()).then(|| vec![0.0; nx * ny]),
             nearest_m: vec![f64::INFINITY; nx * ny],
             worked,
+            filled,
             ..(*first).clone()
         };
         for m in maps {
@@ -240,7 +250,7 @@ impl RubbingMap {
             return None;
         }
         let (mut reached, mut all) = (0u32, 0u32);
-        for (x, y, cell) in self.worked_cells() {
+        for (x, y, cell) in self.cells_in(&self.worked) {
             debug_assert!(self.worked.contains(x, y));
             all += 1;
             reached += u32::from(self.nearest_m[cell] <= self.pad_radius_m);
@@ -248,14 +258,14 @@ impl RubbingMap {
         (all > 0).then(|| f64::from(reached) / f64::from(all))
     }
 
-    /// Coefficient of variation (standard deviation over mean) of the rubbing distance inside the worked area, untouched places
-    /// counted as zero; of the dwell when the pad's speed is not known. 0 is perfectly even. Even a faultless pass is above
+    /// Coefficient of variation (standard deviation over mean) of the rubbing distance between the outermost strokes, untouched
+    /// places counted as zero; of the dwell when the pad's speed is not known. 0 is perfectly even. Even a faultless pass is above
     /// zero, because the pad's edge thins out towards the border.
     #[must_use]
     pub fn unevenness(&self) -> Option<f64> {
         let values = self.shown();
         let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
-        for (_, _, cell) in self.worked_cells() {
+        for (_, _, cell) in self.cells_in(&self.filled) {
             n += 1.0;
             sum += values[cell];
             squares += values[cell] * values[cell];
@@ -267,10 +277,11 @@ impl RubbingMap {
         Some(((squares / n - mean * mean).max(0.0)).sqrt() / mean)
     }
 
-    /// Mean of the mapped quantity inside the worked area, m of rubbing (s of dwell when the pad's speed is not known).
+    /// Mean of the mapped quantity between the outermost strokes, m of rubbing (s of dwell when the pad's speed is not known).
     #[must_use]
     pub fn mean(&self) -> Option<f64> {
-        let (sum, n) = self.worked_cells().fold((0.0, 0.0), |(sum, n), (_, _, c)| (sum + self.shown()[c], n + 1.0));
+        let (sum, n) =
+            self.cells_in(&self.filled).fold((0.0, 0.0), |(sum, n), (_, _, c)| (sum + self.shown()[c], n + 1.0));
         (n > 0.0).then(|| sum / n)
     }
 
@@ -279,7 +290,7 @@ impl RubbingMap {
     pub fn zones(&self) -> Option<[Zone; 9]> {
         let mut sums = [(0.0, 0u32); 9];
         let (w, h) = (self.worked.x1_m - self.worked.x0_m, self.worked.y1_m - self.worked.y0_m);
-        for (x, y, cell) in self.worked_cells() {
+        for (x, y, cell) in self.cells_in(&self.worked) {
             let third = |part: f64| if part < 1.0 / 3.0 { 0 } else { 1 + usize::from(part >= 2.0 / 3.0) };
             let slot = &mut sums[third((y - self.worked.y0_m) / h) * 3 + third((x - self.worked.x0_m) / w)];
             slot.0 += self.shown()[cell];
@@ -320,6 +331,7 @@ impl RubbingMap {
             nearest_m: vec![f64::INFINITY; nx * ny],
             pad_radius_m: radius,
             worked: *worked,
+            filled: *centres,
             worked_is_section,
         }
     }
@@ -363,12 +375,12 @@ impl RubbingMap {
         }
     }
 
-    /// Middle and index of each cell whose middle lies in the worked area.
-    fn worked_cells(&self) -> impl Iterator<Item = (f64, f64, usize)> + '_ {
+    /// Middle and index of each cell whose middle lies in an area.
+    fn cells_in<'a>(&'a self, area: &'a Rect) -> impl Iterator<Item = (f64, f64, usize)> + 'a {
         (0..self.nx * self.ny).filter_map(|cell| {
             let x = self.origin_m.0 + (cell % self.nx) as f64 * self.cell_m;
             let y = self.origin_m.1 + (cell / self.nx) as f64 * self.cell_m;
-            self.worked.contains(x, y).then_some((x, y, cell))
+            area.contains(x, y).then_some((x, y, cell))
         })
     }
 }
@@ -461,7 +473,7 @@ mod tests {
             let (a, b, both) = (map(&[&one]), map(&[&two]), map(&[&one, &two]));
             let sum = RubbingMap::stack(&[&a, &b]).unwrap();
             assert_eq!((sum.nx, sum.ny, sum.origin_m), (both.nx, both.ny, both.origin_m));
-            assert_eq!(sum.worked, both.worked);
+            assert_eq!((sum.worked, sum.filled), (both.worked, both.filled));
             let worst = |x: &[f64], y: &[f64]| x.iter().zip(y).fold(0f64, |m, (a, b)| m.max((a - b).abs()));
             let (left, right) = (sum.distance_m.as_ref().unwrap(), both.distance_m.as_ref().unwrap());
             assert!(worst(left, right) < 1e-12 && worst(&sum.dwell_s, &both.dwell_s) < 1e-12);
@@ -551,6 +563,17 @@ mod tests {
         // Strokes a full width apart over an endless area: chords 2·sqrt(R²-y²), mean πR/2, mean square 8R²/3, so the
         // coefficient of variation is sqrt(32/(3π²) - 1) = 0.284; ends and borders of this small area add to it.
         assert!(apart > 0.28, "{apart:.3}");
+    }
+
+    #[test]
+    fn a_taped_section_is_as_even_and_rubbed_as_one_whose_size_nobody_told() {
+        // No border on a row of cells.
+        let track = run((-0.151, 0.101), (0.149, 0.131), 0.03, 0.0, Some(1.0));
+        let map = |section_m| RubbingMap::of(&[&track], &RubbingSetup { section_m, ..SETUP }).unwrap();
+        let (taped, untaped) = (map(Some((0.5, 0.5))), map(None));
+        let close = |a: Option<f64>, b: Option<f64>| (a.unwrap() / b.unwrap() - 1.0).abs() < 1e-9;
+        assert!(close(taped.mean(), untaped.mean()) && close(taped.unevenness(), untaped.unevenness()));
+        assert!(taped.covered_share().is_some_and(|share| share < 0.3) && untaped.covered_share().is_none());
     }
 
     #[test]

@@ -17,7 +17,7 @@ pub enum Figure {
     OrbitDroop,
     /// Largest surface rise of a pass.
     SurfaceRise,
-    /// Coefficient of variation of the rubbing distance over the worked area.
+    /// Coefficient of variation of the rubbing distance between the outermost strokes.
     RubbingEvenness,
     /// Share of a pass in which the motor ran and the machine did not travel.
     Pauses,
@@ -114,7 +114,7 @@ impl Figure {
             }
             Self::SurfaceRise => "highest surface rise in a pass over the section's start",
             Self::RubbingEvenness => {
-                "spread of the rubbing distance over the worked area over its mean; smaller is more even"
+                "spread of the rubbing distance between the outermost strokes over its mean; smaller is more even"
             }
             Self::Pauses => "share of a pass in which the motor ran and the machine did not travel",
             Self::PassesPerSection => "passes worked on one section",

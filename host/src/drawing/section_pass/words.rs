@@ -185,14 +185,14 @@ fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
 /// What stands under the map: how much was reached, how evenly, and what the map is not.
 pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
     let percent = |share: f64| format!("{}\u{a0}%", number(100.0 * share, 0));
-    let uneven = map.unevenness().map(|cv| format!("unevenness {} (0 is even)", percent(cv)));
+    let uneven = map.unevenness().map(|cv| format!("{} uneven between the strokes", percent(cv)));
     let covered = map.covered_share().map(|share| match percent(share) {
         all if all.starts_with("100") && share < 1.0 => "Reached over 99\u{a0}%".to_owned(),
         some => format!("Reached {some}"),
     });
     let extent = match (covered, uneven) {
         (Some(c), Some(u)) => format!("{c}, {u}. "),
-        (None, Some(u)) => format!("Between the strokes: {u}. "),
+        (None, Some(u)) => format!("{u} (0 is even). "),
         (Some(c), None) => format!("{c}. "),
         (None, None) => String::new(),
     };

@@ -30,10 +30,10 @@ fn rise_profile(judged: &JudgedPass) -> Vec<Option<f64>> {
     sums.iter().map(|(sum, n)| (*n > 0).then(|| sum / f64::from(*n))).collect()
 }
 
-/// The worked area in [`PRINT_CELLS`] cells each way, by the map's value at each cell's middle.
+/// What the pad's centre filled in [`PRINT_CELLS`] cells each way, by the map's value at each cell's middle.
 fn cells(map: &RubbingMap) -> Option<Vec<u8>> {
     let distance = map.distance_m.as_ref()?;
-    let area = map.worked;
+    let area = map.filled;
     let at = |i: usize| {
         let share = |k: usize| (k as f64 + 0.5) / PRINT_CELLS as f64;
         let x = area.x0_m + (area.x1_m - area.x0_m) * share(i % PRINT_CELLS);
