@@ -1,7 +1,7 @@
-//! The folder of a review: tables, drawings, page. All of it is written beside its final place, and moved there only when
-//! all of it is whole; what an earlier review left over goes last. So no file is ever half written, and nothing of an earlier
-//! review is lost before the new one is there. A program that is killed in the middle of the moving (some renames, no more) may
-//! leave files of both, each of them whole; later reviews put that right.
+//! The folder of a review, or of other work that writes several files: tables, drawings, page. All of it is written beside its
+//! final place, and moved there only when all of it is whole; what earlier work left over goes last. So no file is ever half
+//! written, and nothing of an earlier review is lost before the new one is there. A program that is killed in the middle of the
+//! moving (some renames, no more) may leave files of both, each of them whole; later reviews put that right.
 
 use std::{
     fs::{self, File},
@@ -35,15 +35,69 @@ impl ResultsError {
     }
 }
 
-/// A folder of results being written.
-pub struct Results {
+/// Files being written into a folder together.
+pub struct Together {
     folder: PathBuf,
     unfinished: Unfinished,
+    names: Vec<String>,
+}
+
+impl Together {
+    /// Starts files for `folder`, which is created when it is not there.
+    ///
+    /// # Errors
+    /// When the folder cannot be written.
+    pub fn create(folder: &Path) -> Result<Self, ResultsError> {
+        let unfinished = Unfinished::within(folder).map_err(|e| ResultsError::new(folder, e))?;
+        Ok(Self { folder: folder.to_owned(), unfinished, names: Vec::new() })
+    }
+
+    /// Adds a file.
+    ///
+    /// # Errors
+    /// When the disk fails.
+    pub fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), ResultsError> {
+        fs::write(self.unfinished.folder().join(name), bytes).map_err(|e| self.failed(e))?;
+        self.names.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Adds a file that is written little by little.
+    fn open(&mut self, name: &str) -> Result<BufWriter<File>, ResultsError> {
+        let file = File::create(self.unfinished.folder().join(name)).map_err(|e| self.failed(e))?;
+        self.names.push(name.to_owned());
+        Ok(BufWriter::new(file))
+    }
+
+    /// Moves everything to its place and returns the paths. Whatever else in the folder `ours` says is of earlier work of this
+    /// kind, by its name, goes: it would otherwise stay beside the new files as if it were of them.
+    ///
+    /// # Errors
+    /// When the disk fails; what was there before is then still whole, file by file, and nothing of it is gone.
+    pub fn finish(self, ours: impl Fn(&str) -> bool) -> Result<Vec<PathBuf>, ResultsError> {
+        let paths = self.unfinished.place_all(&self.names, &self.folder).map_err(|e| self.failed(e))?;
+        let stale = |name: &str| ours(name) && !self.names.iter().any(|new| new == name);
+        for entry in fs::read_dir(&self.folder).map_err(|e| self.failed(e))? {
+            let entry = entry.map_err(|e| self.failed(e))?;
+            if stale(&entry.file_name().to_string_lossy()) {
+                fs::remove_file(entry.path()).map_err(|e| self.failed(e))?;
+            }
+        }
+        Ok(paths)
+    }
+
+    fn failed(&self, source: io::Error) -> ResultsError {
+        ResultsError::new(&self.folder, source)
+    }
+}
+
+/// A folder of results being written.
+pub struct Results {
+    files: Together,
     series: Table<BufWriter<File>>,
     strokes: Table<BufWriter<File>>,
     passes: Table<BufWriter<File>>,
     warnings: Table<BufWriter<File>>,
-    files: Vec<String>,
     rate_unit: &'static str,
 }
 
@@ -53,20 +107,16 @@ impl Results {
     /// # Errors
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
-        let failed = |source| ResultsError { path: folder.to_owned(), source };
-        let unfinished = Unfinished::within(folder).map_err(failed)?;
-        let open = |(name, header): (&str, &[&str])| {
-            let file = File::create(unfinished.folder().join(name)).map_err(failed)?;
-            Table::new(BufWriter::new(file), header).map_err(|e| failed(e.into()))
+        let mut files = Together::create(folder)?;
+        let mut open = |(name, header): (&str, &[&str])| {
+            Table::new(files.open(name)?, header).map_err(|e| ResultsError::new(folder, e.into()))
         };
         Ok(Self {
             series: open(SERIES)?,
             strokes: open(STROKES)?,
             passes: open(PASSES)?,
             warnings: open(WARNINGS)?,
-            files: [SERIES.0, STROKES.0, PASSES.0, WARNINGS.0].map(str::to_owned).into(),
-            folder: folder.to_owned(),
-            unfinished,
+            files,
             rate_unit,
         })
     }
@@ -88,7 +138,7 @@ impl Results {
             | Event::Note { .. }
             | Event::ToAndFro(_) => Ok(()),
         };
-        written.map_err(|e| self.failed(e.into()))
+        written.map_err(|e| self.files.failed(e.into()))
     }
 
     /// Adds another file.
@@ -96,9 +146,7 @@ impl Results {
     /// # Errors
     /// When the disk fails.
     pub fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), ResultsError> {
-        fs::write(self.unfinished.folder().join(name), bytes).map_err(|e| self.failed(e))?;
-        self.files.push(name.to_owned());
-        Ok(())
+        self.files.file(name, bytes)
     }
 
     /// Moves everything to its place and returns the paths.
@@ -106,20 +154,11 @@ impl Results {
     /// # Errors
     /// When the disk fails; what was there before is then still whole, file by file, and nothing of it is gone.
     pub fn finish(self) -> Result<Vec<PathBuf>, ResultsError> {
-        let failed = |source| ResultsError { path: self.folder.clone(), source };
         for table in [self.series, self.strokes, self.passes, self.warnings] {
-            table.finish().and_then(|mut out| out.flush()).map_err(failed)?;
+            table.finish().and_then(|mut out| out.flush()).map_err(|e| self.files.failed(e))?;
         }
-        let paths = self.unfinished.place_all(&self.files, &self.folder).map_err(failed)?;
-        // Sheets of an earlier review with more passes, or its page, would otherwise stay beside the new tables.
-        for old in stale_sheets(&self.folder, &self.files).map_err(failed)? {
-            fs::remove_file(old).map_err(failed)?;
-        }
-        Ok(paths)
-    }
-
-    fn failed(&self, source: io::Error) -> ResultsError {
-        ResultsError { path: self.folder.clone(), source }
+        // Sheets of an earlier review with more passes, and its page.
+        self.files.finish(|name| is_sheet(name) || name == "index.html")
     }
 }
 
@@ -141,18 +180,8 @@ pub fn sheet_name(section: u32, pass: u32) -> String {
     format!("section-{section:02}-pass-{pass:02}.png")
 }
 
-fn stale_sheets(folder: &Path, new: &[String]) -> io::Result<Vec<PathBuf>> {
-    let mut stale = Vec::new();
-    for entry in fs::read_dir(folder)? {
-        let entry = entry?;
-        let name = entry.file_name().to_string_lossy().into_owned();
-        let ours =
-            name.strip_prefix("section-").and_then(|n| n.strip_suffix(".png")).is_some_and(|n| n.contains("-pass-"));
-        if (ours || name == "index.html") && !new.contains(&name) {
-            stale.push(entry.path());
-        }
-    }
-    Ok(stale)
+fn is_sheet(name: &str) -> bool {
+    name.strip_prefix("section-").and_then(|n| n.strip_suffix(".png")).is_some_and(|n| n.contains("-pass-"))
 }
 
 #[cfg(test)]

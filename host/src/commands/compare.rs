@@ -1,7 +1,7 @@
 //! `compare`: technicians, machines, or pads and liquids against each other; one technician over time; a session beside the
 //! trainer's.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use steadypass::{
     compare::{
@@ -13,6 +13,7 @@ use steadypass::{
         tables::{days_csv, differences_csv, estimates_csv, trends_csv},
     },
     guidance::{Units, units::count},
+    results::Together,
     shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
 };
 
@@ -49,7 +50,12 @@ pub(super) fn run(console: &Console, args: &CompareArgs) -> Outcome {
     if comparison.groups.is_empty() {
         return Err(nothing_fits(&store, &question));
     }
-    write(console, &store, &comparison, units, &args.out)?;
+    let written = write(&store, &comparison, units, &args.out)?;
+    if console.json {
+        console.result(&written.json().to_string())?;
+    } else {
+        written.say(console)?;
+    }
     Ok(Done::Fine)
 }
 
@@ -79,15 +85,27 @@ fn nothing_fits(store: &Shop, question: &Question) -> Failure {
     })
 }
 
-/// Writes tables, drawings and the page, and says what stands out.
-pub(super) fn write(
-    console: &Console,
+/// What is written of technicians only. In a folder of comparisons it goes when something else is compared there.
+const OF_TECHNICIANS: [&str; 3] = ["trends.csv", "progress.png", "technique.png"];
+
+/// A comparison that is written down.
+pub(super) struct Written<'a> {
+    comparison: &'a Comparison,
+    units: Units,
+    page: PathBuf,
+}
+
+/// Writes tables, drawings and the page.
+pub(super) fn write<'a>(
     store: &Shop,
-    comparison: &Comparison,
+    comparison: &'a Comparison,
     units: Units,
     out: &Path,
-) -> Result<(), Failure> {
-    let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
+) -> Result<Written<'a>, Failure> {
+    // Their names alone would not tell them from a user's own.
+    let used_before = ["comparison.csv", "differences.csv", "days.csv"].iter().all(|name| out.join(name).is_file());
+    let mut files = Together::create(out)?;
+    let mut put = |name: &str, bytes: &[u8]| files.file(name, bytes);
     put("comparison.csv", &estimates_csv(comparison).map_err(Failure::failed)?)?;
     put("differences.csv", &differences_csv(comparison).map_err(Failure::failed)?)?;
     put("days.csv", &days_csv(comparison).map_err(Failure::failed)?)?;
@@ -95,38 +113,46 @@ pub(super) fn write(
     put("intervals.png", &intervals)?;
     let mut pictures = vec![("Means over working days with their 90 % intervals", intervals)];
     if comparison.by == By::Technician {
-        put("trends.csv", &trends_csv(comparison).map_err(Failure::failed)?)?;
+        let [trends_table, progress_drawing, technique_drawing] = OF_TECHNICIANS;
+        put(trends_table, &trends_csv(comparison).map_err(Failure::failed)?)?;
         let progress = progress_png(comparison, units).map_err(Failure::failed)?;
-        put("progress.png", &progress)?;
+        put(progress_drawing, &progress)?;
         pictures.push(("Progress over working days", progress));
         let prints = technique_prints(store, comparison, units)?;
-        put("technique.png", &prints)?;
+        put(technique_drawing, &prints)?;
         pictures.push(("Technique prints", prints));
     }
     let pictures: Vec<Picture<'_>> = pictures.iter().map(|(caption, png)| Picture { caption, png }).collect();
     let page = page_html(comparison, &pictures, units, env!("CARGO_PKG_VERSION"));
     put("index.html", page.as_bytes())?;
+    files.finish(|name| used_before && OF_TECHNICIANS.contains(&name))?;
+    Ok(Written { comparison, units, page: out.join("index.html") })
+}
 
-    let (findings, cautions) = (comparison.findings(units), comparison.cautions());
-    if console.json {
-        let result = serde_json::json!({
-            "page": path_text(&out.join("index.html")), "findings": findings, "cautions": cautions, "looked_at": comparison.family,
-        });
-        console.result(&result.to_string())?;
-        return Ok(());
+impl Written<'_> {
+    /// Says what stands out.
+    pub(super) fn say(&self, console: &Console) -> std::io::Result<()> {
+        for caution in self.comparison.cautions() {
+            console.remark(&caution);
+        }
+        let findings = self.comparison.findings(self.units);
+        if findings.is_empty() {
+            console.result(&self.comparison.nothing_words())?;
+        }
+        for finding in findings {
+            console.result(&finding)?;
+        }
+        console.remark(&self.comparison.rate_words());
+        console.result(&self.page.display().to_string())
     }
-    for caution in cautions {
-        console.remark(&caution);
+
+    /// The same as JSON.
+    pub(super) fn json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "page": path_text(&self.page), "findings": self.comparison.findings(self.units),
+            "cautions": self.comparison.cautions(), "looked_at": self.comparison.family,
+        })
     }
-    if findings.is_empty() {
-        console.result(&comparison.nothing_words())?;
-    }
-    for finding in findings {
-        console.result(&finding)?;
-    }
-    console.remark(&comparison.rate_words());
-    console.result(&out.join("index.html").display().to_string())?;
-    Ok(())
 }
 
 fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Result<Vec<u8>, Failure> {
@@ -192,6 +218,8 @@ fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, uni
     if theirs.machine != ours.machine {
         console.remark("The two sessions were worked with different machines.");
     }
-    console.result(&path.display().to_string())?;
+    let drawing = path_text(&path);
+    let told = serde_json::json!({ "drawing": drawing, "session": ours.id, "reference": theirs.id });
+    console.told(&drawing, &told)?;
     Ok(Done::Fine)
 }

@@ -81,6 +81,11 @@ impl Console {
         out.flush()
     }
 
+    /// A result in words, or where the user asked for JSON the same as that.
+    pub(crate) fn told(&self, words: &str, json: &serde_json::Value) -> io::Result<()> {
+        if self.json { self.result(&json.to_string()) } else { self.result(words) }
+    }
+
     /// A remark, unless the user wants quiet. A closed stderr is nobody's loss.
     pub(crate) fn remark(&self, line: &str) {
         if !self.quiet {

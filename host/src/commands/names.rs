@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use serde_json::json;
 use steadypass::shop::{Listed, MachineEntry, NO_VEHICLE, Product, ProductKind, Technician, Uses, Vehicle};
 
 use super::{
@@ -47,7 +48,8 @@ pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
         }),
     };
     added.map_err(of(&args.shop.folder))?;
-    console.result(&format!("{} added", args.name))?;
+    let what = listed(args.what).as_str();
+    console.told(&format!("{} added", args.name), &json!({ "what": what, "name": args.name }))?;
     Ok(Done::Fine)
 }
 
@@ -79,7 +81,7 @@ pub(super) fn describe(console: &Console, args: &DescribeArgs) -> Outcome {
             }
         })
         .map_err(&failed)?;
-    console.result(&now.words())?;
+    console.told(&now.words(), &json!(now))?;
     Ok(Done::Fine)
 }
 
@@ -96,33 +98,46 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
         RenameWhat::Panel => {
             let vehicle = args.vehicle.as_deref();
             let uses = shop.rename_panel(vehicle, old, new, args.merge).map_err(&failed)?;
-            console.result(&format!("{old} of {} is {new} now: {}", vehicle.unwrap_or(NO_VEHICLE), uses.words()))?;
+            console.told(
+                &format!("{old} of {} is {new} now: {}", vehicle.unwrap_or(NO_VEHICLE), uses.words()),
+                &json!({
+                    "what": "panel", "vehicle": vehicle, "old": old, "new": new, "merged": args.merge, "moved": uses,
+                }),
+            )?;
             return Ok(Done::Fine);
         }
     };
     if args.vehicle.is_some() {
         return Err(Failure::Usage(format!("--vehicle is for panels; a {} is found by its name", listed.as_str())));
     }
-    if args.merge {
+    let (words, moved) = if args.merge {
         let moved = shop.merge(listed, old, new).map_err(&failed)?;
         let words = if moved == Uses::default() { "nothing used it".to_owned() } else { moved.words() };
-        console.result(&format!("{old} went into {new}: {words}"))?;
+        (format!("{old} went into {new}: {words}"), Some(moved))
     } else {
         shop.rename(listed, old, new).map_err(&failed)?;
-        console.result(&format!("{old} is {new} now"))?;
-    }
+        (format!("{old} is {new} now"), None)
+    };
+    console.told(
+        &words,
+        &json!({ "what": listed.as_str(), "old": old, "new": new, "merged": args.merge, "moved": moved }),
+    )?;
     Ok(Done::Fine)
 }
 
 pub(super) fn remove(console: &Console, folder: &Path, what: AddWhat, name: &str) -> Outcome {
-    let listed = match what {
+    let what = listed(what);
+    open(folder)?.remove_name(what, name).map_err(of(folder))?;
+    console.told(&format!("{name} removed"), &json!({ "what": what.as_str(), "name": name }))?;
+    Ok(Done::Fine)
+}
+
+fn listed(what: AddWhat) -> Listed {
+    match what {
         AddWhat::Technician => Listed::Technician,
         AddWhat::Machine => Listed::Machine,
         AddWhat::Pad => Listed::Pad,
         AddWhat::Liquid => Listed::Liquid,
         AddWhat::Vehicle => Listed::Vehicle,
-    };
-    open(folder)?.remove_name(listed, name).map_err(of(folder))?;
-    console.result(&format!("{name} removed"))?;
-    Ok(Done::Fine)
+    }
 }

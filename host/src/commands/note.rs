@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use steadypass::{
     drawing::units::clock,
     guidance::units::count,
-    shop::{Id, Note, Session},
+    shop::{Id, Note, Session, Shop},
 };
 
 use super::{Console, Done, Failure, Outcome, store, today};
@@ -29,12 +29,14 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             };
             store::doubt_panel(console, &store, note.vehicle, &note.panel)?;
             store.add_note(&note).map_err(&failed)?;
-            console.result("noted")?;
+            let at_home = with_place(note, &known.into_iter().map(|s| (s.id, s)).collect());
+            console.told("noted", &json(&at_home, &labels(&store)?))?;
             Ok(Done::Fine)
         }
         NoteVerb::Remove { shop: folder, text } => {
             let gone = store::open(&folder.folder)?.remove_notes(text).map_err(store::of(&folder.folder))?;
-            console.result(&format!("{} removed", count(gone, "note", "notes")))?;
+            let words = format!("{} removed", count(gone, "note", "notes"));
+            console.told(&words, &serde_json::json!({ "removed": gone }))?;
             Ok(Done::Fine)
         }
         NoteVerb::List { shop: folder, vehicle, session } => {
@@ -49,44 +51,53 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
                     folder.folder.display()
                 )));
             }
-            let labels: BTreeMap<Id, String> =
-                store.vehicles().map_err(&failed)?.into_iter().map(|v| (v.id, v.entry.label)).collect();
-            let mut notes = store.notes().map_err(&failed)?;
-            // A session's vehicle and panel are the note's, unless it names its own.
-            for note in &mut notes {
-                if let Some(session) = note.session.and_then(|id| sessions.get(&id)) {
-                    note.vehicle = note.vehicle.or(session.vehicle);
-                    if note.panel.is_empty() {
-                        note.panel.clone_from(&session.panel);
-                    }
-                }
-            }
+            let notes = store.notes().map_err(&failed)?;
+            let mut notes: Vec<Note> = notes.into_iter().map(|note| with_place(note, &sessions)).collect();
             notes.retain(|n| {
                 vehicle.is_none_or(|v| n.vehicle == Some(v)) && session.is_none_or(|s| n.session == Some(s))
             });
-            list(console, &notes, &labels)
+            list(console, &notes, &labels(&store)?)
         }
     }
 }
 
+/// Vehicles, by their labels.
+fn labels(store: &Shop) -> Result<BTreeMap<Id, String>, Failure> {
+    let vehicles = store.vehicles().map_err(store::of(store.folder()))?;
+    Ok(vehicles.into_iter().map(|v| (v.id, v.entry.label)).collect())
+}
+
+/// A session's vehicle and panel are the note's, unless it names its own.
+fn with_place(mut note: Note, sessions: &BTreeMap<Id, Session>) -> Note {
+    if let Some(session) = note.session.and_then(|id| sessions.get(&id)) {
+        note.vehicle = note.vehicle.or(session.vehicle);
+        if note.panel.is_empty() {
+            note.panel.clone_from(&session.panel);
+        }
+    }
+    note
+}
+
+fn label<'a>(note: &Note, labels: &'a BTreeMap<Id, String>) -> Option<&'a str> {
+    note.vehicle.and_then(|id| labels.get(&id)).map(String::as_str)
+}
+
+fn json(note: &Note, labels: &BTreeMap<Id, String>) -> serde_json::Value {
+    serde_json::json!({
+        "day": note.day, "vehicle": label(note, labels), "panel": note.panel, "session": note.session, "section": note.section,
+        "recorded_s": note.recorded_s, "text": note.text,
+    })
+}
+
 fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Outcome {
-    let label = |note: &Note| note.vehicle.and_then(|id| labels.get(&id)).map(String::as_str);
     if console.json {
-        let rows: Vec<_> = notes
-            .iter()
-            .map(|n| {
-                serde_json::json!({
-                    "day": n.day, "vehicle": label(n), "panel": n.panel, "session": n.session, "section": n.section,
-                    "recorded_s": n.recorded_s, "text": n.text,
-                })
-            })
-            .collect();
+        let rows: Vec<_> = notes.iter().map(|note| json(note, labels)).collect();
         console.result(&serde_json::Value::from(rows).to_string())?;
         return Ok(Done::Fine);
     }
     for note in notes {
         let place = [
-            label(note).map(str::to_owned),
+            label(note, labels).map(str::to_owned),
             Some(note.panel.clone()).filter(|p| !p.is_empty()),
             note.session.map(|id| format!("session {id}")),
             note.section.map(|number| format!("section {number}")),

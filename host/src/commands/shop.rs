@@ -1,12 +1,13 @@
 //! `shop`: the shop's memory, looked after.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use serde_json::json;
 use steadypass::{
     compare::{By, Comparison, Figure, Question, gather},
     guidance::{Units, units::count},
     shop::{
-        Setting, Shop,
+        Session, Setting, Shop,
         demo::{Extent, STYLES, create},
         papers::{set_logo, unset_logo},
     },
@@ -25,7 +26,11 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             if let Some(name) = name {
                 made.set(Setting::Name, name).map_err(of(&shop.folder))?;
             }
-            console.result(&format!("{}: a new shop", made.folder().display()))?;
+            let folder = made.folder();
+            console.told(
+                &format!("{}: a new shop", folder.display()),
+                &json!({ "folder": path_text(folder), "name": name }),
+            )?;
             console.remark(
                 "Next: `steadypass shop add technician NAME --shop DIR`, then give `--shop` to record and review. Keep the folder on this \
                  machine's own disk, and copies elsewhere with `steadypass shop backup`.",
@@ -49,33 +54,41 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
                 (_, value) => store.set(setting, value),
             };
             set.map_err(of(&shop.folder))?;
-            console.result(&format!("{key}: {}", if value.trim().is_empty() { "not set" } else { value }))?;
+            let now = Some(value).filter(|value| !value.trim().is_empty());
+            console.told(
+                &format!("{key}: {}", now.map_or("not set", String::as_str)),
+                &json!({ "key": key, "value": now }),
+            )?;
             Ok(Done::Fine)
         }
         ShopVerb::Trainer { shop, session, not } => {
             open(&shop.folder)?.set_trainer(*session, !not).map_err(of(&shop.folder))?;
             let what = if *not { "no longer the trainer's" } else { "the trainer's" };
-            console.result(&format!("session {session}: {what}"))?;
+            console.told(&format!("session {session}: {what}"), &json!({ "session": session, "trainer": !not }))?;
             Ok(Done::Fine)
         }
         ShopVerb::Assign { shop, session, technician } => {
             let store = open(&shop.folder)?;
             let id = store.technician(technician).map_err(of(&shop.folder))?;
             store.assign(*session, id).map_err(of(&shop.folder))?;
-            console.result(&format!("session {session}: {technician}'s"))?;
+            console.told(
+                &format!("session {session}: {technician}'s"),
+                &json!({ "session": session, "technician": technician }),
+            )?;
             Ok(Done::Fine)
         }
         ShopVerb::Import { shop, files } => import(console, &shop.folder, files),
         ShopVerb::Export { shop, out } => {
-            for file in open(&shop.folder)?.export(out).map_err(of(&shop.folder))? {
-                console.result(&file.display().to_string())?;
-            }
+            let files: Vec<String> =
+                open(&shop.folder)?.export(out).map_err(of(&shop.folder))?.iter().map(|file| path_text(file)).collect();
+            console.told(&files.join("\n"), &json!({ "files": files }))?;
             console.remark("Owners' names are left out; a backup has them.");
             Ok(Done::Fine)
         }
         ShopVerb::Backup { shop, to } => {
             open(&shop.folder)?.back_up(to).map_err(of(&shop.folder))?;
-            console.result(&to.display().to_string())?;
+            let copy = path_text(to);
+            console.told(&copy, &json!({ "backup": copy }))?;
             Ok(Done::Fine)
         }
         ShopVerb::Rebuild { shop } => rebuild(console, &shop.folder),
@@ -92,11 +105,18 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
     let sessions = shop.sessions().map_err(&failed)?;
     let gone: Vec<&str> =
         sessions.iter().filter_map(|s| s.recording.as_deref()).filter(|path| !Path::new(path).is_file()).collect();
+    let who = |id| technicians.iter().find(|t| t.id == id).map_or("?", |t| t.entry.name.as_str());
     if console.json {
-        let result = serde_json::json!({
+        let listed = |s: &Session| {
+            json!({
+                "session": s.id, "day": s.day, "technician": who(s.technician), "panel": s.panel, "trainer": s.trainer,
+            })
+        };
+        let result = json!({
             "folder": path_text(folder), "schema": health.schema, "bytes": health.bytes, "faults": health.faults,
             "technicians": technicians, "machines": machines, "products": products, "vehicles": vehicles,
-            "sessions": sessions.len(), "recordings_gone": gone,
+            "sessions": sessions.len(), "listed": all.then(|| sessions.iter().map(listed).collect::<Vec<_>>()),
+            "recordings_gone": gone,
         });
         console.result(&result.to_string())?;
     } else {
@@ -122,7 +142,6 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
                 }),
             );
             lines.extend(vehicles.iter().map(|v| format!("vehicle     {}", v.entry.words())));
-            let who = |id| technicians.iter().find(|t| t.id == id).map_or("?", |t| t.entry.name.as_str());
             lines.extend(sessions.iter().map(|s| {
                 let mark = if s.trainer { ", the trainer's" } else { "" };
                 format!("session {:>3} {} {} {}{mark}", s.id, s.day, who(s.technician), s.panel)
@@ -145,11 +164,13 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
     )))
 }
 
-fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Outcome {
+fn import(console: &Console, folder: &Path, files: &[PathBuf]) -> Outcome {
     let store = open_for_filing(folder)?;
-    let is_json = |file: &std::path::PathBuf| file.extension().is_some_and(|e| e.eq_ignore_ascii_case("json"));
-    let (rows, what) = match files {
-        [file] if is_json(file) => (store.import_json(file).map_err(of(folder))?, file.display().to_string()),
+    let is_json = |file: &PathBuf| file.extension().is_some_and(|e| e.eq_ignore_ascii_case("json"));
+    let (rows, what, derived) = match files {
+        [file] if is_json(file) => {
+            (store.import_json(file).map_err(of(folder))?, file.display().to_string(), Vec::new())
+        }
         _ if files.iter().any(is_json) => {
             return Err(Failure::Usage("an exported shop (JSON) goes in alone, without tables beside it".into()));
         }
@@ -161,10 +182,14 @@ fn import(console: &Console, folder: &Path, files: &[std::path::PathBuf]) -> Out
                     file.display()
                 ));
             }
-            (imported.rows, count(files.len() - imported.derived.len(), "table", "tables"))
+            (imported.rows, count(files.len() - imported.derived.len(), "table", "tables"), imported.derived)
         }
     };
-    console.result(&format!("{what}: {} added", count(rows, "row", "rows")))?;
+    let paths = |files: &[PathBuf]| files.iter().map(|file| path_text(file)).collect::<Vec<_>>();
+    console.told(
+        &format!("{what}: {} added", count(rows, "row", "rows")),
+        &json!({ "files": paths(files), "rows": rows, "left_out": paths(&derived) }),
+    )?;
     Ok(Done::Fine)
 }
 
@@ -176,13 +201,29 @@ fn rebuild(console: &Console, folder: &Path) -> Outcome {
     for kept in &rebuilt.kept {
         console.remark(&format!("{kept}. The figures filed earlier are kept."));
     }
-    console.result(&format!(
-        "{} computed again, {} kept as filed, {} without a recording",
-        count(rebuilt.done, "session", "sessions"),
-        rebuilt.kept.len(),
-        rebuilt.without
-    ))?;
+    console.told(
+        &format!(
+            "{} computed again, {} kept as filed, {} without a recording",
+            count(rebuilt.done, "session", "sessions"),
+            rebuilt.kept.len(),
+            rebuilt.without
+        ),
+        &json!({ "done": rebuilt.done, "kept_as_filed": rebuilt.kept, "without_recording": rebuilt.without }),
+    )?;
     Ok(if rebuilt.kept.is_empty() { Done::Fine } else { Done::WithLosses })
+}
+
+/// A difference between two, or a change over time, that was put into the invented shop, and what was found of it; SI.
+struct Found {
+    figure: Figure,
+    /// Who: two technicians, or one over time.
+    who: String,
+    /// What was put in; `None` where it follows from another figure.
+    built_in: Option<f64>,
+    found: f64,
+    /// 90 %, as far as it can be.
+    interval: [f64; 2],
+    stands_out: bool,
 }
 
 /// What was put in, beside what was found.
@@ -196,10 +237,36 @@ fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
     let groups = gather(&shop, &Question::default()).map_err(&failed)?;
     let comparison = Comparison::of(By::Technician, groups);
     let units = console.units(Units::Si);
+    let found = found(&comparison);
+    let written = super::compare::write(&shop, &comparison, units, &out.join("comparison"))?;
+    if console.json {
+        let row = |f: &Found| {
+            json!({
+                "figure": f.figure.column(), "who": f.who, "built_in": f.built_in, "value": f.found, "lo90": f.interval[0],
+                "hi90": f.interval[1], "stands_out": f.stands_out,
+            })
+        };
+        let result = json!({
+            "folder": path_text(out), "seed": seed, "invented": true, "found": found.iter().map(row).collect::<Vec<_>>(),
+            "comparison": written.json(),
+        });
+        console.result(&result.to_string())?;
+        return Ok(Done::Fine);
+    }
     console.result(&format!(
         "{:<29} {:<16} {:>9} {:>9}   {:<17} {}",
         "figure", "who", "built in", "found", "90 % interval", "stands out"
     ))?;
+    for row in &found {
+        console.result(&row.words(units))?;
+    }
+    console.remark("");
+    written.say(console)?;
+    Ok(Done::Fine)
+}
+
+/// Every difference and every change of a comparison of the invented shop.
+fn found(comparison: &Comparison) -> Vec<Found> {
     let mean = |ends: [f64; 2]| (ends[0] + ends[1]) / 2.0;
     let built = |figure: Figure, who: usize| {
         let style = &STYLES[who];
@@ -214,47 +281,47 @@ fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
             Figure::InBand => None,
         }
     };
-    for c in &comparison.contrasts {
-        let truth = built(c.figure, c.a).zip(built(c.figure, c.b)).map(|(a, b)| mean(a) - mean(b));
-        let who = format!("{} - {}", comparison.groups[c.a].data.name, comparison.groups[c.b].data.name);
-        row(console, units, c.figure, &who, truth, c.difference.value, c.difference.interval(), c.stands_out)?;
-    }
-    for c in &comparison.changes {
-        let truth = built(c.figure, c.group).map(|ends| ends[1] - ends[0]);
-        let who = format!("{} over time", comparison.groups[c.group].data.name);
+    let possible = |figure: Figure, (lo, hi): (f64, f64)| [lo, hi].map(|end| figure.possible_difference(end));
+    let name = |group: usize| &comparison.groups[group].data.name;
+    let differences = comparison.contrasts.iter().map(|c| Found {
+        figure: c.figure,
+        who: format!("{} - {}", name(c.a), name(c.b)),
+        built_in: built(c.figure, c.a).zip(built(c.figure, c.b)).map(|(a, b)| mean(a) - mean(b)),
+        found: c.difference.value,
+        interval: possible(c.figure, c.difference.interval()),
+        stands_out: c.stands_out,
+    });
+    let changes = comparison.changes.iter().map(|c| {
         let steps = (c.trend.days - 1) as f64;
         let half = c.trend.error.half_width(steadypass::compare::model::LEVEL) * steps;
         let change = c.trend.slope * steps;
-        row(console, units, c.figure, &who, truth, change, (change - half, change + half), c.stands_out)?;
-    }
-    console.remark("");
-    super::compare::write(console, &shop, &comparison, units, &out.join("comparison"))?;
-    Ok(Done::Fine)
+        Found {
+            figure: c.figure,
+            who: format!("{} over time", name(c.group)),
+            built_in: built(c.figure, c.group).map(|ends| ends[1] - ends[0]),
+            found: change,
+            interval: possible(c.figure, (change - half, change + half)),
+            stands_out: c.stands_out,
+        }
+    });
+    differences.chain(changes).collect()
 }
 
-#[expect(clippy::too_many_arguments, reason = "one line of a table, nothing to keep together")]
-fn row(
-    console: &Console,
-    units: Units,
-    figure: Figure,
-    who: &str,
-    truth: Option<f64>,
-    found: f64,
-    (lo, hi): (f64, f64),
-    stands_out: bool,
-) -> std::io::Result<()> {
-    let ends = (figure.possible_difference(lo), figure.possible_difference(hi));
-    let [found, lo, hi] = figure.with_interval(found, ends, units);
-    let title = format!("{} {}", figure.title(), figure.unit(units));
-    console.result(
+impl Found {
+    /// A row of the table.
+    fn words(&self, units: Units) -> String {
+        let [found, lo, hi] = self.figure.with_interval(self.found, self.interval.into(), units);
+        let title = format!("{} {}", self.figure.title(), self.figure.unit(units));
         format!(
-            "{:<29} {who:<16} {:>9} {:>9}   {:<17} {}",
+            "{:<29} {:<16} {:>9} {:>9}   {:<17} {}",
             title.trim(),
-            truth.map_or("follows".to_owned(), |v| figure.number(v, units)),
+            self.who,
+            self.built_in.map_or("follows".to_owned(), |v| self.figure.number(v, units)),
             found,
             format!("{lo} to {hi}"),
-            if stands_out { "yes" } else { "" }
+            if self.stands_out { "yes" } else { "" }
         )
-        .trim_end(),
-    )
+        .trim_end()
+        .to_owned()
+    }
 }

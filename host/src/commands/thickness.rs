@@ -15,7 +15,7 @@ use steadypass::{
     },
 };
 
-use super::{Console, Done, Failure, Outcome, store, today, write_whole};
+use super::{Console, Done, Failure, Outcome, path_text, store, today, write_whole};
 use crate::cli::work::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
@@ -246,6 +246,28 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
     put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
+    let mut cautions: Vec<String> = wear.iter().filter_map(|w| w.caution.clone()).collect();
+    let left_out = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
+    cautions.extend(
+        wear.iter()
+            .filter(|w| left_out(w))
+            .map(|w| format!("{}: readings that no coat gives are left out; `thickness show` tells which.", w.panel)),
+    );
+    if console.json {
+        let row = |r: &LedgerRow| {
+            serde_json::json!({
+                "paint": r.paint, "panel": r.panel, "pad_and_liquid": r.product, "removal_um": r.removal_um,
+                "removal_sd_um": r.removal_sd_um, "rubbed_m": r.rubbed_m, "wear_um_per_m": r.wear_um_per_m,
+                "lo90": r.interval.0, "hi90": r.interval.1, "basis": r.basis,
+            })
+        };
+        let result = serde_json::json!({
+            "table": path_text(&out.join("ledger.csv")), "drawing": path_text(&out.join("ledger.png")), "invented": invented,
+            "rows": rows.iter().map(row).collect::<Vec<_>>(), "cautions": cautions,
+        });
+        console.result(&result.to_string())?;
+        return Ok(Done::Fine);
+    }
     for row in &rows {
         let (lo, hi) = row.interval;
         let decimals = decimals_of_interval(lo, hi, 3);
@@ -258,15 +280,8 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         };
         console.result(&format!("{}, {}, {}: {wear}", row.paint, row.panel, row.product))?;
     }
-    for caution in wear.iter().filter_map(|w| w.caution.as_ref()) {
+    for caution in cautions {
         console.remark(&format!("Caution: {caution}"));
-    }
-    let left_out = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
-    for w in wear.iter().filter(|w| left_out(w)) {
-        console.remark(&format!(
-            "Caution: {}: readings that no coat gives are left out; `thickness show` tells which.",
-            w.panel
-        ));
     }
     console.remark(
         "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927). Sections of one \

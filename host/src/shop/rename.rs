@@ -7,6 +7,7 @@
 use std::collections::BTreeSet;
 
 use rusqlite::params;
+use serde::Serialize;
 
 use super::checked::checked_name;
 use super::{Id, Listed, Result, Shop, ShopError};
@@ -44,7 +45,7 @@ impl Listed {
 }
 
 /// What refers to a name.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Uses {
     /// Sessions, by number.
     pub sessions: Vec<Id>,
