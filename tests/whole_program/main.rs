@@ -10,4 +10,6 @@ mod sensor;
 mod shop;
 mod shop_bad_input;
 mod shop_names;
+mod shop_store;
+mod small_shop;
 mod support;
