@@ -89,6 +89,11 @@ impl Figure {
         }
     }
 
+    /// Whether it counts something: between one and two there is nothing to mark.
+    pub(super) fn counts(self) -> bool {
+        matches!(self, Self::PassesPerSection)
+    }
+
     /// Its name within a sentence.
     pub(super) fn spoken(self) -> &'static str {
         match self {

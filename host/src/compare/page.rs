@@ -102,7 +102,7 @@ fn list(html: &mut String, lines: &[String]) {
 
 /// A row per group; on a phone each becomes a card.
 fn table(html: &mut String, comparison: &Comparison, units: Units) {
-    html.push_str("<table class=\"cards\"><thead><tr><th></th>");
+    html.push_str("<div class=\"wide\"><table class=\"cards\"><thead><tr><th></th>");
     for figure in Figure::ALL {
         let _ = write!(html, "<th>{} <small>{}</small></th>", figure.title(), figure.unit(units));
     }
@@ -111,7 +111,7 @@ fn table(html: &mut String, comparison: &Comparison, units: Units) {
         let data = &group.data;
         let _ = write!(
             html,
-            "<tr><th scope=\"row\">{}<br><small>{}, {}, {}</small></th>",
+            "<tr><th scope=\"row\"><span class=\"name\">{}</span><br><small>{}, {}, {}</small></th>",
             escape(&data.name),
             data.days_words(),
             count(data.sessions, "session", "sessions"),
@@ -138,5 +138,5 @@ fn table(html: &mut String, comparison: &Comparison, units: Units) {
         }
         html.push_str("</tr>\n");
     }
-    html.push_str("</tbody></table>\n");
+    html.push_str("</tbody></table></div>\n");
 }

@@ -1,6 +1,6 @@
 //! Every figure of every group: the days as small dots, the estimate with its interval as a bar.
 
-use super::{LONGEST, MARGIN, MOST_GROUPS, WIDTH, dot, head, range, x_axis};
+use super::{LONGEST, MARGIN, MOST_GROUPS, Scale, WIDTH, dot, head, x_axis};
 use crate::compare::{By, Comparison, Figure, Group};
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use crate::drawing::lettering::{self, Weight};
@@ -49,7 +49,7 @@ pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, D
     };
     let mut under = format!("{dots}; the bar is the 90 % interval of the mean, its dot the mean. {named}");
     let any_cut = |figure: &Figure| {
-        scale(&groups, *figure, units).is_some_and(|x| groups.iter().any(|g| is_cut(g, *figure, units, x)))
+        scale(&groups, *figure, units).is_some_and(|x| groups.iter().any(|g| is_cut(g, *figure, units, x.range)))
     };
     if Figure::ALL.iter().any(any_cut) {
         under.push_str(" A pointed bar goes on beyond the scale.");
@@ -84,7 +84,7 @@ fn pairs(all: &Comparison, groups: usize, figure: Figure, room: f64) -> Vec<Stri
 }
 
 /// What a figure's axis spans, in the units shown; `None` where nothing is known.
-fn scale(groups: &[&Group], figure: Figure, units: Units) -> Option<(f64, f64)> {
+fn scale(groups: &[&Group], figure: Figure, units: Units) -> Option<Scale> {
     let i = figure.index();
     let values = groups.iter().flat_map(|g| {
         let days = g.data.days[i].iter().map(|d| d.gave.mean);
@@ -93,7 +93,7 @@ fn scale(groups: &[&Group], figure: Figure, units: Units) -> Option<(f64, f64)> 
         let ends = ends.map(|(lo, hi)| [figure.possible(lo), figure.possible(hi)]);
         days.chain(ends.into_iter().flatten())
     });
-    range(values.map(|v| figure.shown(v, units)))
+    Scale::of(figure, values.map(|v| figure.shown(v, units)), 4.0)
 }
 
 /// Whether a group's interval goes on beyond the axis.
@@ -116,14 +116,14 @@ fn draw_figure(
     canvas.text(cell.x, cell.y + 30.0, &title, Type::of(size::HEAD).bold());
     let set = Type::of(size::NOTE).fill(theme::ACCENT_INK);
     canvas.lines(cell.x, cell.y + 58.0, pairs, set, PAIRS_LEADING);
-    let Some(x_range) = scale(groups, figure, units) else {
+    let Some(scale) = scale(groups, figure, units) else {
         canvas.text(cell.x, cell.y + head_h + 30.0, "not known", Type::of(size::BODY).fill(theme::SOFT));
         return;
     };
     let frame =
         Frame { x: cell.x + NAMES, y: cell.y + head_h, w: cell.w - NAMES - NUMBERS, h: ROW * groups.len() as f64 };
-    let axes = Axes { frame, x: x_range, y: (0.0, 1.0) };
-    x_axis(canvas, &axes, 4.0);
+    let axes = Axes { frame, x: scale.range, y: (0.0, 1.0) };
+    x_axis(canvas, &axes, scale.marks);
     for (row, group) in groups.iter().enumerate() {
         let y = frame.y + ROW * (row as f64 + 0.5);
         draw_name(canvas, &group.data.name, cell.x, y);
@@ -139,7 +139,7 @@ fn draw_name(canvas: &mut Canvas, name: &str, x: f64, y: f64) {
         canvas.text(x, y + 8.0, &name, Type::of(size::LABEL));
     } else {
         let lines = lettering::two_lines(&name, size::NOTE, Weight::Regular, room);
-        canvas.lines(x, y - 3.0, &lines, Type::of(size::NOTE), 20.0);
+        canvas.lines(x, y + 7.0 - 10.0 * (lines.len() as f64 - 1.0), &lines, Type::of(size::NOTE), 20.0);
     }
 }
 

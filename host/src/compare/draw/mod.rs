@@ -13,6 +13,7 @@ pub use prints::{TechniquePrint, prints_png};
 pub use progress::progress_png;
 pub use reference::{ReferenceSection, ReferenceSheet, reference_png};
 
+use crate::compare::Figure;
 use crate::drawing::canvas::{Axes, Canvas, Fill, Line, Type};
 use crate::drawing::invented;
 use crate::drawing::lettering::{self, Weight};
@@ -106,6 +107,29 @@ pub(super) fn range(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
     Some((if lo >= 0.0 { (lo - air).max(0.0) } else { lo - air }, hi + air))
 }
 
+/// An axis of a figure: what it spans, and about how many marks it is to have.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Scale {
+    range: (f64, f64),
+    marks: f64,
+}
+
+impl Scale {
+    /// Holds all values, with about so many marks. A figure that counts has its marks at whole numbers, and room for more than one
+    /// of them even where all values are equal.
+    fn of(figure: Figure, values: impl Iterator<Item = f64>, marks: f64) -> Option<Self> {
+        if !figure.counts() {
+            return range(values).map(|range| Self { range, marks });
+        }
+        let whole = |(lo, hi): (f64, f64), v: f64| (lo.min(v.floor()), hi.max(v.ceil()));
+        let (lo, hi) = values.filter(|v| v.is_finite()).fold((f64::INFINITY, f64::NEG_INFINITY), whole);
+        let ends = if lo == hi { [(lo - 1.0).max(0.0), hi + 1.0] } else { [lo, hi] };
+        let range = range(ends.into_iter())?;
+        // Never more marks than whole numbers, so that no step is less than one.
+        Some(Self { range, marks: marks.min(range.1 - range.0) })
+    }
+}
+
 /// Vertical hairlines with numbers under the frame.
 pub(super) fn x_axis(canvas: &mut Canvas, axes: &Axes, wanted: f64) {
     let (marks, decimals) = ticks(axes.x.0, axes.x.1, wanted);
@@ -139,6 +163,28 @@ mod tests {
         assert_eq!(ticks(23.0, 38.0, 3.0), (vec![25.0, 30.0, 35.0], 0), "a single number is no scale");
         assert_eq!(ticks(3.0, 3.0, 4.0).0, [3.0]);
         assert_eq!(ticks(f64::NAN, 3.0, 4.0).0.len(), 1);
+    }
+
+    #[test]
+    fn what_counts_is_marked_with_whole_numbers() {
+        let marks = |values: &[f64], wanted: f64| {
+            let scale = Scale::of(Figure::PassesPerSection, values.iter().copied(), wanted).expect("values");
+            assert!(values.iter().all(|v| (scale.range.0..=scale.range.1).contains(v)), "{scale:?}");
+            ticks(scale.range.0, scale.range.1, scale.marks).0
+        };
+        for wanted in [3.0, 4.0] {
+            assert_eq!(marks(&[2.0, 2.0], wanted), [1.0, 2.0, 3.0]);
+            assert_eq!(marks(&[2.25, 2.5], wanted), [2.0, 3.0]);
+            assert_eq!(marks(&[2.0, 2.75], wanted), [2.0, 3.0]);
+            assert_eq!(marks(&[1.0, 1.0], wanted), [0.0, 1.0, 2.0]);
+        }
+        for many in [[2.0, 3.5], [1.0, 9.5], [0.0, 40.0]] {
+            let marks = marks(&many, 4.0);
+            assert!(marks.len() >= 2 && marks.iter().all(|mark| mark.fract() == 0.0), "{marks:?}");
+        }
+        // What does not count goes on as it did.
+        let speed = Scale::of(Figure::ArmSpeed, [2.0, 2.0].into_iter(), 4.0).expect("values");
+        assert_eq!((speed.range, speed.marks), ((1.96, 2.04), 4.0));
     }
 
     #[test]

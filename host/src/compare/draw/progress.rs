@@ -1,6 +1,6 @@
 //! Each technician's days in a row, figure by figure, with the line through them where the change stands out.
 
-use super::{MARGIN, MOST_GROUPS, WIDTH, dot, head, name, range, y_axis};
+use super::{MARGIN, MOST_GROUPS, Scale, WIDTH, dot, head, name, y_axis};
 use crate::compare::{Comparison, Figure, Group};
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
 use crate::drawing::theme::{self, size};
@@ -62,15 +62,15 @@ fn draw_row(
     let i = figure.index();
     let shown = |v: f64| figure.shown(v, units);
     let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.gave.mean)));
-    let Some(y_range) = range(days) else { return };
+    let Some(scale) = Scale::of(figure, days, 3.0) else { return };
     for (column, group) in groups.iter().enumerate() {
         let frame = Frame { x: MARGIN + AXIS + column as f64 * width, y, w: width - GAP, h: ROW - 40.0 };
         let most = group.data.days[i].len().max(2) as f64;
-        let axes = Axes { frame, x: (-0.5, most - 0.5), y: y_range };
+        let axes = Axes { frame, x: (-0.5, most - 0.5), y: scale.range };
         if column == 0 {
-            y_axis(canvas, &axes, 3.0);
+            y_axis(canvas, &axes, scale.marks);
         } else {
-            let (marks, _) = super::ticks(y_range.0, y_range.1, 3.0);
+            let (marks, _) = super::ticks(scale.range.0, scale.range.1, scale.marks);
             for mark in marks {
                 let at = axes.py(mark);
                 canvas.polyline(&[(frame.x, at), (frame.right(), at)], Line::of(theme::HAIR, 1.5));
