@@ -9,6 +9,7 @@ use std::{net::IpAddr, path::PathBuf};
 use clap::{ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
+pub(crate) use values::film_um;
 use values::{a_number, a_port_number, a_whole_number, a_whole_number_within, an_address};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 

@@ -76,6 +76,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     s.fails(&["shop", "set"], &["colour", "red"], 2, &["colour", "gauge-sd-um"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "a lot"], 2, &["a lot", "0.01 to 50 µm"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "-1"], 2, &["-1", "0.01 to 50 µm"]);
+    s.fails(&["shop", "set"], &["film-floor-um", "99mil"], 2, &["1 to 2000 µm"]);
     s.fails(&["shop", "trainer"], &["7"], 1, &["no session 7", "shop status --all"]);
 
     let trial = |rest: &[&str], code: i32, words: &[&str]| {
@@ -244,6 +245,21 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let us = shown(&["--units", "us"]);
     assert!(us.contains("removed 0.11 ± 0.09 mil, which is 2.9 ± 2.3 µm"), "{us}");
     assert!(us.contains("in mil: before 4.76  after 4.65"), "{us}");
+    // 3.9 mil = 99.06 µm by definition of the mil.
+    assert_eq!(succeeds(&s.with(&["shop", "set"], &["film-floor-um", "3.9mil"])).trim(), "film-floor-um: 99.06");
+    add("9", "before", &["98"]);
+    let cautioned = run(&s.with(&["thickness", "show"], &["--units", "us"]));
+    let said = stderr(&cautioned);
+    assert!(said.contains("3.86 mil is its thinnest reading, below the 3.90 mil this shop set itself"), "{said}");
+    assert!(said.contains("about 3.94 to 7.09 mil in all"), "{said}");
+    let told = run(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &text(&page)]));
+    assert!(stderr(&told).contains("The owner reads of bonnet: The thinnest reading is 98 µm"), "{}", stderr(&told));
+    assert!(fs::read_to_string(&page).expect("written").contains("The thinnest reading is 98 µm"));
+    let point_9 = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "9", "--phase", "before"];
+    succeeds(&s.with(&["thickness", "remove"], &point_9));
+    let tried = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing", "--technician", "Robin"];
+    let verdict = ["--units", "us", "--passes", "3", "--film-um", "2.54"];
+    assert!(succeeds(&s.with(&["trial", "add"], &[&tried[..], &verdict].concat())).contains("0.10 mil taken"));
 
     add("1", "after", &["124", "125"]);
     let grown = shown(&[]);

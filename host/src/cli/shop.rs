@@ -97,7 +97,8 @@ pub(crate) enum ShopVerb {
         shop: ShopFolder,
         /// name, logo, care, gauge-sd-um or film-floor-um.
         key: String,
-        /// Its value; of a logo the file, PNG or JPEG, which is copied into the shop. "" for none.
+        /// Its value; of film in µm, or with its unit as in 3.9mil; of a logo the file, PNG or JPEG, which is copied into the shop.
+        /// "" for none.
         value: String,
     },
     /// Marks a session as the trainer's.

@@ -31,7 +31,8 @@ pub(super) fn a_reading(text: &str) -> Result<f64, String> {
     })
 }
 
-fn film_um(text: &str) -> Result<f64, String> {
+/// One figure of film, µm.
+pub(crate) fn film_um(text: &str) -> Result<f64, String> {
     const UNITS: [(&str, f64); 5] = [("mils", UM_PER_MIL), ("mil", UM_PER_MIL), ("µm", 1.0), ("μm", 1.0), ("um", 1.0)];
     let typed = text.trim().to_lowercase();
     let unit = UNITS.iter().find_map(|(unit, um)| Some((typed.strip_suffix(unit)?, *um)));

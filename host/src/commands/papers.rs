@@ -46,7 +46,11 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
         let caption = path.file_stem().unwrap_or_default().to_string_lossy().replace(['-', '_'], " ");
         report.pictures.push(Picture { caption, bytes });
     }
-    write_whole(&args.out, report_html(&report, console.units(Units::Si)).as_bytes())?;
+    let units = console.units(Units::Si);
+    write_whole(&args.out, report_html(&report, units).as_bytes())?;
+    for (panel, words) in report.to_know(units) {
+        console.remark(&format!("The owner reads of {panel}: {words}"));
+    }
     if console.json {
         console.result(&report_json(&report, &args.out).to_string())?;
     } else {
@@ -64,6 +68,7 @@ fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
             "rise_above_limit_k": p.above.map(|w| w.rise_k), "film_before_um": p.film_um.0, "film_after_um": p.film_um.1,
             "removal_um": p.removal.map(|r| r.value), "removal_lo90_um": p.removal.map(|r| r.interval().0),
             "removal_hi90_um": p.removal.map(|r| r.interval().1), "readings_left_out": p.left_out,
+            "cautions": p.cautions.iter().map(|caution| caution.words(Units::Si)).collect::<Vec<_>>(),
         })
     };
     serde_json::json!({

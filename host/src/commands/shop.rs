@@ -17,7 +17,10 @@ use super::{
     Console, Done, Failure, Outcome, names, path_text,
     store::{of, open, open_for_filing},
 };
-use crate::cli::shop::{ShopArgs, ShopVerb};
+use crate::cli::{
+    film_um,
+    shop::{ShopArgs, ShopVerb},
+};
 
 pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
     match &args.what {
@@ -46,6 +49,11 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             let Some(setting) = Setting::of(key) else {
                 let keys: Vec<&str> = Setting::ALL.iter().map(|s| s.as_str()).collect();
                 return Err(Failure::Usage(format!("{key}: choose one of {}", keys.join(", "))));
+            };
+            let value = &match setting {
+                // The store keeps µm. What is no reading it refuses in its own words.
+                Setting::GaugeSdUm | Setting::FilmFloorUm => film_um(value).map_or(value.clone(), |um| um.to_string()),
+                Setting::Name | Setting::Logo | Setting::Care => value.clone(),
             };
             let store = open(&shop.folder)?;
             let set = match (setting, value.trim()) {

@@ -10,7 +10,7 @@ use steadypass::{
     },
     shop::{
         FilmReading, Id, Phase, Place, Setting,
-        film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels},
+        film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels, span},
         ledger::{Wear, ledger},
     },
 };
@@ -102,7 +102,7 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
             console.result(&format!("  {point}: {}", point_words(p, units)))?;
         }
         for caution in &panel.cautions {
-            console.remark(&format!("  Caution: {caution}"));
+            console.remark(&format!("  Caution: {}", caution.words(units)));
         }
     }
     if shown.is_empty() {
@@ -110,13 +110,14 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     }
     if floor.is_none() {
         console.remark(
-            "This shop has set no limit for the film; `steadypass shop set film-floor-um N --shop DIR` sets one.",
+            "This shop has set no limit for the film; `steadypass shop set film-floor-um N --shop DIR` sets one, in µm or \
+             as in 3.9mil.",
         );
     }
     console.remark(&format!(
-        "A gauge reads the whole build, not the clear coat. For context, factories put on about {:.0} to {:.0} µm in all (public \
+        "A gauge reads the whole build, not the clear coat. For context, factories put on about {} in all (public \
          trade pages and car FAQs). How much may be taken is for gauge and paint makers and local practice to say.",
-        FACTORY_UM.0, FACTORY_UM.1
+        span(FACTORY_UM, units)
     ));
     Ok(Done::Fine)
 }
@@ -168,7 +169,7 @@ fn point_words(p: &Point, units: Units) -> String {
         words.push_str(&format!("   left out: {}", left_out.join(", ")));
     }
     if let Some(odd) = &p.odd {
-        words.push_str(&format!("   odd: {odd}"));
+        words.push_str(&format!("   odd: {}", odd.words(units)));
     }
     words
 }
@@ -182,7 +183,8 @@ fn json(vehicle: &str, panel: &Panel) -> serde_json::Value {
             .map(|(phase, um)| serde_json::json!({ "phase": phase.as_str(), "film_um": um }))
             .collect();
         serde_json::json!({
-            "point": name, "before_um": p.before, "after_um": p.after, "left_out": left_out, "odd": p.odd,
+            "point": name, "before_um": p.before, "after_um": p.after, "left_out": left_out,
+            "odd": p.odd.map(|odd| odd.words(Units::Si)),
         })
     };
     let interval = panel.removal.map(|r| r.interval());
@@ -190,7 +192,7 @@ fn json(vehicle: &str, panel: &Panel) -> serde_json::Value {
         "vehicle": vehicle, "panel": panel.name, "points": panel.points.iter().map(point).collect::<Vec<_>>(),
         "removal_um": panel.removal.map(|r| r.value), "lo90_um": interval.map(|i| i.0), "hi90_um": interval.map(|i| i.1),
         "removal_measurable": panel.removal.as_ref().map(Um::measurable), "points_before_and_after": panel.pairs,
-        "thinnest_um": panel.thinnest_um, "cautions": panel.cautions,
+        "thinnest_um": panel.thinnest_um, "cautions": panel.caution_words(Units::Si),
     })
 }
 

@@ -1,9 +1,10 @@
 //! `trial`: the test spot. What to try, what came of it, which to keep.
 
 use steadypass::{
-    guidance::units::count,
+    guidance::{Units, units::count},
     shop::{
         ProductKind, Shop, Trial, TriesOf,
+        film::typed,
         trial::{Candidate, History, evidence},
     },
 };
@@ -127,13 +128,14 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
         console.result(&serde_json::json!({ "tries": tries, "keep": keep, "words": verdict.words }).to_string())?;
         return Ok(Done::Fine);
     }
+    let units = console.units(Units::Si);
     for (t, name) in &verdict.tries {
         let reached = match (t.finish_reached, t.finished()) {
             (_, true) => "reached the finish",
             (true, false) => "put down as reached, with heavy haze or holograms left",
             (false, false) => "did not reach it",
         };
-        let film = t.film_taken_um.map_or(String::new(), |f| format!(", {f} µm taken"));
+        let film = t.film_taken_um.map_or(String::new(), |um| format!(", {} taken", typed(um, units)));
         let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
         console.result(&format!("{name}{panel}, {}: {reached}{film}", count(t.passes, "pass", "passes")))?;
     }

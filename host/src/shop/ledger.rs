@@ -225,7 +225,7 @@ mod tests {
         assert!((wear.wear - 0.2).abs() < 1e-12, "{wear:?}");
         assert_eq!((wear.product, wear.basis), (Some((2, 3)), Basis::Means(1)));
         let grown = after_reading(130.0);
-        assert!(grown[0].cautions[0].contains("thicker than before"));
+        assert!(grown[0].cautions[0].words(crate::guidance::Units::Si).contains("thicker than before"));
         assert!(ledger(&grown).is_empty());
     }
 }

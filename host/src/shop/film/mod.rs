@@ -9,27 +9,73 @@
 //! the makers of gauge and paint, local practice and the owner to decide. The program warns at the limit the shop set itself, and
 //! where more is gone than public sources say a clear coat can give.
 
+mod caution;
 mod gauge;
 mod odd;
 mod removal;
 
+pub use caution::Caution;
 pub use gauge::Gauge;
-pub use odd::FACTORY_UM;
 pub(super) use odd::REMOVAL_ALLOWED_UM;
+pub use odd::{FACTORY_UM, Odd};
 pub use removal::{RUBBING_RELATIVE_SD, Um, ratio};
 
 use std::collections::BTreeMap;
 
 use gauge::rounding_sd_um;
-use odd::{CLEAR_COAT_MOST_UM, is_film};
+use odd::is_film;
 use removal::removal;
 
 use super::{FilmReading, Id, Phase, Place};
-use crate::guidance::units::MM_PER_INCH;
+use crate::guidance::Units;
+use crate::guidance::units::{MM_PER_INCH, decimals_of_interval};
 use crate::name;
 
 /// Micrometres in a mil, a thousandth of an inch (exact by definition).
 pub const UM_PER_MIL: f64 = MM_PER_INCH;
+
+/// What film is told in: its unit in µm, the most digits after the point that are shown of it, its name.
+pub fn unit(units: Units) -> (f64, usize, &'static str) {
+    match units {
+        Units::Si => (1.0, 1, "µm"),
+        Units::Us => (UM_PER_MIL, 2, "mil"),
+    }
+}
+
+/// A figure of film with its unit; `digits` after the point are those in µm.
+fn film(um: f64, digits: usize, units: Units) -> String {
+    match unit(units) {
+        (_, _, name) if units == Units::Si => format!("{um:.digits$} {name}"),
+        (unit_um, most, name) => format!("{:.most$} {name}", um / unit_um),
+    }
+}
+
+/// The same with as many digits as were typed of it; of what was typed in mil, µm with two.
+pub fn typed(um: f64, units: Units) -> String {
+    match units {
+        Units::Si => format!("{} µm", (um * 100.0).round() / 100.0),
+        Units::Us => film(um, 0, units),
+    }
+}
+
+/// Two figures of which one is the smaller: with so many digits that it looks so.
+fn typed_apart(low_um: f64, high_um: f64, units: Units) -> [String; 2] {
+    match units {
+        Units::Si => [low_um, high_um].map(|um| typed(um, units)),
+        Units::Us => {
+            let [low, high] = [low_um, high_um].map(|um| um / UM_PER_MIL);
+            let digits = decimals_of_interval(low, high, 2);
+            [low, high].map(|mil| format!("{mil:.digits$} mil"))
+        }
+    }
+}
+
+/// From one figure of film to another, as they are published in whole µm.
+pub fn span((low_um, high_um): (f64, f64), units: Units) -> String {
+    let (unit_um, most, name) = unit(units);
+    let digits = if units == Units::Si { 0 } else { most };
+    format!("{:.digits$} to {:.digits$} {name}", low_um / unit_um, high_um / unit_um)
+}
 
 /// Readings of one point.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -42,8 +88,8 @@ pub struct Point {
     pub left_out: Vec<(Phase, f64)>,
     /// Where on a section its readings were taken, of those that tell.
     pub places: Vec<Place>,
-    /// What is odd about it, in words.
-    pub odd: Option<String>,
+    /// What is odd about it.
+    pub odd: Option<Odd>,
 }
 
 /// One panel of one vehicle.
@@ -65,7 +111,7 @@ pub struct Panel {
     /// Lowest reading after the work; at points that were not read since, before it.
     pub thinnest_um: Option<f64>,
     /// What the user must know.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Caution>,
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -130,96 +176,13 @@ impl Panel {
         self.removal = removal(&pairs, gauge, self.rounding_um);
         let now = |p: &Point| if p.after.is_empty() { p.before.clone() } else { p.after.clone() };
         self.thinnest_um = self.points.values().flat_map(now).min_by(f64::total_cmp);
-        self.caution(gauge, floor_um);
+        self.cautions = self.judge(gauge, floor_um);
         self
     }
 
     /// How many of its readings are in no figure.
     pub fn left_out(&self) -> usize {
         self.points.values().map(|p| p.left_out.len()).sum()
-    }
-
-    fn caution(&mut self, gauge: Option<Gauge>, floor_um: Option<f64>) {
-        let mut cautions = Vec::new();
-        cautions.extend(self.left_out_words());
-        if let (Some(floor), Some(thinnest)) = (floor_um, self.thinnest_um) {
-            if thinnest < floor {
-                cautions.push(format!(
-                    "{thinnest} µm is its thinnest reading, below the {floor} µm this shop set itself: stop and decide with the makers' advice."
-                ));
-            } else if let Some(gauge) = gauge.filter(|g| thinnest - 2.0 * g.sd_um < floor) {
-                cautions.push(format!(
-                    "{thinnest} µm, its thinnest reading, is within the gauge's spread ({:.1} µm) of the limit of {floor} µm.",
-                    gauge.sd_um
-                ));
-            }
-        }
-        cautions.extend(self.grown(gauge));
-        cautions.extend(self.much_taken());
-        self.cautions = cautions;
-    }
-
-    fn left_out_words(&self) -> Option<String> {
-        let told = self.points.iter().flat_map(|(point, p)| {
-            p.left_out.iter().map(move |(phase, um)| format!("{um} µm {} at point {point}", phase.as_str()))
-        });
-        let told: Vec<String> = told.collect();
-        let (is, it) = if told.len() == 1 { ("is", "it") } else { ("are", "them") };
-        (!told.is_empty()).then(|| {
-            format!(
-                "{} {is} left out of all figures, for no coat is so thin. To mend {it}, take all readings of the point away with \
-                 `steadypass thickness remove`, and type what the gauge read; mil are typed as in 4.8mil.",
-                told.join(", ")
-            )
-        })
-    }
-
-    /// Says where it reads thicker than before: a point by itself, or all of them together.
-    fn grown(&self, gauge: Option<Gauge>) -> Option<String> {
-        let by_point = self.points.iter().filter_map(|(point, p)| {
-            let (value, gauge_part) = p.pair()?;
-            let Gauge { sd_um, df, .. } = gauge?;
-            let sd = sd_um * gauge_part.sqrt();
-            Um { value, sd: sd.max(2f64.sqrt() * self.rounding_um), df }
-                .grew_among(self.pairs)
-                .then_some((point, -value))
-        });
-        let most = by_point.max_by(|a, b| a.1.total_cmp(&b.1));
-        let (what, by_um) = match (most, self.removal.filter(Um::grew)) {
-            (Some((point, um)), _) => (format!("Point {point} reads"), um),
-            (None, Some(removal)) => ("Reads".to_owned(), -removal.value),
-            (None, None) => return None,
-        };
-        Some(format!(
-            "{what} {by_um:.1} µm thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the gauge, read again."
-        ))
-    }
-
-    /// Says where more is gone than a clear coat can give: no limit, but what public sources tell of one.
-    fn much_taken(&self) -> Option<String> {
-        let much: Vec<(&String, f64)> = self
-            .points
-            .iter()
-            .filter_map(|(point, p)| Some((point, p.pair()?.0)))
-            .filter(|(_, taken)| *taken > REMOVAL_ALLOWED_UM.1)
-            .collect();
-        let (point, most) = much.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        let others = match much.len() - 1 {
-            0 => String::new(),
-            n => format!(", and {n} more with much less than before"),
-        };
-        let context = if most > CLEAR_COAT_MOST_UM {
-            format!(
-                "more than the thickest clear coat that public sources tell of ({CLEAR_COAT_MOST_UM} µm): a slip, another point, or \
-                 paint that is gone"
-            )
-        } else {
-            let (low, high) = REMOVAL_ALLOWED_UM;
-            format!("and trade pages quote car makers with {low} to {high} µm as all that may come off")
-        };
-        Some(format!(
-            "Point {point} reads {most:.0} µm less than before{others}, {context}. Read again before going on."
-        ))
     }
 }
 
@@ -260,7 +223,11 @@ mod tests {
     fn the_thinnest_reading_is_told_not_a_mean() {
         let readings = [reading("1", Phase::Before, 95.0), reading("1", Phase::Before, 96.0)];
         let panel = &panels(&readings, None, Some(100.0))[0];
-        assert!(panel.cautions[0].starts_with("95 µm is its thinnest reading"), "{:?}", panel.cautions);
+        assert!(
+            panel.cautions[0].words(Units::Si).starts_with("95 µm is its thinnest reading"),
+            "{:?}",
+            panel.cautions
+        );
     }
 
     #[test]
@@ -275,7 +242,7 @@ mod tests {
         assert_eq!(all[0].film_um(), sound[0].film_um());
         assert_eq!((all[0].thinnest_um, all[0].pairs, all[0].left_out()), (Some(116.0), 2, 2));
         assert_eq!(all[0].points["1"].left_out, [(b, 4.8)]);
-        let said = all[0].cautions.join(" ");
+        let said = all[0].caution_words(Units::Si).join(" ");
         assert!(said.starts_with("4.8 µm before at point 1, 4.7 µm before at point 3 are left out"), "{said}");
         // Nor does it make a gauge look unsteady.
         let repeats = |extra: &[f64]| -> Vec<FilmReading> {
@@ -293,7 +260,7 @@ mod tests {
                 reading("2", Phase::Before, before),
                 reading("2", Phase::After, after),
             ];
-            panels(&readings, None, None)[0].cautions.join(" ")
+            panels(&readings, None, None)[0].caution_words(Units::Si).join(" ")
         };
         assert_eq!(said(120.0, 109.0), "", "within what trade pages quote");
         let much = said(120.0, 105.0);
@@ -314,7 +281,7 @@ mod tests {
                     [reading(&point, Phase::Before, *before), reading(&point, Phase::After, *after)]
                 })
                 .collect();
-            panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].cautions.join("\n")
+            panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].caution_words(Units::Si).join("\n")
         };
         let told = cautions(&[(121.0, 130.0), (121.0, 118.0), (121.0, 112.0)]);
         assert!(told.contains("Point 1 reads 9.0 µm thicker than before"), "{told}");

@@ -1,6 +1,7 @@
 //! What is odd about a reading: not of this paint, not of this panel, or a slip.
 
-use super::{Panel, Point, mean};
+use super::{Panel, Point, UM_PER_MIL, film, mean, span, typed};
+use crate::guidance::Units;
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
@@ -15,6 +16,65 @@ const ODD: f64 = 3.5;
 const LEAST_SPREAD_UM: f64 = 3.0;
 /// Less than the thinnest single coat that `data/reference` knows of, µm: nobody's paint, but what a build reads in mil.
 const NO_FILM_UM: f64 = 10.0;
+
+/// What is odd about a point; all in µm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Odd {
+    /// A reading that no coat can give.
+    NoFilm(f64),
+    /// Two readings that lie too far apart.
+    Apart(f64, f64),
+    /// A reading too far off the middle of its point's.
+    OffPoint(f64, f64),
+    /// Twice as much after the work as before it, or half.
+    Jumped {
+        /// Before.
+        before: f64,
+        /// After.
+        after: f64,
+    },
+    /// A point too far off the middle of its panel's.
+    OffPanel(f64, f64),
+    /// Not within what factories put on.
+    OffFactory(f64),
+}
+
+impl Odd {
+    /// In words, with what it may come from.
+    pub fn words(self, units: Units) -> String {
+        let um = |um: f64| film(um, 0, units);
+        match self {
+            Self::NoFilm(read) => {
+                let mil = read * UM_PER_MIL;
+                let told = format!("{read} µm is less than any coat");
+                if (FACTORY_UM.0 / 2.0..=FACTORY_UM.1 * 2.0).contains(&mil) {
+                    // Whoever shows mil typed that number in mil.
+                    let meant = if units == Units::Si { um(mil) } else { format!("{read} mil") };
+                    return format!("{told}: in mil? That would be {meant}");
+                }
+                told
+            }
+            Self::Apart(one, other) if units == Units::Si => {
+                format!("{one} and {other} µm do not fit together: a slip?")
+            }
+            Self::Apart(one, other) => format!("{} and {} do not fit together: a slip?", um(one), um(other)),
+            Self::OffPoint(read, middle) => {
+                format!("{} against {} of the same point: a slip?", typed(read, units), um(middle))
+            }
+            Self::Jumped { before, after } => format!("{} after {} before: a slip?", um(after), um(before)),
+            Self::OffPanel(read, middle) => {
+                let why =
+                    if read > middle { "filler or a local respray" } else { "an edge, or polished through before" };
+                format!("{} against {} on the panel: {why}?", um(read), um(middle))
+            }
+            Self::OffFactory(read) => {
+                let (how, why) =
+                    if read > FACTORY_UM.1 { ("more", "resprayed") } else { ("less", "an edge, or thinned before") };
+                format!("{} is {how} than the {} factories put on: {why}?", um(read), span(FACTORY_UM, units))
+            }
+        }
+    }
+}
 
 /// Whether any coat can read so.
 pub(super) fn is_film(film_um: f64) -> bool {
@@ -35,25 +95,15 @@ impl Panel {
         // Fewer than four points are no group to be odd in.
         let group = off.len() >= 4;
         for point in self.points.values_mut() {
-            let (low, high) = FACTORY_UM;
             let slip = point.slip();
             let Some(value) = read(point).filter(|_| slip.is_none()) else {
                 point.odd = slip;
                 continue;
             };
-            point.odd = if value > middle + ODD * spread && group {
-                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: filler or a local respray?"))
-            } else if value < middle - ODD * spread && group {
-                Some(format!("{value:.0} µm against {middle:.0} µm on the panel: an edge, or polished through before?"))
-            } else if value > high {
-                Some(format!("{value:.0} µm is more than the {low:.0} to {high:.0} µm factories put on: resprayed?"))
-            } else if value < low {
-                Some(format!(
-                    "{value:.0} µm is less than the {low:.0} to {high:.0} µm factories put on: an edge, or thinned before?"
-                ))
-            } else {
-                None
-            };
+            let off_panel = group && (value - middle).abs() > ODD * spread;
+            let as_made = (FACTORY_UM.0..=FACTORY_UM.1).contains(&value);
+            let off_factory = (!as_made).then_some(Odd::OffFactory(value));
+            point.odd = if off_panel { Some(Odd::OffPanel(value, middle)) } else { off_factory };
         }
     }
 }
@@ -66,16 +116,10 @@ impl Point {
         read.then(|| (mean(&self.before) - mean(&self.after), gauge_part))
     }
 
-    /// What was more likely mistyped or misread than is true of the paint, in words.
-    fn slip(&self) -> Option<String> {
+    /// What was more likely mistyped or misread than is true of the paint.
+    fn slip(&self) -> Option<Odd> {
         if let Some((_, um)) = self.left_out.first() {
-            let mil = um * 25.4;
-            let unit = if (FACTORY_UM.0 / 2.0..=FACTORY_UM.1 * 2.0).contains(&mil) {
-                format!(": in mil? That would be {mil:.0} µm")
-            } else {
-                String::new()
-            };
-            return Some(format!("{um} µm is less than any coat{unit}"));
+            return Some(Odd::NoFilm(*um));
         }
         for values in [&self.before, &self.after] {
             let middle = median(&mut values.clone()).unwrap_or(0.0);
@@ -86,18 +130,17 @@ impl Point {
             if let [one, other] = values[..]
                 && (one - other).abs() > most
             {
-                return Some(format!("{one} and {other} µm do not fit together: a slip?"));
+                return Some(Odd::Apart(one, other));
             }
             if let Some(um) = values.iter().find(|um| (*um - middle).abs() > most) {
-                return Some(format!("{um} µm against {middle:.0} µm of the same point: a slip?"));
+                return Some(Odd::OffPoint(*um, middle));
             }
         }
         if self.before.is_empty() || self.after.is_empty() {
             return None;
         }
         let (before, after) = (mean(&self.before), mean(&self.after));
-        (after < before / 2.0 || after > before * 2.0)
-            .then(|| format!("{after:.0} µm after {before:.0} µm before: a slip?"))
+        (after < before / 2.0 || after > before * 2.0).then_some(Odd::Jumped { before, after })
     }
 }
 
@@ -147,27 +190,36 @@ mod tests {
             .collect();
         readings.push(reading("0", Phase::After, 95.0));
         let panel = &panels(&readings, Gauge::of(Some(1.0), &[]), Some(100.0))[0];
-        assert!(panel.points["4"].odd.as_deref().is_some_and(|w| w.contains("filler")));
-        assert!(panel.points["5"].odd.as_deref().is_some_and(|w| w.contains("edge")));
+        assert!(panel.points["4"].odd.is_some_and(|odd| odd.words(Units::Si).contains("filler")));
+        assert!(panel.points["5"].odd.is_some_and(|odd| odd.words(Units::Si).contains("edge")));
         assert_eq!(panel.points["1"].odd, None);
-        assert!(panel.cautions[0].starts_with("60 µm is its thinnest reading, below the 100 µm this shop set"));
-        let unset = &panels(&readings, None, None)[0].cautions;
+        assert!(
+            panel.cautions[0]
+                .words(Units::Si)
+                .starts_with("60 µm is its thinnest reading, below the 100 µm this shop set")
+        );
+        let unset = &panels(&readings, None, None)[0].caution_words(Units::Si);
         assert!(!unset.iter().any(|c| c.contains("thinnest")), "there is no built-in limit: {unset:?}");
         let near = [reading("1", Phase::Before, 101.5)];
         assert!(
-            panels(&near, Gauge::of(Some(1.0), &[]), Some(100.0))[0].cautions[0].contains("within the gauge's spread")
+            panels(&near, Gauge::of(Some(1.0), &[]), Some(100.0))[0].cautions[0]
+                .words(Units::Si)
+                .contains("within the gauge's spread")
         );
         let thick = [reading("1", Phase::Before, 300.0)];
-        assert!(panels(&thick, None, None)[0].points["1"].odd.as_deref().is_some_and(|w| w.contains("resprayed")));
+        assert!(
+            panels(&thick, None, None)[0].points["1"].odd.is_some_and(|odd| odd.words(Units::Si).contains("resprayed"))
+        );
     }
 
     #[test]
     fn readings_that_are_too_small_are_odd_as_those_that_are_too_large() {
-        let odd = |before: &[f64], after: &[f64]| {
+        let odd_in = |units: Units, before: &[f64], after: &[f64]| {
             let of = |phase, values: &[f64]| values.iter().map(|um| reading("1", phase, *um)).collect::<Vec<_>>();
             let readings = [of(Phase::Before, before), of(Phase::After, after)].concat();
-            panels(&readings, None, None)[0].points["1"].odd.clone().unwrap_or_default()
+            panels(&readings, None, None)[0].points["1"].odd.map(|odd| odd.words(units)).unwrap_or_default()
         };
+        let odd = |before: &[f64], after: &[f64]| odd_in(Units::Si, before, after);
         assert_eq!(odd(&[121.0, 122.0, 4.8], &[]), "4.8 µm is less than any coat: in mil? That would be 122 µm");
         assert_eq!(odd(&[121.0], &[4.7]), "4.7 µm is less than any coat: in mil? That would be 119 µm");
         assert_eq!(odd(&[0.5], &[]), "0.5 µm is less than any coat");
@@ -181,6 +233,15 @@ mod tests {
             odd(&[121.0, 124.0, 119.0], &[101.0, 99.0]),
             "",
             "a gauge's spread and much polishing are nothing odd"
+        );
+        // 1 mil = 25.4 µm by definition.
+        let mil = |before: &[f64], after: &[f64]| odd_in(Units::Us, before, after);
+        assert_eq!(mil(&[4.8], &[]), "4.8 µm is less than any coat: in mil? That would be 4.8 mil");
+        assert_eq!(mil(&[121.0, 12.7], &[]), "4.76 mil and 0.50 mil do not fit together: a slip?");
+        assert_eq!(mil(&[127.0], &[12.7]), "0.50 mil after 5.00 mil before: a slip?");
+        assert_eq!(
+            mil(&[76.2], &[]),
+            "3.00 mil is less than the 3.94 to 7.09 mil factories put on: an edge, or thinned before?"
         );
     }
 }

@@ -8,7 +8,7 @@ use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
-use crate::shop::film::{Gauge, REMOVAL_ALLOWED_UM, UM_PER_MIL, Um, panels};
+use crate::shop::film::{self, Caution, Gauge, REMOVAL_ALLOWED_UM, Um, panels};
 use crate::shop::{Id, Result, Setting, Shop, ShopError};
 
 /// A picture the user adds.
@@ -61,6 +61,8 @@ pub struct PanelWork {
     pub removal: Option<Um>,
     /// Readings that no coat can give: in no figure.
     pub left_out: usize,
+    /// What must be known about its film.
+    pub cautions: Vec<Caution>,
 }
 
 /// Everything on the page.
@@ -149,13 +151,15 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     }
     let readings = shop.film_readings()?;
     let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
-    for panel in panels(&readings, gauge, None).into_iter().filter(|p| p.vehicle == vehicle) {
+    let floor_um = shop.number(Setting::FilmFloorUm)?;
+    for panel in panels(&readings, gauge, floor_um).into_iter().filter(|p| p.vehicle == vehicle) {
         let work = works
             .entry(name::key(&panel.name))
             .or_insert_with(|| PanelWork { name: panel.name.clone(), ..PanelWork::default() });
         work.film_um = panel.film_um();
         work.removal = panel.removal;
         work.left_out = panel.left_out();
+        work.cautions = panel.cautions;
     }
     report.panels = works.into_values().collect();
     Ok(report)
@@ -171,6 +175,26 @@ fn paint_words(paint: &str, colour: &str, year: Option<i64>) -> String {
     let colour = if colour == "unknown" { String::new() } else { format!("{colour} ") };
     let year = year.map_or(String::new(), |y| format!(" of {y}"));
     format!("{colour}{kind}{year}")
+}
+
+impl OwnerReport {
+    /// What the owner must know about the film, panel by panel.
+    pub fn to_know(&self, units: Units) -> Vec<(&str, String)> {
+        let told = |p: &PanelWork| p.cautions.iter().filter_map(|c| c.owner_words(units)).collect::<Vec<_>>();
+        self.panels.iter().flat_map(|p| told(p).into_iter().map(|words| (p.name.as_str(), words))).collect()
+    }
+}
+
+fn to_know(html: &mut String, report: &OwnerReport, units: Units) {
+    let to_know = report.to_know(units);
+    if to_know.is_empty() {
+        return;
+    }
+    html.push_str("<h2>What to know about the paint</h2>\n<ul>\n");
+    for (panel, words) in to_know {
+        let _ = writeln!(html, "<li><strong>{}:</strong> {}</li>", escape(panel), escape(&words));
+    }
+    html.push_str("</ul>\n");
 }
 
 /// The page, UTF-8. Pictures that are neither PNG nor JPEG are left out.
@@ -209,6 +233,7 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
              within ± in nine of ten cases, by the spread of the gauge and of the points.</small></p>\n",
         );
     }
+    to_know(&mut html, report, units);
     let pictures: Vec<(&str, String)> =
         report.pictures.iter().filter_map(|p| Some((p.caption.as_str(), embedded(&p.bytes)?))).collect();
     if !pictures.is_empty() {
@@ -231,23 +256,15 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
     html
 }
 
-/// What film is told in: its unit in µm, the most digits after the point that are shown of it, its name.
-fn film_unit(units: Units) -> (f64, usize, &'static str) {
-    match units {
-        Units::Si => (1.0, 1, "µm"),
-        Units::Us => (UM_PER_MIL, 2, "mil"),
-    }
-}
-
 /// A mean that stands alone: one digit less than a removal needs.
 fn one_mean(um: f64, units: Units) -> String {
-    let (unit_um, digits, unit) = film_unit(units);
+    let (unit_um, digits, unit) = film::unit(units);
     format!("{:.*}\u{a0}{unit}", digits - 1, um / unit_um)
 }
 
 /// The two means, and what the readings say was taken off. What is shown adds up: whoever subtracts finds what was taken.
 fn before_and_after(before: f64, after: f64, removal: Option<Um>, units: Units) -> String {
-    let (unit_um, digits, unit) = film_unit(units);
+    let (unit_um, digits, unit) = film::unit(units);
     let steps = 10f64.powi(digits as i32);
     let shown = |um: f64| (um / unit_um * steps).round() / steps;
     let told = removal.filter(Um::measurable);

@@ -1,0 +1,267 @@
+//! What the user must know about a panel's film, and what its owner.
+
+use super::odd::CLEAR_COAT_MOST_UM;
+use super::{Gauge, Panel, Point, REMOVAL_ALLOWED_UM, Um, film, typed, typed_apart};
+use crate::guidance::Units;
+use crate::shop::Phase;
+
+/// Something to know about a panel before going on.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Caution {
+    /// Readings that no coat can give: point, phase, µm.
+    LeftOut(Vec<(String, Phase, f64)>),
+    /// The thinnest reading lies below the shop's own limit.
+    BelowFloor {
+        /// µm.
+        thinnest_um: f64,
+        /// µm.
+        floor_um: f64,
+    },
+    /// The gauge cannot tell the thinnest reading from the shop's own limit.
+    NearFloor {
+        /// µm.
+        thinnest_um: f64,
+        /// µm.
+        floor_um: f64,
+        /// One standard deviation of the gauge, µm.
+        gauge_um: f64,
+    },
+    /// It reads thicker than before: a point by itself, or all of them together.
+    Grew {
+        /// Which; `None` for all together.
+        point: Option<String>,
+        /// µm.
+        by_um: f64,
+    },
+    /// More is gone than a clear coat can give: no limit, but what public sources tell of one.
+    MuchTaken {
+        /// Where most is gone.
+        point: String,
+        /// How much, µm.
+        taken_um: f64,
+        /// How many other points lost more than that, too.
+        others: usize,
+    },
+}
+
+impl Caution {
+    /// For whoever works on the panel.
+    pub fn words(&self, units: Units) -> String {
+        match self {
+            Self::LeftOut(readings) => {
+                // As they are on record, for they may have been typed in another unit than the record's.
+                let told: Vec<String> = readings
+                    .iter()
+                    .map(|(point, phase, um)| format!("{um} µm {} at point {point}", phase.as_str()))
+                    .collect();
+                let (is, it) = if told.len() == 1 { ("is", "it") } else { ("are", "them") };
+                format!(
+                    "{} {is} left out of all figures, for no coat is so thin. To mend {it}, take {it} away with `steadypass thickness \
+                     remove`, and type what the gauge read; mil are typed as in 4.8mil.",
+                    told.join(", ")
+                )
+            }
+            Self::BelowFloor { thinnest_um, floor_um } => {
+                let [thinnest, floor] = typed_apart(*thinnest_um, *floor_um, units);
+                format!(
+                    "{thinnest} is its thinnest reading, below the {floor} this shop set itself: stop and decide with the makers' \
+                     advice."
+                )
+            }
+            Self::NearFloor { thinnest_um, floor_um, gauge_um } => format!(
+                "{}, its thinnest reading, is within the gauge's spread ({}) of the limit of {}.",
+                typed(*thinnest_um, units),
+                film(*gauge_um, 1, units),
+                typed(*floor_um, units)
+            ),
+            Self::Grew { point, by_um } => {
+                let what = point.as_ref().map_or("Reads".to_owned(), |point| format!("Point {point} reads"));
+                format!(
+                    "{what} {} thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the \
+                     gauge, read again.",
+                    film(*by_um, 1, units)
+                )
+            }
+            Self::MuchTaken { point, taken_um, others } => {
+                let others = match others {
+                    0 => String::new(),
+                    n => format!(", and {n} more with much less than before"),
+                };
+                let context = if *taken_um > CLEAR_COAT_MOST_UM {
+                    format!(
+                        "more than the thickest clear coat that public sources tell of ({}): a slip, another point, or paint that \
+                         is gone",
+                        typed(CLEAR_COAT_MOST_UM, units)
+                    )
+                } else {
+                    format!("and trade pages quote car makers with {} as all that may come off", allowed(units))
+                };
+                let taken = film(*taken_um, 0, units);
+                format!("Point {point} reads {taken} less than before{others}, {context}. Read again before going on.")
+            }
+        }
+    }
+
+    /// The same for the panel's owner, who has seen neither gauge nor points; `None` where the page says it elsewhere.
+    pub fn owner_words(&self, units: Units) -> Option<String> {
+        match self {
+            Self::LeftOut(_) => None,
+            Self::BelowFloor { thinnest_um, floor_um } => {
+                let [thinnest, floor] = typed_apart(*thinnest_um, *floor_um, units);
+                Some(format!(
+                    "The thinnest reading is {thinnest}, of all layers together. That is below {floor}, the limit we set ourselves: \
+                     ask us before it is polished again."
+                ))
+            }
+            Self::NearFloor { thinnest_um, floor_um, .. } => Some(format!(
+                "The thinnest reading is {}, of all layers together. Our gauge cannot tell that from {}, the limit we set \
+                 ourselves: ask us before it is polished again.",
+                typed(*thinnest_um, units),
+                typed(*floor_um, units)
+            )),
+            Self::Grew { point, by_um } => {
+                let place = if point.is_some() { "One place reads" } else { "The paint reads" };
+                Some(format!(
+                    "{place} {} thicker than before, which polishing cannot do: the gauge or its place was not the same. How much \
+                     was taken there is not known.",
+                    film(*by_um, 1, units)
+                ))
+            }
+            Self::MuchTaken { taken_um, others, .. } => {
+                let place = match others {
+                    0 => "One place reads".to_owned(),
+                    n => format!("{} places read up to", n + 1),
+                };
+                let taken = film(*taken_um, 0, units);
+                let context = if *taken_um > CLEAR_COAT_MOST_UM {
+                    "more than a clear coat is thick. Either the readings are not of the same place, or the clear coat is gone there"
+                        .to_owned()
+                } else {
+                    format!("more than the {} that car makers are quoted with as all that may come off", allowed(units))
+                };
+                Some(format!("{place} {taken} less than before, {context}. It needs to be read again."))
+            }
+        }
+    }
+}
+
+/// Removal in all that car makers are quoted with.
+fn allowed(units: Units) -> String {
+    let (low, high) = REMOVAL_ALLOWED_UM;
+    super::span((low, high), units)
+}
+
+impl Panel {
+    /// Its cautions, for whoever works on it.
+    pub fn caution_words(&self, units: Units) -> Vec<String> {
+        self.cautions.iter().map(|caution| caution.words(units)).collect()
+    }
+
+    /// What must be known about it, the most pressing after what is in no figure.
+    pub(super) fn judge(&self, gauge: Option<Gauge>, floor_um: Option<f64>) -> Vec<Caution> {
+        let floor = floor_um.zip(self.thinnest_um).and_then(|(floor_um, thinnest_um)| {
+            if thinnest_um < floor_um {
+                return Some(Caution::BelowFloor { thinnest_um, floor_um });
+            }
+            let gauge_um = gauge?.sd_um;
+            (thinnest_um - 2.0 * gauge_um < floor_um).then_some(Caution::NearFloor { thinnest_um, floor_um, gauge_um })
+        });
+        [self.no_film(), floor, self.grown(gauge), self.much_taken()].into_iter().flatten().collect()
+    }
+
+    fn no_film(&self) -> Option<Caution> {
+        let of_point = |(name, point): (&String, &Point)| {
+            point.left_out.iter().map(|(phase, um)| (name.clone(), *phase, *um)).collect::<Vec<_>>()
+        };
+        let readings: Vec<_> = self.points.iter().flat_map(of_point).collect();
+        (!readings.is_empty()).then_some(Caution::LeftOut(readings))
+    }
+
+    fn grown(&self, gauge: Option<Gauge>) -> Option<Caution> {
+        let by_point = self.points.iter().filter_map(|(point, p)| {
+            let (value, gauge_part) = p.pair()?;
+            let Gauge { sd_um, df, .. } = gauge?;
+            let sd = sd_um * gauge_part.sqrt();
+            Um { value, sd: sd.max(2f64.sqrt() * self.rounding_um), df }
+                .grew_among(self.pairs)
+                .then_some((point, -value))
+        });
+        let most = by_point.max_by(|a, b| a.1.total_cmp(&b.1));
+        match (most, self.removal.filter(Um::grew)) {
+            (Some((point, by_um)), _) => Some(Caution::Grew { point: Some(point.clone()), by_um }),
+            (None, Some(removal)) => Some(Caution::Grew { point: None, by_um: -removal.value }),
+            (None, None) => None,
+        }
+    }
+
+    fn much_taken(&self) -> Option<Caution> {
+        let much: Vec<(&String, f64)> = self
+            .points
+            .iter()
+            .filter_map(|(point, p)| Some((point, p.pair()?.0)))
+            .filter(|(_, taken)| *taken > REMOVAL_ALLOWED_UM.1)
+            .collect();
+        let (point, taken_um) = much.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        Some(Caution::MuchTaken { point: point.clone(), taken_um, others: much.len() - 1 })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shop::film::{panels, reading};
+
+    fn cautions(readings: &[(&str, Phase, f64)], floor_um: Option<f64>) -> Vec<Caution> {
+        let readings: Vec<_> = readings.iter().map(|(point, phase, um)| reading(point, *phase, *um)).collect();
+        panels(&readings, Gauge::of(Some(1.0), &[]), floor_um).remove(0).cautions
+    }
+
+    const B: Phase = Phase::Before;
+    const A: Phase = Phase::After;
+
+    /// 1 mil = 25.4 µm by definition: 95 µm are 3.74 mil, 100 are 3.94, 12 are 0.47.
+    #[test]
+    fn cautions_speak_in_the_user_s_unit() {
+        let below = cautions(&[("1", B, 95.0)], Some(100.0));
+        let said = below[0].words(Units::Us);
+        assert!(said.starts_with("3.74 mil is its thinnest reading, below the 3.94 mil this shop set"), "{said}");
+        // A limit set in mil: 3.94 mil are 100.076 µm.
+        let just_below = cautions(&[("1", B, 100.0)], Some(100.076));
+        let said = just_below[0].words(Units::Us);
+        assert!(said.starts_with("3.937 mil") && said.contains("below the 3.940 mil"), "{said}");
+        assert!(just_below[0].words(Units::Si).contains("below the 100.08 µm"), "{just_below:?}");
+        let near = cautions(&[("1", B, 101.6)], Some(100.0));
+        let said = near[0].words(Units::Us);
+        assert!(said.starts_with("4.00 mil") && said.contains("spread (0.04 mil)"), "{said}");
+        let grown = cautions(&[("1", B, 110.0), ("1", A, 135.4)], None);
+        assert!(grown[0].words(Units::Us).starts_with("Point 1 reads 1.00 mil thicker"), "{grown:?}");
+        let much = cautions(&[("1", B, 140.0), ("1", A, 114.6)], None);
+        let said = much[0].words(Units::Us);
+        assert!(said.starts_with("Point 1 reads 1.00 mil less") && said.contains("0.28 to 0.47 mil"), "{said}");
+        let gone = cautions(&[("1", B, 160.0), ("1", A, 95.0)], None);
+        let said = gone[0].words(Units::Us);
+        assert!(said.contains("(2.36 mil)") && !said.contains("µm"), "{said}");
+        // What is on record in µm is told as it stands there, so that it is found.
+        let left_out = cautions(&[("1", B, 4.8)], None);
+        assert!(left_out[0].words(Units::Us).starts_with("4.8 µm before at point 1 is left out"), "{left_out:?}");
+    }
+
+    #[test]
+    fn the_owner_is_told_in_plain_words_and_of_no_point() {
+        let told = |readings: &[(&str, Phase, f64)], floor_um| -> String {
+            let cautions = cautions(readings, floor_um);
+            cautions.iter().filter_map(|c| c.owner_words(Units::Si)).collect::<Vec<_>>().join(" ")
+        };
+        let below = told(&[("1", B, 95.0)], Some(100.0));
+        assert!(below.starts_with("The thinnest reading is 95 µm") && below.contains("below 100 µm"), "{below}");
+        assert!(told(&[("1", B, 101.5)], Some(100.0)).contains("cannot tell that from 100 µm"));
+        assert!(told(&[("x9", B, 110.0), ("x9", A, 130.0)], None).starts_with("One place reads 20.0 µm thicker"));
+        let much = [("x9", B, 140.0), ("x9", A, 120.0), ("x8", B, 140.0), ("x8", A, 125.0)];
+        let said = told(&much, None);
+        assert!(said.starts_with("2 places read up to 20 µm less than before"), "{said}");
+        assert!(said.contains("7 to 12 µm") && !said.contains("x9"), "{said}");
+        assert!(told(&[("1", B, 160.0), ("1", A, 95.0)], None).contains("more than a clear coat is thick"));
+        assert_eq!(told(&[("1", B, 4.8)], None), "", "how many are left out stands beside the film");
+        assert_eq!(told(&[("1", B, 121.0), ("1", A, 118.0)], Some(100.0)), "");
+    }
+}
