@@ -143,6 +143,17 @@ fn a_paint_year(text: &str) -> Result<i64, String> {
     if year > next { Err(format!("that is still to come; the next model year is {next}")) } else { Ok(year) }
 }
 
+/// The year a paint was put on, or that it is not known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct PaintYear(pub(crate) Option<i64>);
+
+fn a_paint_year_if_any(text: &str) -> Result<PaintYear, String> {
+    match text.trim() {
+        "" | "unknown" => Ok(PaintYear(None)),
+        year => a_paint_year(year).map(|year| PaintYear(Some(year))),
+    }
+}
+
 fn past(day: jiff::civil::Date, today: jiff::civil::Date) -> Result<jiff::civil::Date, String> {
     if day > today { Err(format!("that is still to come; today is {today}")) } else { Ok(day) }
 }
@@ -417,7 +428,7 @@ pub(crate) struct ExposureArgs {
     #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,
     /// Only this day.
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Folder for exposure.csv and a drawing of each day.
     #[arg(long, value_name = "DIR")]

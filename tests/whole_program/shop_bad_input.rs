@@ -78,6 +78,8 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     s.fails(&["shop", "set"], &["gauge-sd-um", "-1"], 2, &["-1", "0.01 to 50 µm"]);
     s.fails(&["shop", "set"], &["film-floor-um", "99mil"], 2, &["1 to 2000 µm"]);
     s.fails(&["shop", "trainer"], &["7"], 1, &["no session 7", "shop status --all"]);
+    s.fails(&["day"], &["--technician", "Robin", "--day", "2999-01-01"], 2, &["'2999-01-01'", "still to come"]);
+    expect(&["exposure", "--declared", "sander=5:60", "--day", "2999-01-01"], 2, &["'2999-01-01'", "still to come"]);
 
     let trial = |rest: &[&str], code: i32, words: &[&str]| {
         let good = ["--vehicle", "saloon A", "--technician", "Robin", "--pad", "white foam", "--liquid", "finishing"];
@@ -344,6 +346,12 @@ fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
         succeeds(&s.with(&["shop", "status"], &["--all"]))
             .contains("saloon A (clear-coat of 2019, dark, hardness hard)")
     );
+    // A year that was a guess is taken back.
+    for none in ["", "unknown"] {
+        succeeds(&s.with(&["shop", "describe"], &["saloon A", "--year", "2019"]));
+        let said = succeeds(&s.with(&["shop", "describe"], &["saloon A", "--year", none]));
+        assert_eq!(said.trim(), "saloon A (clear-coat, dark, hardness hard)");
+    }
 }
 
 /// A pad belongs to the machine it was filed with; one that was typed stays whatever is filed.

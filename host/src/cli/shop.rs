@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::{
-    a_needed_name, a_paint_year,
+    PaintYear, a_needed_name, a_paint_year, a_paint_year_if_any,
     values::{a_number, a_whole_number},
 };
 
@@ -237,9 +237,9 @@ pub(crate) struct DescribeArgs {
     /// clear-coat, single-stage, respray or unknown.
     #[arg(long)]
     pub(crate) paint: Option<String>,
-    /// Year the paint was put on.
-    #[arg(long, value_parser = a_paint_year)]
-    pub(crate) year: Option<i64>,
+    /// Year the paint was put on; "" or unknown where it is not known after all.
+    #[arg(long, value_parser = a_paint_year_if_any)]
+    pub(crate) year: Option<PaintYear>,
     /// dark, medium, light or unknown.
     #[arg(long)]
     pub(crate) colour: Option<String>,

@@ -351,7 +351,7 @@ pub(crate) struct DayArgs {
     #[arg(long, value_name = "NAME", value_parser = a_needed_name)]
     pub(crate) technician: String,
     /// Day. Default: today.
-    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Also write the sheet as a page.
     #[arg(long, value_name = "FILE.html")]

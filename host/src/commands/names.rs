@@ -75,7 +75,7 @@ pub(super) fn describe(console: &Console, args: &DescribeArgs) -> Outcome {
                     kept.clone_from(told);
                 }
             }
-            vehicle.paint_year = year.or(vehicle.paint_year);
+            vehicle.paint_year = year.map_or(vehicle.paint_year, |told| told.0);
             if let Some(owner) = owner {
                 vehicle.owner = Some(owner.clone()).filter(|owner| !owner.trim().is_empty());
             }
