@@ -1,6 +1,6 @@
 //! The owner's report on a vehicle: what was found, what was done, how warm it got, what film is left.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use super::{embedded, head, paragraphs};
@@ -43,7 +43,7 @@ pub struct PanelWork {
     pub name: String,
     /// Days worked.
     pub days: Vec<String>,
-    /// Sections.
+    /// Sections, each once, on however many days it was worked.
     pub sections: usize,
     /// Passes.
     pub passes: usize,
@@ -118,6 +118,9 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         })?);
     }
     let mut works: BTreeMap<String, PanelWork> = BTreeMap::new();
+    // A section's number is its place on the panel, in all recordings of it, as in the ledger. Without a panel each session's are
+    // its own.
+    let mut sections: BTreeMap<String, BTreeSet<(Option<Id>, u32)>> = BTreeMap::new();
     let passes = shop.pass_figures()?;
     for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
         report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
@@ -137,7 +140,10 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         }
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
         work.passes += own.len();
-        work.sections += own.chunk_by(|a, b| a.section == b.section).count();
+        let place = if session.panel.is_empty() { Some(session.id) } else { None };
+        let worked = sections.entry(name::key(name)).or_default();
+        worked.extend(own.iter().map(|p| (place, p.section_number)));
+        work.sections = worked.len();
         for rise_k in own.iter().filter_map(|p| p.surface_rise_k) {
             let warm = Warm { rise_k, limit_k: session.heat_limit_k };
             let hotter = |w: Warm| (rise_k, warm.above_k()) > (w.rise_k, w.above_k());
@@ -409,6 +415,50 @@ mod tests {
         let mil = before_and_after(121.0, 118.5, Some(um), Units::Us).replace('\u{a0}', " ");
         assert_eq!(mil, "4.76 mil before, 4.66 mil after; 0.10 ± 0.03 mil taken");
         assert_eq!(one_mean(121.0, Units::Us), "4.8\u{a0}mil");
+    }
+
+    #[test]
+    fn the_owner_reads_what_must_be_known_about_the_film() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let reading = |panel: &str, film_um: f64| FilmReading {
+            vehicle: cast.vehicles[0],
+            panel: panel.into(),
+            point: "1".into(),
+            phase: Phase::Before,
+            day: "2026-03-02".into(),
+            film_um,
+            place: None,
+            note: String::new(),
+        };
+        let page = |units| report_html(&owner_report(&shop, cast.vehicles[0]).expect("known"), units);
+        shop.add_film_reading(&reading("Bonnet", 121.0)).expect("added");
+        shop.add_film_reading(&reading("<Roof>", 95.0)).expect("added");
+        assert!(!page(Units::Si).contains("What to know"), "the shop has set no limit");
+        shop.set(Setting::FilmFloorUm, "100").expect("set");
+        let said = page(Units::Si);
+        assert!(said.contains("<h2>What to know about the paint</h2>"), "{said}");
+        assert!(said.contains("<strong>&lt;Roof&gt;:</strong> The thinnest reading is 95 µm"), "{said}");
+        assert!(!said.contains("<strong>Bonnet:</strong>"), "{said}");
+        let said = page(Units::Us);
+        assert!(said.contains("The thinnest reading is 3.74 mil") && said.contains("below 3.94 mil"), "{said}");
+    }
+
+    /// As in the ledger: the number is the place on the panel. Where no panel was named nobody knows the place.
+    #[test]
+    fn a_section_worked_on_two_days_is_one_section() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+        for (day, panel, sections) in [(0, "Roof", 1), (1, "roof", 2), (2, "", 1), (3, "", 1)] {
+            let mut new = one_session(&cast, 0, &STYLES[0], day);
+            (new.vehicle, new.panel) = (Some(cast.vehicles[0]), panel.into());
+            new.sections.truncate(sections);
+            shop.file(&new).expect("filed");
+        }
+        let report = owner_report(&shop, cast.vehicles[0]).expect("known");
+        let of = |name: &str| report.panels.iter().find(|p| p.name == name).expect("worked");
+        assert_eq!((of("Roof").sections, of("Roof").days.len()), (2, 2));
+        assert_eq!((of("not named").sections, of("not named").days.len()), (2, 2));
     }
 
     #[test]
