@@ -199,6 +199,22 @@ fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
     do_it(&["trial", "add"], &[&tried[..], &["--technician", "Robin", "--passes", "3"]].concat());
     do_it(&["note", "add"], &["kept"]);
     let kept = s.holds();
+    // One of a point's, however its unit is written; of equal ones one.
+    let rest: [&[&str]; 2] = [&["--phase", "after", "122"], &["--phase", "after", "4.8mil", "122", "1220"]];
+    do_it(&["thickness", "add"], &[&film[..], rest[0]].concat());
+    let with_one = s.holds();
+    do_it(&["thickness", "add"], &[&film[..], rest[1]].concat());
+    let all = s.holds();
+    let after = [&film[..], &["--phase", "after"]].concat();
+    for (missing, words) in [(["122", "77"], "no reading of 77 µm after"), (["1220", "1220"], "no reading of 1220 µm")]
+    {
+        s.fails(&["thickness", "remove"], &[&after[..], &missing].concat(), 1, &[words, "thickness show"]);
+        assert_eq!(s.holds(), all, "all of them, or none");
+    }
+    do_it(&["thickness", "remove"], &[&after[..], &["1220", "122", "121.92"]].concat());
+    assert_eq!(s.holds(), with_one);
+    do_it(&["thickness", "remove"], &[&after[..], &["122"]].concat());
+    assert_eq!(s.holds(), kept);
     do_it(&["thickness", "add"], &[&film[..], &["--phase", "before", "12", "1220"]].concat());
     do_it(&["trial", "add"], &[&tried[..], &["--technician", "Robin", "--passes", "4", "--panel", "Roof"]].concat());
     do_it(&["note", "add"], &["slip"]);

@@ -282,8 +282,10 @@ pub(crate) enum ThicknessVerb {
         #[arg(required = true, value_parser = a_reading)]
         readings: Vec<f64>,
     },
-    /// Takes wrongly typed readings of one point away.
-    #[command(after_help = "Example:\n  steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" \\\n    \
+    /// Takes wrongly typed readings of one point away: those that are named, or all of them.
+    #[command(after_help = "Examples:\n  steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" \\\n    \
+                      --panel bonnet --point 1 --phase before 1220\n  \
+                      steadypass thickness remove --shop ~/shop --vehicle \"saloon A\" \\\n    \
                       --panel bonnet --point 1 --phase before")]
     Remove {
         #[command(flatten)]
@@ -293,6 +295,9 @@ pub(crate) enum ThicknessVerb {
         /// Only readings of this day.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
         day: Option<jiff::civil::Date>,
+        /// Only these, as they were typed or as `thickness show` lists them in µm, each once. Default: all.
+        #[arg(value_parser = a_reading)]
+        readings: Vec<f64>,
     },
     /// Panels with their readings, removal and cautions.
     #[command(after_help = "Example:\n  steadypass thickness show --shop ~/shop --vehicle \"saloon A\"")]

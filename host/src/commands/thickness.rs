@@ -51,13 +51,13 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
                 .map_err(&failed)?;
             show(console, &folder.folder, Some(&at.vehicle))
         }
-        ThicknessVerb::Remove { shop: folder, at, day } => {
+        ThicknessVerb::Remove { shop: folder, at, day, readings } => {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
             let id = store.vehicle(&at.vehicle).map_err(&failed)?;
             let day = day.map(|day| day.to_string());
             let gone = store
-                .remove_film_readings(id, [&at.panel, &at.point], phase_of(&at.phase)?, day.as_deref())
+                .remove_film_readings(id, [&at.panel, &at.point], phase_of(&at.phase)?, day.as_deref(), readings)
                 .map_err(&failed)?;
             let list: Vec<String> = gone.iter().map(f64::to_string).collect();
             console.remark(&format!("{} removed: {} µm.", count(gone.len(), "reading", "readings"), list.join(" ")));

@@ -262,7 +262,8 @@ mod tests {
         shop.add_film_reading(&reading("K\u{dc}HLERHAUBE", "\u{c4}", Phase::After)).expect("added");
         let found = panels(&shop.film_readings().expect("read"), None, None);
         assert_eq!((found.len(), found[0].pairs, found[0].name.as_str()), (1, 1, "K\u{fc}hlerhaube"));
-        let gone = shop.remove_film_readings(on, ["k\u{fc}hlerhaube", "\u{c4}"], Phase::Before, None).expect("removed");
+        let gone =
+            shop.remove_film_readings(on, ["k\u{fc}hlerhaube", "\u{c4}"], Phase::Before, None, &[]).expect("removed");
         assert_eq!(gone, [120.0]);
         let trial = Trial {
             vehicle: on,
