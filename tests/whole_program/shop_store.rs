@@ -159,6 +159,9 @@ fn a_shop_that_may_not_be_written_is_shown() {
     assert!(mount(&["-o", "remount,ro"]), "remounted");
     let old = fs::read(disk.join("shop/shop.db")).expect("read");
     assert_eq!(succeeds(&s.with(&["shop", "status"], &["--all"])), listed);
+    let status: serde_json::Value =
+        serde_json::from_str(&succeeds(&s.with(&["--json", "shop", "status"], &[]))).expect("JSON");
+    assert_eq!(status["schema"], 2, "the file's, not its copy's");
     assert_eq!(s.holds(), before);
     succeeds(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &page]));
     let backup = at(&s.folder, "backup.db");

@@ -42,12 +42,14 @@ pub struct Shop {
     folder: PathBuf,
     pub(super) db: Connection,
     may_write: bool,
+    /// Schema of the file, where this is a copy of another.
+    schema_of_file: Option<i64>,
 }
 
 /// What `status` tells about the file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Health {
-    /// Schema in force.
+    /// Schema of the file; one that may not be written may have an earlier one than this program's.
     pub schema: i64,
     /// Size with its log, bytes.
     pub bytes: u64,
@@ -155,7 +157,7 @@ impl Shop {
         }
         let mut copy = Connection::open_in_memory()?;
         Backup::new(&db, &mut copy)?.run_to_completion(COPIED_AT_ONCE, Duration::ZERO, None)?;
-        let shop = Self::of(folder, copy, false)?;
+        let shop = Self { schema_of_file: Some(found), ..Self::of(folder, copy, false)? };
         migrate(&shop.db)?;
         // What would change it must not change the copy alone.
         shop.db.pragma_update(None, "query_only", true)?;
@@ -165,7 +167,7 @@ impl Shop {
     fn of(folder: &Path, db: Connection, may_write: bool) -> Result<Self> {
         db.pragma_update(None, "foreign_keys", true)?;
         db.set_prepared_statement_cache_capacity(64);
-        Ok(Self { folder: folder.to_owned(), db, may_write })
+        Ok(Self { folder: folder.to_owned(), db, may_write, schema_of_file: None })
     }
 
     /// Refuses a store that was opened for reading only, where a change is to come after long work.
@@ -191,7 +193,7 @@ impl Shop {
         db.pragma_update(None, "foreign_keys", true).expect("memory");
         db.set_prepared_statement_cache_capacity(64);
         migrate(&db).expect("a good schema");
-        Self { folder: PathBuf::new(), db, may_write: true }
+        Self { folder: PathBuf::new(), db, may_write: true, schema_of_file: None }
     }
 
     /// The shop's folder.
@@ -204,7 +206,8 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn health(&self) -> Result<Health> {
-        let schema = self.db.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        let of_this = || self.db.pragma_query_value(None, "user_version", |row| row.get(0));
+        let schema = self.schema_of_file.map_or_else(of_this, Ok)?;
         let mut check = self.db.prepare("PRAGMA integrity_check(5)")?;
         let lines = check.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
         let mut faults: Vec<String> = lines.into_iter().filter(|line| line != "ok").collect();
