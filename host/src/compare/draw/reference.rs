@@ -1,6 +1,6 @@
 //! A session beside the trainer's, section by section, on one sheet.
 
-use super::{MARGIN, WIDTH, head, range, ticks};
+use super::{MARGIN, Scale, WIDTH, head, ticks};
 use crate::compare::Figure;
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type};
 use crate::drawing::lettering::{self, Weight};
@@ -74,11 +74,11 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
     canvas.lines(frame.x, y, &title, Type::of(size::LABEL).bold(), 25.0);
     let shown = |section: &ReferenceSection| section[i].map(|v| figure.shown(v, units));
     let all = sheet.reference.iter().chain(sheet.sections).filter_map(shown);
-    let Some(x_range) = range(all) else {
+    let Some(scale) = Scale::of(figure, all, 3.0) else {
         canvas.text(frame.x, frame.y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
         return;
     };
-    let axes = Axes { frame, x: x_range, y: (0.0, 1.0) };
+    let axes = Axes { frame, x: scale.range, y: (0.0, 1.0) };
     let reference: Vec<f64> = sheet.reference.iter().filter_map(shown).collect();
     let lo = reference.iter().copied().fold(f64::INFINITY, f64::min);
     let hi = reference.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -86,7 +86,7 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
         let (a, b) = (axes.px(lo), axes.px(hi).max(axes.px(lo) + 3.0));
         canvas.rect(Frame { x: a, w: b - a, ..frame }, Fill::Plain(theme::BAND), None);
     }
-    let (marks, decimals) = ticks(x_range.0, x_range.1, 3.0);
+    let (marks, decimals) = ticks(scale.range.0, scale.range.1, scale.marks);
     for mark in &marks {
         let x = axes.px(*mark);
         canvas.polyline(&[(x, frame.y), (x, frame.bottom())], Line::of(theme::HAIR, 1.5));
