@@ -273,6 +273,9 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let told = run(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &text(&page)]));
     assert!(stderr(&told).contains("The owner reads of bonnet: The thinnest reading is 98 µm"), "{}", stderr(&told));
     assert!(fs::read_to_string(&page).expect("written").contains("The thinnest reading is 98 µm"));
+    let told = succeeds(&s.with(&["report"], &["--json", "--vehicle", "saloon A", "--out", &text(&page)]));
+    let told: serde_json::Value = serde_json::from_str(&told).expect("JSON");
+    assert!(told["panels"][0]["to_know"][0].as_str().is_some_and(|w| w.starts_with("The thinnest")), "{told}");
     let point_9 = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "9", "--phase", "before"];
     succeeds(&s.with(&["thickness", "remove"], &point_9));
     let tried = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing", "--technician", "Robin"];
