@@ -26,7 +26,7 @@ pub struct TriesOf<'a> {
 }
 
 impl Shop {
-    /// Takes the gauge's readings of a point away, of one day or of all; returns them, µm, newest first.
+    /// Takes the gauge's readings of a point away, of one day or of all; returns them, µm, as they were typed.
     ///
     /// * `only`: those that go, µm, each once, of equal ones the newest; all of them where it is empty.
     ///
@@ -67,7 +67,7 @@ impl Shop {
             let what = match wanted.first() {
                 Some(um) => format!("no reading of {um} µm"),
                 None if found.is_empty() => "no reading".to_owned(),
-                None => return Ok(found.into_iter().map(|(_, _, film_um)| film_um).collect()),
+                None => return Ok(found.into_iter().rev().map(|(_, _, film_um)| film_um).collect()),
             };
             Err(ShopError::Value(format!(
                 "{what} {} the work of point {point} on {panel} is written down; `steadypass thickness show` lists them",
