@@ -170,3 +170,20 @@ fn a_review_names_the_machine_that_its_figures_go_by() {
         assert!(page.contains(text_of) && !page.contains("not told"), "{text_of}");
     }
 }
+
+#[test]
+fn a_recording_and_its_review_are_told_as_one_json_document() {
+    let folder = TempDir::new().expect("temp");
+    let port = virtual_port(&folder, &Scenario::demo(), 10.0);
+    let record = |name: &str, more: &[&str]| -> serde_json::Value {
+        let (port, out) = (text(port.path()), text(&at(&folder, name)));
+        let said = succeeds(&[&["--json", "record", "--seconds", "4", "--port", &port, "--out", &out], more].concat());
+        let told: serde_json::Value = serde_json::from_str(&said).unwrap_or_else(|e| panic!("{e}: {said}"));
+        assert_eq!(told["recording"], out.as_str());
+        assert!(told["seconds"].as_f64() > Some(3.0), "{told}");
+        told
+    };
+    assert!(record("a.mcap", &["--no-review"])["review"].is_null());
+    let reviewed = record("b.mcap", &[]);
+    assert!(std::path::Path::new(reviewed["review"]["page"].as_str().expect("a path")).is_file(), "{reviewed}");
+}

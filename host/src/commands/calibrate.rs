@@ -160,9 +160,7 @@ fn still(console: &Console, args: &CalibrateArgs, path: &Path) -> Outcome {
     }
     let Some(gyro) = gyro else {
         console.remark("The recording has no gyro readings; there is nothing to keep.");
-        for line in &lines {
-            console.result(line)?;
-        }
+        console.told(&lines.join("\n"), &serde_json::Value::Null)?;
         return Ok(Done::Fine);
     };
     keep(console, args, &facts, &lines, |known| known.gyro = Some(gyro))

@@ -33,6 +33,7 @@ use super::{
     ending::{self, Interruptible},
     facts,
     live::{Ended, Live},
+    path_text,
     review::{Request, review},
     store, today,
     watchers::Watchers,
@@ -78,7 +79,10 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     let live = Live::new(console, plan, args.tables.as_deref())?
         .with_model(|model| model.with_earlier(earlier), &job.facts.technician);
     let recorded = record(console, job, live, &args.watch)?;
-    console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
+    if !console.json {
+        console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
+    }
+    let mut reviewed = None;
     if args.no_review && args.file.shop.is_some() {
         console.remark("Not filed in the shop, because of --no-review; `steadypass review` with --shop files it.");
     }
@@ -97,7 +101,18 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
             filing,
         };
         let summary = review(console, &request)?;
-        summary.print(console, &folder)?;
+        if console.json {
+            summary.remark(console);
+            reviewed = Some(summary.json(&folder));
+        } else {
+            summary.print(console, &folder)?;
+        }
+    }
+    if console.json {
+        let result = serde_json::json!({
+            "recording": path_text(&recorded.path), "seconds": recorded.seconds, "review": reviewed,
+        });
+        console.result(&result.to_string())?;
     }
     Ok(recorded.done)
 }

@@ -105,10 +105,7 @@ pub(super) struct Summary {
 
 impl Summary {
     pub(super) fn print(&self, console: &Console, folder: &Path) -> std::io::Result<()> {
-        if let Some(lost) = &self.lost {
-            console.remark(&format!("Some data is missing: {lost}."));
-        }
-        self.remarks.iter().for_each(|words| console.remark(words));
+        self.remark(console);
         if console.json {
             return console.result(&self.json(folder).to_string());
         }
@@ -122,7 +119,15 @@ impl Summary {
         ))
     }
 
-    fn json(&self, folder: &Path) -> serde_json::Value {
+    /// Says what the reader must know.
+    pub(super) fn remark(&self, console: &Console) {
+        if let Some(lost) = &self.lost {
+            console.remark(&format!("Some data is missing: {lost}."));
+        }
+        self.remarks.iter().for_each(|words| console.remark(words));
+    }
+
+    pub(super) fn json(&self, folder: &Path) -> serde_json::Value {
         let quick = |q: &ToAndFro| {
             let rate = q.rate_hz;
             serde_json::json!({
