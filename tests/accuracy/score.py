@@ -16,6 +16,7 @@ STROKE_IOU = 0.7
 PASS_IOU = 0.85
 HEAT_LIMIT_K = 20 * 5 / 9  # 20 °F, the plan's default; common practice, no published source
 SPUN_UP_S = 2.0  # the drive counts as up to speed this long after it was switched on
+SPINS_HZ = 1.2  # a pad slower than this stands, as far as the beat of its spin can tell
 SOON_S = (3.0, 20.0)  # a `heat-soon` this far ahead of the crossing is useful
 
 
@@ -158,6 +159,32 @@ def heat(truth, found):
     }
 
 
+def load(truth, found_passes, warnings):
+    """What the load of the paint does to motor and pad: the rate of running free, and warnings that the pad's spin was lost.
+
+    The pad takes load as a true pass starts; its true free rate is the median from 1.2 to 0.4 s before. A `spin-lost` is true when
+    the pad stood for more than two of the six seconds before it; a stall counts as told until 4 s after its end.
+    """
+    t, rpm = np.array(truth["orbit"]["t"]), np.array(truth["orbit"]["hz"]) * 60
+    true, told = truth["passes"], column(found_passes, "orbit_free_opm")
+    match = matched(true, column(found_passes, "start_s"), column(found_passes, "end_s"), PASS_IOU)
+    errors = []
+    for q, i in zip(true, match):
+        if i is not None and np.isfinite(told[i]):
+            errors.append(told[i] / np.median(rpm[(t > q["start_s"] - 1.2) & (t < q["start_s"] - 0.4)]) - 1)
+    spin_t, spin = np.array(truth["spin"]["t"]), np.array(truth["spin"]["hz"])
+    said = [float(r["t_s"]) for r in warnings if r["kind"] == "spin-lost"]
+    stood = lambda s: np.mean(np.abs(spin[(spin_t > s - 6) & (spin_t < s)]) < SPINS_HZ) * 6
+    stalls = truth.get("scenario", {}).get("motor", {}).get("spin_stalls_s", [])
+    return {
+        "free_rate_errors": errors,
+        "free_rate_untold": sum(i is not None for i in match) - len(errors),
+        "spin_lost_false": sum(stood(s) <= 2 for s in said),
+        "stalls": len(stalls),
+        "stalls_told": sum(any(a <= s <= b + 4 for s in said) for a, b in stalls),
+    }
+
+
 def rms(x):
     return float(np.sqrt(np.mean(np.square(x)))) if len(x) else np.nan
 
@@ -170,6 +197,7 @@ def score(truth, folder):
         **orbit(truth, series),
         **strokes(truth, rows(folder / "strokes.csv")),
         **passes(truth, rows(folder / "passes.csv")),
+        **load(truth, rows(folder / "passes.csv"), rows(folder / "warnings.csv")),
         **surface(truth, series),
         **heat(truth, rows(folder / "warnings.csv")),
     }

@@ -24,6 +24,9 @@ shows that it could, were gravity not in the way."""
 EARLY = """The same recordings (the first few of each kind), cut off 3 s after the end of their first, second, third and fourth stroke, as
 when a test spot is done or work is called off. What is under way then is no stroke yet."""
 
+LOAD = """The rate of running free is told where the step down is seen as the pad takes load; small steps drown in the rate's own
+wandering. Stalls of the pad's spin are drawn for one kind only."""
+
 RUNNING = """What the live view shows while a stroke is under way: the speed of this stroke (its length over its time) as its start
 alone tells it, ten times a second. So the truth at a moment is the true speed of the stroke under way, the whole of it; a
 stroke's length, told or not, plays no part. Just after a turn the figure of the stroke before is still on show, and counts. A
@@ -85,6 +88,17 @@ def markdown(facts, kinds, runs, practices, results):
         out.append(line(
             kind, spread(s, "orbit_rel_rms", "{:.2%}"), spread(s, "orbit_rel_p99", "{:.2%}"),
             spread(s, "orbit_coverage", "{:.1%}", min), spread(s, "orbit_false_share", "{:.1%}"),
+        ))
+
+    out += ["", "## What load does: free running, and pads that stop spinning, by kind", "", LOAD, ""]
+    out += [line("kind", "free rate told, passes", "median error", "p90", "worst", "stalls told", "`spin-lost` of a pad that spins"), line(*["---"] * 7)]
+    for kind, group in [*groups, ("all simulated", runs)]:
+        s = [r["told"] for r in group]
+        e = np.abs(pooled(s, "free_rate_errors"))
+        stalls = sum(x["stalls"] for x in s)
+        out.append(line(
+            kind, f"{len(e)} of {len(e) + sum(x['free_rate_untold'] for x in s)}", *(shown("{:.2%}", quantile(e, q)) for q in (0.5, 0.9, 1.0)),
+            f"{sum(x['stalls_told'] for x in s)} of {stalls}" if stalls else "–", sum(x["spin_lost_false"] for x in s),
         ))
 
     out += ["", "## Strokes and passes by kind", ""]

@@ -70,6 +70,10 @@ def false_soon(scores):
     return 10 * sum(s["heat_soon_false"] for s in scores) / sum(s["minutes"] for s in scores)
 
 
+def false_spin_lost(scores):
+    return 10 * sum(s["spin_lost_false"] for s in scores) / sum(s["minutes"] for s in scores)
+
+
 def at_most(bound):
     return lambda x: x <= bound
 
@@ -89,6 +93,8 @@ COMMON = [
     Target("orbit rate known while running", "≥ 98 %", p10("orbit_coverage"), at_least(0.98), "{:.1%}", lambda s: -s["orbit_coverage"], True),
     Target("orbit rate claimed at standstill", "never", p90("orbit_false_share"), at_most(0.0), "{:.2%}", lambda s: s["orbit_false_share"], True),
     Target("orbit rate mixed up with a harmonic", "never", lambda s: max(numbers(s, "orbit_mixed_up")), at_most(0.0), "{:.2%}", lambda s: s["orbit_mixed_up"], True),
+    Target("rate of running free, 90th percentile of error", "≤ 2 %", lambda scores: quantile(np.abs(pooled(scores, "free_rate_errors")), 0.9), at_most(0.02), "{:.2%}", lambda s: max(map(abs, s["free_rate_errors"]), default=float("nan")), True),
+    Target("`spin-lost` of a pad that spins", "≤ 1 in 10 min", false_spin_lost, at_most(1.0), "{:.2f}", lambda s: s["spin_lost_false"]),
     Target("strokes found (recall)", "≥ 95 %", average("stroke_recall"), at_least(0.95), "{:.1%}", lambda s: -s["stroke_recall"], True),
     Target("found strokes that are real (precision)", "≥ 95 %", average("stroke_precision"), at_least(0.95), "{:.1%}", lambda s: -s["stroke_precision"], True),
     Target("passes matched to 85 %", "all", average("passes_matched"), at_least(1.0), "{:.1%}", lambda s: -s["passes_matched"]),
