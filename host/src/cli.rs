@@ -381,7 +381,7 @@ pub(crate) struct ReviewArgs {
     /// Plan to judge by. Default: the one in the recording.
     #[arg(long, value_name = "FILE")]
     pub(crate) plan: Option<PathBuf>,
-    /// Travel of one stroke, where it is known (a taped section).
+    /// Travel of one stroke, where it is known (a taped section). Where the turns clearly contradict it, speeds go by the turns.
     #[arg(long, value_name = "M", value_parser = a_number)]
     pub(crate) stroke_length_m: Option<f64>,
     /// Who works, where the recording does not say or says it wrong.

@@ -183,13 +183,6 @@ fn what_is_missing_is_said_in_words() {
     says(|s| s.session.technician.clear(), "technician not named");
     says(
         |s| {
-            s.bands.stroke_length_m = Some(0.6);
-            s.pass.length_by_turns_m = Some(Interval { lo: 0.35, value: 0.4, hi: 0.45 });
-        },
-        "Check the stroke length: 0.60 m was told, the turns say 0.35 to 0.45 m.",
-    );
-    says(
-        |s| {
             let track = s.pass.track.iter().map(|p| steadypass::analysis::TrackPoint { pad_speed_mps: None, ..*p });
             let track: Vec<_> = track.collect();
             let setup =
@@ -198,6 +191,34 @@ fn what_is_missing_is_said_in_words() {
         },
         "pad speed not known",
     );
+}
+
+#[test]
+fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
+    let said = |told_m: f64, by_turns_m: Option<Interval>| {
+        let mut sheet = Invented::of(&Recipe::good());
+        sheet.bands.stroke_length_m = Some(told_m);
+        sheet.pass.length_by_turns_m = by_turns_m;
+        pixels(&sheet);
+        texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ")
+    };
+    let by_turns = Some(Interval { lo: 0.35, value: 0.4, hi: 0.45 });
+    let doubted = said(0.6, by_turns);
+    for want in [
+        "; stroke length told in doubt",
+        "by the turns, length told in doubt",
+        ") by the turns, target",
+        "Check the stroke length: 0.60 m was told, the turns say 0.35 to 0.45 m.",
+    ] {
+        assert!(doubted.contains(want), "{want:?} is missing in {doubted}");
+    }
+    let beside = said(0.44, by_turns);
+    assert!(
+        beside.contains("0.44 m was told, which does not fit the pass worked in one go with this one."),
+        "{beside}"
+    );
+    let right = said(0.44, None);
+    assert!(!right.contains("told") && !right.contains("by the turns"), "{right}");
 }
 
 #[test]

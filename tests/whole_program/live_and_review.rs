@@ -26,7 +26,7 @@ fn live_and_review_give_the_same_tables() {
     assert!(rows(&review.join("strokes.csv")).len() >= 8, "the scenario's strokes are there");
     assert!(rows(&review.join("warnings.csv")).iter().any(|w| w["kind"] == "heat-over"));
 
-    // A stroke length that the turns contradict is gone by, but not without a word.
+    // A stroke length that the turns contradict is not gone by: the passes are as though none had been told, which is said.
     assert!(!stderr(&reviewed).contains("stroke length told"), "{}", stderr(&reviewed));
     let told = at(&folder, "told");
     let doubted = run(&["--json", "review", &text(&out), "--stroke-length-m", "0.65", "--out", &text(&told)]);
@@ -41,6 +41,13 @@ fn live_and_review_give_the_same_tables() {
         let [lo, value, hi] = ["by_turns_lo_m", "by_turns_m", "by_turns_hi_m"].map(|key| doubt[key].as_f64().unwrap());
         assert!(doubt["section"].is_u64() && 0.2 < lo && lo < value && value < hi && hi < 0.65, "{said}");
     }
+    for name in ["strokes.csv", "passes.csv"] {
+        let [untold, doubted] = [&review, &told].map(|folder| rows(&folder.join(name)));
+        assert_eq!(untold, doubted, "{name}");
+    }
+    let page = fs::read_to_string(told.join("index.html")).expect("the page");
+    assert_eq!(page.matches("by the turns, length told in doubt").count(), 2, "beside the speed of each pass");
+    assert!(page.contains("; stroke length told in doubt"), "in the finding");
 }
 
 /// Through an unplugging, a restart and damaged frames, too; and the loss is told by exit code 3.

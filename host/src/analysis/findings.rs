@@ -204,8 +204,9 @@ pub struct Pass {
     pub strokes: u32,
     /// Mean arm speed with its 90 % interval, m/s.
     pub traverse_mean_mps: Option<Interval>,
-    /// Mean length of a stroke as the turns alone have it, m, with its 90 % interval: only where a length was told and clearly does
-    /// not fit that. The other figures go by the told one all the same.
+    /// Mean length of a stroke as the turns have it, m, with its 90 % interval: only where a length was told and is not gone by,
+    /// because the turns of this pass, or of one worked in one go with it, clearly contradict it. Then all figures are as though
+    /// none had been told.
     pub length_by_turns_m: Option<Interval>,
     /// Coefficient of variation of the strokes' speeds.
     pub traverse_cv: Option<f64>,

@@ -2,7 +2,7 @@
 
 use super::units::Scale;
 use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
-use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
+use crate::analysis::{Interval, MachineKind, Pass, SeriesRow, Stroke};
 use crate::guidance::{Band, Plan, Units, Warning};
 
 /// Who, with what, when: as typed by the user, drawn safely.
@@ -81,6 +81,11 @@ impl SheetInput<'_> {
     /// Numbers and unit names in the units to show.
     pub(crate) fn scale(&self) -> Scale {
         Scale(self.units)
+    }
+
+    /// The stroke length told and what the turns say, m, where the pass does not go by the one told.
+    pub(crate) fn doubted_length_m(&self) -> Option<(f64, Interval)> {
+        self.bands.stroke_length_m.zip(self.pass.length_by_turns_m)
     }
 
     /// The rubbing map, where its places are known well enough.

@@ -278,6 +278,10 @@ impl Model {
         if pass.section == self.view.section {
             self.cover.settle(pass);
         }
+        if let Some(by_turns) = pass.length_by_turns_m {
+            let length = self.units.length_range(by_turns.lo, by_turns.hi);
+            self.notice(format!("Stroke length told in doubt: the turns say {length}. Speeds go by them."));
+        }
         let passes = Arc::make_mut(&mut self.view.passes);
         if passes.len() == PASSES {
             passes.remove(0);

@@ -140,7 +140,10 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let arm = Cell::new(
         "Mean arm speed",
         told.as_ref().map(|(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
-        told.as_ref().map(|(_, interval)| format!("({interval})")),
+        told.as_ref().map(|(_, interval)| match input.doubted_length_m() {
+            Some(_) => format!("({interval}) by the turns, length told in doubt"),
+            None => format!("({interval})"),
+        }),
     )
     .outside_if(Pace::of(speed, input.bands.pace_mps).is_outside());
     let clearly = facts.numbers(Pace::Fast).len() + facts.numbers(Pace::Slow).len();

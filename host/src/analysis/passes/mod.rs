@@ -49,10 +49,18 @@ pub(super) struct SettledStroke {
 pub(super) struct SettledPass {
     pub(super) strokes: Vec<SettledStroke>,
     pub(super) mean_mps: Interval,
-    /// Mean length of a stroke as the turns alone have it, m, where the told length clearly does not fit that; not in a preview.
+    /// Mean length of a stroke as the turns have it, m, where one was told and is not gone by.
     pub(super) length_by_turns_m: Option<Interval>,
     /// Unit vector of the first stroke, heading frame.
     pub(super) axis: [f64; 2],
+}
+
+impl SettledPass {
+    fn mean_length_m(&self) -> Interval {
+        let mean_s = self.strokes.iter().map(|s| s.end_s - s.start_s).sum::<f64>() / self.strokes.len() as f64;
+        let Interval { lo, value, hi } = self.mean_mps;
+        Interval { lo: lo * mean_s, value: value * mean_s, hi: hi * mean_s }
+    }
 }
 
 /// Bursts refined with hindsight.
@@ -88,26 +96,29 @@ pub(super) fn settle(
     known: Known,
 ) -> (Vec<SettledPass>, f64) {
     let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
-    (passes_of(found.strokes, &refined, cuts_s, known, true), width_s)
+    (passes_of(found.strokes, &refined, cuts_s, known), width_s)
 }
 
-/// The same from the events as they were first measured, for the live view: the told length is not doubted yet.
+/// The same from the events as they were first measured, for the live view.
 pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
-    passes_of(strokes, &as_measured(strokes), cuts_s, known, false)
+    passes_of(strokes, &as_measured(strokes), cuts_s, known)
 }
 
-/// * `doubting`: whether the turns are asked what they say of a told length, which costs as much again.
-fn passes_of(
-    strokes: &[RawStroke],
-    refined: &[Refined],
-    cuts_s: &[f64],
-    known: Known,
-    doubting: bool,
-) -> Vec<SettledPass> {
-    group(strokes, refined, cuts_s)
-        .into_iter()
-        .filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known, doubting))
-        .collect()
+/// Where the turns of any pass clearly contradict the told length, all go by the turns, as though none had been told: what is
+/// wrong for one pass of a stretch of work is not to be relied on for those beside it.
+fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
+    let groups = group(strokes, refined, cuts_s);
+    let by = |known: Known| -> Vec<SettledPass> {
+        let members = groups.iter().cloned();
+        members.filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known)).collect()
+    };
+    let Some(told_m) = known.told_length_m else { return by(known) };
+    let mut by_turns = by(Known { told_length_m: None, ..known });
+    if !by_turns.iter().any(|pass| traverse::contradicts(pass.mean_length_m(), told_m)) {
+        return by(known);
+    }
+    by_turns.iter_mut().for_each(|pass| pass.length_by_turns_m = Some(pass.mean_length_m()));
+    by_turns
 }
 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
@@ -384,13 +395,7 @@ fn shape_spread(axis: [f64; 2], speed_mps: f64, strokes: &[RawStroke], refined: 
 }
 
 /// A pass of these strokes along an axis (see [`group()`]); `None` where no arm could have done it.
-fn assemble(
-    doubled: [f64; 2],
-    strokes: &[RawStroke],
-    refined: &[Refined],
-    known: Known,
-    doubting: bool,
-) -> Option<SettledPass> {
+fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known: Known) -> Option<SettledPass> {
     let half = 0.5 * doubled[1].atan2(doubled[0]);
     let mut axis = [half.cos(), half.sin()];
     let mut ways = ways_along(axis, strokes, refined);
@@ -400,28 +405,14 @@ fn assemble(
         ways.iter_mut().for_each(|w| *w = -*w);
     }
     let timed = timed_along(axis, &ways, strokes, refined);
-    let by_turns = || {
-        let (mut traverses, mean_mps) = traverse::estimate(&timed, Known { told_length_m: None, ..known })?;
+    let (mut traverses, mut mean_mps) = traverse::estimate(&timed, known)?;
+    if known.told_length_m.is_none() {
         let blur = shape_spread(axis, mean_mps.value, strokes, refined);
         traverses.iter_mut().for_each(|t| t.spread = t.spread.hypot(blur));
         let k = (Z90.recip() * (mean_mps.hi / mean_mps.value).ln()).hypot(blur);
         let k = (Z90 * k).exp();
-        Some((traverses, Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k }))
-    };
-    let (traverses, mean_mps, length_by_turns_m) = match known.told_length_m {
-        None => by_turns().map(|(traverses, mean_mps)| (traverses, mean_mps, None))?,
-        Some(told_m) => {
-            let (traverses, mean_mps) = traverse::estimate(&timed, known)?;
-            let mean_s = timed.iter().map(|t| t.time_s).sum::<f64>() / timed.len() as f64;
-            let by_turns = if doubting { by_turns() } else { None };
-            let length_m = by_turns.map(|(_, mps)| Interval {
-                lo: mps.lo * mean_s,
-                value: mps.value * mean_s,
-                hi: mps.hi * mean_s,
-            });
-            (traverses, mean_mps, length_m.filter(|length_m| traverse::contradicts(*length_m, told_m)))
-        }
-    };
+        mean_mps = Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k };
+    }
     if mean_mps.lo > SPEEDS_MPS.1 {
         // No arm polishes so fast: something else swings, and nothing is known of it.
         return None;
@@ -443,5 +434,5 @@ fn assemble(
             supposed: strokes[i].supposed,
         });
     }
-    Some(SettledPass { strokes: settled, mean_mps, length_by_turns_m, axis })
+    Some(SettledPass { strokes: settled, mean_mps, length_by_turns_m: None, axis })
 }

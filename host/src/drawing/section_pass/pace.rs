@@ -27,7 +27,11 @@ pub(super) fn draw(
     let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
     let decimals = if u.arm_speed(axes.y.1) < 4.0 { 2 } else { 0 };
     furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, u.arm_speed(1.0), decimals))?;
-    head(canvas, plot, "Arm speed", u.arm_speed_unit(), "line: stroke length over its time · box: 90 % interval");
+    let means = match input.doubted_length_m() {
+        Some(_) => "by the turns, length told in doubt · box: 90 % interval",
+        None => "line: stroke length over its time · box: 90 % interval",
+    };
+    head(canvas, plot, "Arm speed", u.arm_speed_unit(), means);
     if let Some(Band { lo, hi }) = band {
         bracket(canvas, &axes, lo, hi, "target");
     }

@@ -54,6 +54,9 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
             parts.push(said.join(", "));
         }
     }
+    if input.doubted_length_m().is_some() {
+        parts.push("stroke length told in doubt".to_owned());
+    }
     match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
@@ -88,12 +91,14 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             into_pass(input, t)
         )));
     }
-    if let (Some(told_m), Some(by_turns)) = (input.bands.stroke_length_m, input.pass.length_by_turns_m) {
-        out.push(act(format!(
-            "Check the stroke length: {} was told, the turns say {}.",
-            input.units.length(told_m),
-            input.units.length_range(by_turns.lo, by_turns.hi)
-        )));
+    if let Some((told_m, by_turns)) = input.doubted_length_m() {
+        let told = input.units.length(told_m);
+        let against = if (by_turns.lo..=by_turns.hi).contains(&told_m) {
+            "which does not fit the pass worked in one go with this one".to_owned()
+        } else {
+            format!("the turns say {}", input.units.length_range(by_turns.lo, by_turns.hi))
+        };
+        out.push(act(format!("Check the stroke length: {told} was told, {against}.")));
     }
     if let Some(Band { lo, hi }) = input.bands.pace_mps {
         let u = input.scale();
