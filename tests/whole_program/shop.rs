@@ -2,7 +2,10 @@
 
 use std::{fs, path::Path};
 
-use steadypass::recording::UserNote;
+use steadypass::{
+    recording::{Reader, UserNote},
+    simulation::Scenario,
+};
 use tempfile::TempDir;
 
 use crate::support::*;
@@ -146,7 +149,7 @@ fn a_rebuild_goes_by_the_plan_and_the_stroke_length_that_were_told() {
     succeeds(
         &[
             &review[..],
-            &["--plan", &text(&plan), "--stroke-length-m", "2.5", "--technician", "Kim", "--machine", "machine 4"],
+            &["--plan", &text(&plan), "--stroke-length-m", "0.4", "--technician", "Kim", "--machine", "machine 4"],
             &["--panel", "bonnet", "--trainer"],
         ]
         .concat(),
@@ -163,6 +166,89 @@ fn a_rebuild_goes_by_the_plan_and_the_stroke_length_that_were_told() {
     fs::rename(&other, &recording).expect("moved");
     expect(&["shop", "rebuild", "--shop", &shop], 3, &["another recording stands at this place now", "are kept"]);
     assert_eq!(without_rows(&tables("kept")), without_rows(&told));
+}
+
+/// Where neither plan nor recording tells the machine, the one that the work is filed with does.
+#[test]
+fn a_review_goes_by_the_machine_that_it_is_filed_with() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let add = |rest: &[&str]| succeeds(&[&["shop", "add", "--shop", &shop, "machine"], rest].concat());
+    add(&["machine 4", "--kind", "orbital", "--throw-mm", "21", "--pad-mm", "150"]);
+    add(&["machine 5", "--kind", "orbital", "--throw-mm", "8", "--pad-mm", "80", "--pad-mm", "125"]);
+    let recording = text(&recording(&folder, "Robin"));
+    let out = at(&folder, "out");
+    let reviewed = |more: &[&str]| {
+        let output = run(&[&["review", &recording, "--out", &text(&out)], more].concat());
+        assert!(output.status.success(), "{}", stderr(&output));
+        let page = fs::read_to_string(out.join("index.html")).expect("a page");
+        let speed: f64 = rows(&out.join("passes.csv"))[0]["pad_speed_mean_mps"].parse().expect("m/s");
+        (page, speed, stderr(&output))
+    };
+    let (page, assumed_mps, _) = reviewed(&[]);
+    assert!(page.contains("machine not told: orbital 15 mm, 125 mm pad assumed"));
+
+    let (page, speed_mps, said) = reviewed(&["--shop", &shop, "--machine", "machine 4"]);
+    assert!(page.contains("machine 4 (orbital 21 mm, 150 mm pad)") && !page.contains("assumed"));
+    assert!((speed_mps / assumed_mps - 21.0 / 15.0).abs() < 0.05, "{speed_mps} from {assumed_mps}");
+    assert!(!said.contains("the shop knows"), "nothing contradicts: {said}");
+    // Filed once, known from then on.
+    let (page, again_mps, _) = reviewed(&["--shop", &shop]);
+    assert!(page.contains("machine 4 (orbital 21 mm, 150 mm pad)") && again_mps == speed_mps);
+    let exported = |what: &str| {
+        let to = at(&folder, what);
+        succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&to)]);
+        fs::read_to_string(to.join("shop.json")).expect("a whole shop")
+    };
+    let filed = exported("filed");
+    assert!(succeeds(&["-q", "shop", "rebuild", "--shop", &shop]).contains("1 session computed again"));
+    assert_eq!(without_rows(&exported("rebuilt")), without_rows(&filed));
+
+    // What the shop does not know stays assumed, and is said to be.
+    let (page, _, said) = reviewed(&["--shop", &shop, "--machine", "machine 5"]);
+    assert!(page.contains("machine 5 (orbital 8 mm, 125 mm pad assumed)"));
+    assert!(said.contains("machine 5, or which of its pads it was: a pad of 125 mm is assumed"), "{said}");
+
+    // A plan that tells the machine goes before the shop; where they differ, that is said.
+    let plan = at(&folder, "plan.toml");
+    fs::write(&plan, "[machine]\nkind = \"orbital\"\nthrow_mm = 12\npad_diameter_mm = 150\n").expect("written");
+    let (page, _, said) = reviewed(&["--shop", &shop, "--machine", "machine 4", "--plan", &text(&plan)]);
+    assert!(page.contains("machine 4 (orbital 12 mm, 150 mm pad)"));
+    assert!(said.contains("12 mm throw, the shop knows machine 4 as orbital with 21 mm throw"), "{said}");
+
+    // A name that the shop does not know is said before the work, not after it.
+    fs::remove_dir_all(&out).expect("removed");
+    expect(
+        &["review", &recording, "--out", &text(&out), "--shop", &shop, "--machine", "machin 4"],
+        1,
+        &["did you mean \"machine 4\""],
+    );
+    assert!(!out.exists());
+}
+
+/// What is told when it is recorded is in the recording, for the live view and whoever reviews it without the shop.
+#[test]
+fn a_recording_made_with_a_machine_of_the_shop_carries_it() {
+    let folder = TempDir::new().expect("temp");
+    let (shop, out) = (text(&at(&folder, "shop")), at(&folder, "run.mcap"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let machine = ["machine", "machine 4", "--kind", "orbital", "--throw-mm", "21", "--pad-mm", "150"];
+    succeeds(&[&["shop", "add", "--shop", &shop], &machine[..]].concat());
+    let port = virtual_port(&folder, &Scenario::demo(), 4.0);
+    let record = |name: &str| {
+        start_record(&port, &out, &["--seconds", "2", "--shop", &shop, "--machine", name])
+            .wait_with_output()
+            .expect("ends")
+    };
+    let mistyped = record("machin 4");
+    assert_eq!(mistyped.status.code(), Some(1));
+    assert!(stderr(&mistyped).contains("did you mean \"machine 4\"") && !out.exists(), "{}", stderr(&mistyped));
+    let output = record("machine 4");
+    assert!(output.status.success(), "{}", stderr(&output));
+    let facts = Reader::open(&out).expect("opens").facts().clone();
+    assert_eq!(facts.machine, "machine 4 (orbital 21 mm, 150 mm pad)");
+    assert!(facts.plan.contains("throw_mm = 21\n"), "{}", facts.plan);
 }
 
 /// An exported shop without row numbers, which change when figures are replaced.

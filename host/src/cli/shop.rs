@@ -26,7 +26,8 @@ pub(crate) struct FileArgs {
     /// The shop's folder; the figures are filed there.
     #[arg(help_heading = FILING, long, value_name = "DIR", env = "STEADYPASS_SHOP")]
     pub(crate) shop: Option<PathBuf>,
-    /// Machine, as the shop calls it. Default: the plan's, or what was filed before.
+    /// Machine, as the shop calls it; where the plan tells none, figures go by its throw and pad. Default: the plan's, or what was
+    /// filed before.
     #[arg(help_heading = FILING, long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
     pub(crate) machine: Option<String>,
     /// Vehicle, as the shop calls it.

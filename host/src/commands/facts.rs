@@ -6,9 +6,10 @@ use miette::{LabeledSpan, MietteDiagnostic, NamedSource, Report};
 use steadypass::{
     guidance::{Plan, PlanError, plan::Source as PlanSource},
     recording::{Facts, Source, start_text},
+    shop::{Shop, fill::About},
 };
 
-use super::{Console, Failure};
+use super::{Console, Failure, store};
 use crate::cli::FactArgs;
 
 /// The plan named, or common practice.
@@ -22,10 +23,26 @@ pub(super) fn plan_of(console: &Console, recording: &Path, facts: &Facts, instea
         return Plan::default();
     }
     let name = format!("plan inside {}", recording.display());
-    Plan::from_toml(&PlanSource::new(&name, &facts.plan)).unwrap_or_else(|error| {
+    let mut plan = Plan::from_toml(&PlanSource::new(&name, &facts.plan)).unwrap_or_else(|error| {
         console.remark(&format!("{error}. Judging by common practice instead{instead}."));
         Plan::default()
-    })
+    });
+    plan.machine_told &= facts.machine_told();
+    plan
+}
+
+/// What a plan does not tell of the machine, from the shop that the work is filed in, where that is known to have been with one of
+/// its machines; whether it is.
+pub(super) fn machine_on_file(
+    console: &Console,
+    shop: &Shop,
+    about: &About,
+    recording: Option<(&Path, &Facts)>,
+    plan: &mut Plan,
+) -> Result<bool, Failure> {
+    let Some(machine) = shop.machine_for(about, recording).map_err(store::of(shop.folder()))? else { return Ok(false) };
+    machine.complete(plan).iter().for_each(|remark| console.remark(remark));
+    Ok(true)
 }
 
 /// A plan's error with the spot underlined.
@@ -58,8 +75,9 @@ pub(super) fn machine_text(plan: &Plan) -> String {
     };
     match &machine.name {
         Some(name) if says_all(name) => name.clone(),
+        Some(name) if !plan.machine_told => format!("{name} ({kind}{})", Facts::ASSUMED),
         Some(name) => format!("{name} ({kind})"),
-        None if !plan.machine_told => format!("machine not told: {kind} assumed"),
+        None if !plan.machine_told => format!("machine not told: {kind}{}", Facts::ASSUMED),
         None => kind,
     }
 }
@@ -97,7 +115,7 @@ mod tests {
     #[test]
     fn a_machine_is_described_once() {
         let named = |name: &str| {
-            let mut plan = Plan::default();
+            let mut plan = Plan { machine_told: true, ..Plan::default() };
             plan.machine.name = Some(name.to_owned());
             machine_text(&plan)
         };

@@ -53,10 +53,15 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     {
         return Err(Failure::Usage(format!("--seconds {seconds}: must be more than zero")));
     }
-    let plan = facts::load_plan(args.facts.plan.as_deref())?;
+    let mut plan = facts::load_plan(args.facts.plan.as_deref())?;
     let out = args.out.clone().unwrap_or_else(|| default_name(""));
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
+    }
+    let about = args.file.about(None, None);
+    let shop = args.file.shop.as_deref().map(store::open_for_filing).transpose()?;
+    if let Some(shop) = &shop {
+        facts::machine_on_file(console, shop, &about, None, &mut plan)?;
     }
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
@@ -68,11 +73,9 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         calibration: args.calibration.as_deref(),
         then: REVIEWED,
     };
-    let earlier = match &args.file.shop {
-        Some(folder) => {
-            let today = today();
-            live::earlier::passes_of(&store::open_for_filing(folder)?, today, console.units(plan.units))
-                .map_err(store::of(folder))?
+    let earlier = match shop {
+        Some(shop) => {
+            live::earlier::passes_of(&shop, today(), console.units(plan.units)).map_err(store::of(shop.folder()))?
         }
         None => Vec::new(),
     };
@@ -88,7 +91,6 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     }
     if recorded.seconds > 0.0 && !args.no_review && !recorded.hurried {
         let folder = out.with_extension("review");
-        let about = args.file.about(None, None);
         let filing = args.file.shop.as_deref().map(|shop| (shop, &about));
         let request = Request {
             recording: &recorded.path,

@@ -158,14 +158,20 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     if let Some(panel) = request.panel {
         panel.clone_into(&mut facts.panel);
     }
-    let plan = plan_for(console, request, &replay)?;
-    if request.plan.is_some() {
-        // What the figures go by, whatever was told when it was recorded.
-        facts.machine = facts::machine_text(&plan);
-    }
+    let mut plan = plan_for(console, request, &replay)?;
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing =
         request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open_for_filing(folder)?, about))).transpose()?;
+    let on_file = match &filing {
+        Some((store, about)) => {
+            facts::machine_on_file(console, store, about, Some((request.recording, &facts)), &mut plan)?
+        }
+        None => false,
+    };
+    if request.plan.is_some() || on_file {
+        // What the figures go by, whatever was told when it was recorded.
+        facts.machine = facts::machine_text(&plan);
+    }
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut corrected = match &filing {
         Some((store, _)) => Corrected::on_file(store, request.recording, &facts, request.technician.is_some())?,

@@ -48,6 +48,15 @@ pub struct Facts {
 }
 
 impl Facts {
+    /// How the machine's words end where they are not told but assumed: a plan is recorded complete and does not say so.
+    pub const ASSUMED: &str = " assumed";
+
+    /// Whether the machine was told; else what the plan says of it was only assumed.
+    #[must_use]
+    pub fn machine_told(&self) -> bool {
+        !self.machine.trim_end_matches(')').ends_with(Self::ASSUMED)
+    }
+
     /// The calibration that was in force, `None` when there was none.
     ///
     /// # Errors

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::checked::checked_name;
 use super::{Listed, Result, Shop, ShopError};
 use crate::analysis::MachineKind;
+use crate::guidance::Plan;
 
 /// A row's number in its table.
 pub type Id = i64;
@@ -25,6 +26,53 @@ pub struct MachineEntry {
     /// Anything else.
     #[serde(default)]
     pub note: String,
+}
+
+impl MachineEntry {
+    /// Goes into a plan that tells no machine; one that tells it only takes over the name, where it has none. Gives, in words,
+    /// what is assumed all the same (what the shop does not know, and which of several pads it was) and what of the plan does not
+    /// fit it.
+    pub fn complete(&self, plan: &mut Plan) -> Vec<String> {
+        let machine = &mut plan.machine;
+        if plan.machine_told {
+            machine.name.get_or_insert_with(|| self.name.clone());
+            return Vec::new();
+        }
+        machine.name = Some(self.name.clone());
+        let kind = if self.kind == kind_word(MachineKind::Rotary) { MachineKind::Rotary } else { MachineKind::Orbital };
+        let mut assumed = Vec::new();
+        machine.throw_mm = match (kind, self.throw_mm) {
+            (MachineKind::Rotary, _) => None,
+            (MachineKind::Orbital, Some(throw_mm)) => Some(throw_mm),
+            (MachineKind::Orbital, None) => {
+                assumed.extend(machine.throw_mm.map(|mm| format!("a throw of {mm} mm")));
+                machine.throw_mm
+            }
+        };
+        match self.pad_diameters_mm[..] {
+            [one] => machine.pad_diameter_mm = one,
+            _ => assumed.push(format!("a pad of {} mm", machine.pad_diameter_mm)),
+        }
+        let mut said = Vec::new();
+        // Another kind's rate is counted in another unit.
+        if kind != machine.kind && plan.orbit_per_min.take().is_some() {
+            said.push(format!("{} is a {}: the plan's band of the orbit rate is left out.", self.name, self.kind));
+        }
+        machine.kind = kind;
+        plan.machine_told = assumed.is_empty();
+        let pads = match self.pad_diameters_mm.len() {
+            0 | 1 => "",
+            _ => ", or which of its pads it was",
+        };
+        if !plan.machine_told {
+            said.push(format!(
+                "The shop does not know all of {}{pads}: {} is assumed. A plan with a [machine] table tells it.",
+                self.name,
+                assumed.join(" and ")
+            ));
+        }
+        said
+    }
 }
 
 /// Pad or liquid.

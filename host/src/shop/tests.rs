@@ -5,6 +5,8 @@ use std::{fs, time::Duration};
 use rusqlite::Connection;
 
 use super::*;
+use crate::analysis::MachineKind;
+use crate::guidance::{Band, MachineProfile, Plan};
 
 fn shop() -> (tempfile::TempDir, Shop) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -165,6 +167,40 @@ fn what_cannot_be_is_refused_with_the_range() {
     assert!(shop.machines().expect("read").is_empty(), "nothing half-added");
     says(shop.set(Setting::GaugeSdUm, "two"), &["two", "0.01 to 50 µm"]);
     says(technician(&shop, "line\nbreak"), &["1 to 80 characters"]);
+}
+
+#[test]
+fn a_machine_goes_into_a_plan_that_tells_none() {
+    let machine = |kind: &str, throw_mm, pads: &[f64]| MachineEntry {
+        name: "machine 2".into(),
+        kind: kind.into(),
+        throw_mm,
+        pad_diameters_mm: pads.to_vec(),
+        note: String::new(),
+    };
+    let completed = |mut plan: Plan, machine: &MachineEntry| {
+        let said = machine.complete(&mut plan).join(" ");
+        (plan, said)
+    };
+    let (plan, said) = completed(Plan::default(), &machine("orbital", Some(21.0), &[150.0]));
+    assert_eq!((plan.machine.throw_mm, plan.machine.pad_diameter_mm, plan.machine_told), (Some(21.0), 150.0, true));
+    assert_eq!((plan.machine.name.as_deref(), said.as_str()), (Some("machine 2"), ""));
+    let band = Some(Band { lo: 3800.0, hi: 5200.0 });
+    let (plan, said) = completed(Plan { orbit_per_min: band, ..Plan::default() }, &machine("rotary", None, &[150.0]));
+    assert_eq!((plan.machine.kind, plan.machine.throw_mm), (MachineKind::Rotary, None));
+    assert_eq!((plan.orbit_per_min, plan.machine_told), (None, true));
+    assert_eq!(said, "machine 2 is a rotary: the plan's band of the orbit rate is left out.");
+    let (plan, said) = completed(Plan::default(), &machine("orbital", None, &[]));
+    assert_eq!(
+        (&plan.machine, plan.machine_told),
+        (&MachineProfile { name: plan.machine.name.clone(), ..Plan::default().machine }, false)
+    );
+    assert!(said.contains("all of machine 2: a throw of 15 mm and a pad of 125 mm is assumed."), "{said}");
+    // A plan that tells it goes before the shop.
+    let told = Plan { machine_told: true, orbit_per_min: band, ..Plan::default() };
+    let (plan, said) = completed(told.clone(), &machine("rotary", None, &[150.0]));
+    let named = MachineProfile { name: Some("machine 2".into()), ..told.machine.clone() };
+    assert_eq!((plan, said.as_str()), (Plan { machine: named, ..told }, ""));
 }
 
 #[test]

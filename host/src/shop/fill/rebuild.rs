@@ -62,11 +62,12 @@ impl Shop {
             return Err(ShopError::Value("another recording stands at this place now".to_owned()));
         }
         // Sessions filed by a program that did not keep the plan were judged by the one inside, or by common practice.
-        let plan = match self.plan_of(session.id)? {
+        let mut plan = match self.plan_of(session.id)? {
             plan if plan.is_empty() => replay.plan().unwrap_or_default(),
             plan => Plan::from_toml(&PlanSource::new("plan of the filed session", &plan))
                 .map_err(|e| ShopError::Value(e.to_string()))?,
         };
+        plan.machine_told &= facts.machine_told();
         let names = self.technicians()?;
         let began = names.iter().find(|t| t.id == session.technician).map_or("", |t| t.entry.name.as_str());
         let (mut figures, mut lost) = figures_of(path, &plan, began).map_err(unreadable)?;

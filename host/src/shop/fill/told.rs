@@ -1,12 +1,13 @@
 //! Who worked, with which machine and on which panel: which counts of what is said now, at an earlier filing, in the
 //! recording and in its plan.
 
-use super::About;
+use super::{About, fingerprint};
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::name;
 use crate::recording::Facts;
 use crate::shop::names::kind_word;
 use crate::shop::{Id, MachineEntry, Result, Session, Shop, ShopError, Technician};
+use std::path::Path;
 
 impl Shop {
     /// A technician as typed at a hand-over. Nobody can type it again, so what is nearly a known name is taken for it, and said.
@@ -95,6 +96,23 @@ impl Shop {
             self.db.execute(sql, rusqlite::params![machine, gone])?;
         }
         Ok(())
+    }
+
+    /// The machine that work is filed under by what is said now, or by an earlier filing of its recording; the plan is not asked.
+    ///
+    /// # Errors
+    /// When the shop knows none of that name, when the recording or the store cannot be read.
+    pub fn machine_for(&self, about: &About, recording: Option<(&Path, &Facts)>) -> Result<Option<MachineEntry>> {
+        let id = match (&about.machine, recording) {
+            (Some(name), _) => Some(self.machine(name)?),
+            (None, Some((path, facts))) => {
+                let earlier = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started, 1)?;
+                earlier.and_then(|e| e.machine)
+            }
+            (None, None) => None,
+        };
+        let Some(id) = id else { return Ok(None) };
+        Ok(self.machines()?.into_iter().find(|m| m.id == id).map(|m| m.entry))
     }
 
     pub(super) fn machine_of(
