@@ -102,6 +102,23 @@ fn what_became_of_the_heat_expected_stands_behind_the_warning() {
 }
 
 #[test]
+fn what_the_strokes_were_stands_behind_a_warning_of_the_pace() {
+    let said = words(&Made::of(&[Recipe::hot()]).page());
+    assert!(said.contains("limit 25 mm/s. <span class=\"soft\">Stroke 3 was too fast.</span>"), "{said}");
+    // As after a stroke length told wrong, that was gone by until the turns contradicted it.
+    let mut made = Made::of(&[Recipe::good()]);
+    let stroke = made.sheets[0].strokes[1];
+    let warning =
+        Warning { t_s: stroke.start_s + 4.0, kind: WarningKind::PaceFast, value: Some(0.034), limit: Some(0.0254) };
+    made.sheets[0].warnings.push(warning);
+    let said = words(&made.page());
+    assert!(
+        said.contains("34 mm/s, limit 25 mm/s. <span class=\"soft\">With hindsight no stroke was too fast then."),
+        "{said}"
+    );
+}
+
+#[test]
 fn nothing_runs_and_nothing_is_fetched() {
     let html = Made::of(&[Recipe::hot()]).page();
     let all = format!("{}{}", words(&html), html.split_once("<style>").unwrap().1.split_once("</style>").unwrap().0);

@@ -139,11 +139,12 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     for w in recording.warnings {
         let sheet = pass_of(recording, w);
         let pass = sheet.map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass));
-        let came = sheet.and_then(|sheet| sheet.came(w));
-        let came = came.map_or(String::new(), |came| format!(". <span class=\"soft\">{}</span>", came.sentence()));
+        let afterwards = sheet.and_then(|sheet| sheet.afterwards(w));
+        let afterwards =
+            afterwards.map_or(String::new(), |said| format!(". <span class=\"soft\">{}</span>", escape(said)));
         let _ = writeln!(
             html,
-            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}{came}</td></tr>",
+            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}{afterwards}</td></tr>",
             clock(w.t_s),
             escape(&w.text(units, rate_unit))
         );

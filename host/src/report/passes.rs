@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{EMBED_LIMIT_BYTES, foreign::shown};
 use crate::drawing::canvas::escape;
-use crate::drawing::section_pass::facts::{Came, Facts, Pace};
+use crate::drawing::section_pass::facts::{Facts, Pace};
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
 use crate::guidance::{Band, Units, Warning, WarningKind};
@@ -31,8 +31,8 @@ pub(super) struct PassSheet {
     /// What it was like, in one sentence.
     pub(super) finding: String,
     cells: Vec<Cell>,
-    /// What became of the heat that its warnings expected, by their time.
-    came: Vec<(f64, Came)>,
+    /// What became of what its warnings said.
+    afterwards: Vec<(f64, WarningKind, String)>,
     pub(super) units: Units,
     pub(super) rate_unit: &'static str,
     /// Name of the PNG file beside the page.
@@ -57,7 +57,7 @@ impl PassSheets {
             technician: input.session.technician.clone(),
             finding: finding(input),
             cells: cells(input),
-            came: facts.warnings.iter().filter_map(|w| Some((w.t_s, facts.came(w)?))).collect(),
+            afterwards: facts.warnings.iter().filter_map(|w| Some((w.t_s, w.kind, facts.afterwards(w)?))).collect(),
             units: input.units,
             rate_unit: input.rate_words().1,
             file_name: file_name.to_owned(),
@@ -72,10 +72,10 @@ impl PassSheet {
         format!("Section {} · pass {}", self.section, self.pass)
     }
 
-    /// What became of the heat that a warning in it expected, where that is known.
-    pub(super) fn came(&self, warning: &Warning) -> Option<Came> {
-        let expects = warning.kind == WarningKind::HeatSoon;
-        self.came.iter().find(|(t_s, _)| expects && *t_s == warning.t_s).map(|(_, came)| *came)
+    /// What became of what a warning in it said, where that is known.
+    pub(super) fn afterwards(&self, warning: &Warning) -> Option<&str> {
+        let mut known = self.afterwards.iter();
+        known.find(|(t_s, kind, _)| (*t_s, *kind) == (warning.t_s, warning.kind)).map(|(_, _, said)| said.as_str())
     }
 }
 

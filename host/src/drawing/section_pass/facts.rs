@@ -191,6 +191,29 @@ impl<'a> Facts<'a> {
         Some(if due_s.is_some_and(|due| due <= end_s + 1e-6) { Came::Not } else { Came::Ended })
     }
 
+    /// What became of what a warning said, as a sentence behind its own; `None` where the recording does not tell.
+    pub(crate) fn afterwards(&self, warning: &Warning) -> Option<String> {
+        match warning.kind {
+            WarningKind::HeatSoon => self.came(warning).map(Came::sentence),
+            WarningKind::PaceFast => self.pace_then(warning.t_s, Pace::Fast, Pace::PerhapsFast, "too fast"),
+            WarningKind::PaceSlow => self.pace_then(warning.t_s, Pace::Slow, Pace::PerhapsSlow, "too slow"),
+            _ => None,
+        }
+    }
+
+    /// How fast the strokes were that a warning can have spoken of: the one under way, and the one before, which is known only
+    /// after its end.
+    fn pace_then(&self, t_s: f64, sure: Pace, perhaps: Pace, how: &str) -> Option<String> {
+        let meant: Vec<_> = self.strokes.iter().rev().filter(|(s, _)| s.start_s <= t_s).take(2).collect();
+        let with = |pace: Pace| meant.iter().find(|(_, p)| *p == pace).map(|(s, _)| s.stroke);
+        match (with(sure), with(perhaps), with(Pace::Unknown)) {
+            (Some(stroke), _, _) => Some(format!("Stroke {stroke} was {how}.")),
+            (None, Some(stroke), _) => Some(format!("Stroke {stroke} was perhaps {how}.")),
+            (None, None, None) if !meant.is_empty() => Some(format!("With hindsight no stroke was {how} then.")),
+            _ => None,
+        }
+    }
+
     /// Whether the thermometer's side is known for at least one stroke.
     pub(crate) fn side_known(&self) -> bool {
         self.strokes.iter().any(|(s, _)| s.spot_trails.is_some())
@@ -253,6 +276,35 @@ mod tests {
             span_s: (0.0, 39.5),
         };
         facts.came(&Warning { t_s, kind: WarningKind::HeatSoon, value: Some(12.0), limit: Some(11.0) })
+    }
+
+    #[test]
+    fn a_warning_of_the_pace_is_held_against_the_strokes_it_can_have_spoken_of() {
+        let strokes = strokes();
+        let paces = [Pace::Fast, Pace::Inside, Pace::Inside, Pace::PerhapsFast];
+        let said = |t_s: f64, kind: WarningKind, paces: [Pace; 4]| {
+            let facts = Facts {
+                strokes: strokes.iter().zip(paces).collect(),
+                rows: Vec::new(),
+                warnings: Vec::new(),
+                holes: Vec::new(),
+                over_s: None,
+                first_over_s: None,
+                peak_rise_k: None,
+                span_s: (0.0, 39.5),
+            };
+            facts.afterwards(&Warning { t_s, kind, value: Some(0.03), limit: Some(0.0254) })
+        };
+        let fast = |t_s: f64| said(t_s, WarningKind::PaceFast, paces);
+        assert_eq!(fast(4.0).as_deref(), Some("Stroke 1 was too fast."));
+        assert_eq!(fast(12.0).as_deref(), Some("Stroke 1 was too fast."), "known only after its end");
+        assert_eq!(fast(24.0).as_deref(), Some("With hindsight no stroke was too fast then."));
+        assert_eq!(fast(34.0).as_deref(), Some("Stroke 4 was perhaps too fast."));
+        let slow = said(4.0, WarningKind::PaceSlow, paces);
+        assert_eq!(slow.as_deref(), Some("With hindsight no stroke was too slow then."));
+        assert_eq!(said(4.0, WarningKind::PaceFast, [Pace::Unknown; 4]), None);
+        assert_eq!(fast(-1.0), None);
+        assert_eq!(said(4.0, WarningKind::OrbitLow, paces), None);
     }
 
     #[test]
