@@ -7,7 +7,8 @@
 //! by [`STEP_SD_MPS`] of measurement. And the strokes of one pass share nearly one length: ln L of a stroke scatters by
 //! [`LENGTH_SPREAD`] around the pass's. Everything together is one small least-squares problem in the logarithms of the
 //! lengths, solved in closed form (the pass's length couples the strokes, nothing else does). A known stroke length enters
-//! as what is known beforehand about the pass's length.
+//! as what is known beforehand about the pass's length; where the turns clearly contradict it, the pass is worked out as though none
+//! had been told.
 //!
 //! A step that does not fit is weighted down (Huber's weights), not believed.
 //!
