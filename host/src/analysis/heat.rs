@@ -31,8 +31,9 @@
 //! trained on the live figures (both tried on drawn recordings, and left out).
 
 use super::crests::Crests;
+use super::opening::Opening;
 use super::panel::{SHEET_TAU_S, decay_time_s, rise_after_k};
-use super::warming::{Expected, FIT_S, Onset, Warming};
+use super::warming::{Expected, Onset, Warming};
 use super::{Measured, State};
 
 /// The look-ahead, s.
@@ -78,10 +79,7 @@ const SEEN_REL_SD: f64 = 0.3;
 /// A run that ended sooner than this says nothing of the heating rate, s.
 const ENDED_S: f64 = 1.5;
 
-/// What the next stroke will bring is told this long before it, s: sooner there is nothing to be done about it.
-const NEAR_TURN_S: f64 = 15.0;
-
-/// A run that climbed less says nothing of the heating rate, nor a jump of the lane beside: it may be noise, K.
+/// A run that climbed less says nothing of the heating rate: it may be noise, K.
 const LEARNED_FROM_K: f64 = 1.0;
 
 /// A run ends when the slope over the short window falls below zero and that over the long one below this, K/s.
@@ -131,9 +129,7 @@ pub(crate) struct Heat {
     crests: Crests,
     /// Heating rate of the runs so far, K/s; with the same hand, pad and liquid it is much the same in the next section.
     seen_k_s: Option<f64>,
-    /// When the section's work began, s, and whether it was a stroke or the motor alone that did; when the spot last jumped, s.
-    began_s: Option<(f64, State)>,
-    jump_s: Option<f64>,
+    opening: Opening,
 }
 
 /// Over how much cooling the time constant is measured, K: large against the noise of a trend, small against a section's
@@ -154,8 +150,7 @@ impl Heat {
             run: None,
             crests: Crests::default(),
             seen_k_s: None,
-            began_s: None,
-            jump_s: None,
+            opening: Opening::default(),
         }
     }
 
@@ -177,14 +172,7 @@ impl Heat {
 
     /// Follows the crests of the strokes. `rise_k` is the spot's, where known.
     pub(crate) fn see(&mut self, t_s: f64, rise_k: Option<f64>, motion: Motion) {
-        match (self.began_s, motion.state) {
-            (None, State::Running | State::Working) => self.began_s = Some((t_s, motion.state)),
-            // The motor may have run long before the first stroke, if that was seen to begin.
-            (Some((_, State::Running)), State::Working) if self.jump_s.is_none() => {
-                self.began_s = Some((t_s, State::Working));
-            }
-            _ => {}
-        }
+        self.opening.see(t_s, motion.state);
         if let Some(rise_k) = rise_k {
             self.crests.see(t_s, rise_k, motion.stroke_end_s, motion.strokes_across.is_some());
         }
@@ -193,7 +181,7 @@ impl Heat {
     /// Nothing was seen for a while, and the spot may be elsewhere.
     pub(crate) fn interrupted(&mut self) {
         self.crests.interrupted();
-        self.jump_s = None;
+        self.opening.interrupted();
     }
 
     /// Learns how fast the panel cools while the machine stands on it.
@@ -270,31 +258,37 @@ impl Heat {
             }
         };
         let next = match motion.strokes_across {
-            None => self
-                .jump_s
-                .filter(|jump_s| t_s >= self.near_turn_s(*jump_s))
-                .and_then(|jump_s| self.crests.over_jump(jump_s, short.rise_k)),
+            None => self.opening.jump_s(t_s).and_then(|jump_s| self.crests.over_jump(jump_s, short.rise_k)),
             Some(_) => self.crests.next(short.rise_k, motion.strokes_across),
         };
         next.filter(|crest| crest.value > run.value).unwrap_or(run)
-    }
-
-    /// The spot has jumped by so many kelvin. When it did is told best while that is new.
-    fn jumped(&mut self, at_s: f64, by_k: f64) {
-        if by_k > LEARNED_FROM_K && self.jump_s.is_none_or(|before_s| at_s > before_s + FIT_S) {
-            self.jump_s = Some(at_s);
-        }
-    }
-
-    /// From when on the turn after a second stroke is near that began with a jump, s: it takes about as long as the first.
-    fn near_turn_s(&self, jump_s: f64) -> f64 {
-        2.0 * jump_s - self.began_s.map_or(jump_s, |(began_s, _)| began_s) - NEAR_TURN_S
     }
 
     /// Whether a run will go on. One that begins at once soon ends where the spot sees the lane beside; where it sees no lane of the
     /// first pass, or in the second one, that was the edge of what was worked before, and the pad is what heats beyond.
     fn goes_on(&self, run: &Warming, motion: Motion) -> bool {
         !run.at_once || motion.strokes_across.is_some() || self.crests.sees_untouched()
+    }
+
+    /// A run that is young still: as long as it is, its begin is what the newest fit says. What climbs and is no run ends the one
+    /// that was.
+    fn young_run(
+        &mut self,
+        t_s: f64,
+        arm_mps: f64,
+        motion: Motion,
+        warming: impl FnOnce(f64, Expected) -> Option<Onset>,
+    ) -> Option<Warming> {
+        match warming(arm_mps, self.expected())? {
+            Onset::Run(run) if self.goes_on(&run, motion) => {
+                self.run = Some(Run { from_s: t_s - run.age_s, from_k: run.from });
+                return Some(run);
+            }
+            Onset::Jump { age_s, by } => self.opening.jumped(t_s - age_s, by),
+            Onset::Run(_) => {}
+        }
+        self.run = None;
+        None
     }
 
     /// The rise to which the warming run leads that the spot is in; `flat` where it is in none.
@@ -323,26 +317,8 @@ impl Heat {
         if over {
             self.run = None;
         }
-        // As long as the run is young, its begin is what the newest fit says.
-        let young = match self.run {
-            Some(run) if t_s - run.from_s >= YOUNG_S => None,
-            _ if short.slope_k_s > 0.0 => match warming(arm_mps, self.expected()) {
-                Some(Onset::Run(run)) if self.goes_on(&run, motion) => Some(run),
-                None => None,
-                // What climbs now is no run, nor the end of one that was.
-                Some(other) => {
-                    self.run = None;
-                    if let Onset::Jump { age_s, by } = other {
-                        self.jumped(t_s - age_s, by);
-                    }
-                    None
-                }
-            },
-            _ => None,
-        };
-        if let Some(young) = young {
-            self.run = Some(Run { from_s: t_s - young.age_s, from_k: young.from });
-        }
+        let is_old = self.run.is_some_and(|run| t_s - run.from_s >= YOUNG_S);
+        let young = if is_old || short.slope_k_s <= 0.0 { None } else { self.young_run(t_s, arm_mps, motion, warming) };
         let Some(run) = self.run.filter(|_| short.slope_k_s > CLIMBING_K_S) else { return flat };
 
         let left_s = (length_s - (t_s - run.from_s)).max(0.0);
@@ -370,33 +346,6 @@ pub(crate) const SHORT_S: f64 = 0.8;
 
 /// Length of the long window, s.
 pub(crate) const LONG_S: f64 = 1.2;
-
-/// Which strokes of a pass the spot trailed in, from their mean rises over the section's start (K), in order. Strokes of a
-/// pass alternate in direction, so every other one trails: the warmer half. `None` where the halves do not differ clearly,
-/// or the spot looks sideways.
-pub fn trailing(mean_rises_k: &[Option<f64>]) -> Vec<Option<bool>> {
-    /// Least difference of the halves, K.
-    const CLEAR_K: f64 = 1.0;
-    /// And in standard errors of it.
-    const CLEAR_SES: f64 = 2.0;
-
-    let half = |parity: usize| -> Option<(f64, f64)> {
-        let values: Vec<f64> = mean_rises_k.iter().skip(parity).step_by(2).flatten().copied().collect();
-        let n = values.len() as f64;
-        let mean = values.iter().sum::<f64>() / n;
-        let variance = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
-        (!values.is_empty()).then_some((mean, variance / n))
-    };
-    let trails = match (half(0), half(1)) {
-        (Some((first, first_var)), Some((second, second_var))) => {
-            let difference = first - second;
-            let clear = difference.abs() > CLEAR_K.max(CLEAR_SES * (first_var + second_var).sqrt());
-            clear.then_some(if difference > 0.0 { 0 } else { 1 })
-        }
-        _ => None,
-    };
-    (0..mean_rises_k.len()).map(|stroke| trails.map(|parity| stroke % 2 == parity)).collect()
-}
 
 #[cfg(test)]
 mod tests {
@@ -603,16 +552,5 @@ mod tests {
         heat.ahead(1.0, flat, flat, WORKING, |_, _| run(0.02, 0.02, 1.0));
         heat.ahead(9.0, trend(0.05, -0.1), trend(0.05, 0.0), WORKING, |_, _| None);
         assert_eq!(heat.expected(), Expected::usual(0.13));
-    }
-
-    #[test]
-    fn the_warmer_half_of_the_strokes_trails() {
-        let rises = [0.2, 6.5, 1.0, 6.0, 0.5].map(Some);
-        assert_eq!(trailing(&rises), [false, true, false, true, false].map(Some));
-        assert_eq!(trailing(&[Some(6.0), None, Some(5.0)]), [None; 3]);
-        assert_eq!(trailing(&[2.0, 2.4, 2.2, 2.1].map(Some)), [None; 4]);
-        // Rising by as much within the halves as between them.
-        assert_eq!(trailing(&[1.0, 3.0, 5.0, 7.0].map(Some)), [None; 4]);
-        assert_eq!(trailing(&[]), []);
     }
 }

@@ -9,8 +9,9 @@ use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
 use crate::analysis::passes::SettledPass;
 use crate::analysis::strokes::Mode;
 use crate::analysis::surface::SETTLE_S;
+use crate::analysis::trailing::trailing;
 use crate::analysis::traverse::WANDER;
-use crate::analysis::{heat, motion, track};
+use crate::analysis::{motion, track};
 
 /// Arm at rest for this long with the motor running: the strokes before are settled, s.
 const REST_S: f64 = 45.0;
@@ -96,7 +97,7 @@ impl Pipeline {
                 mean_of(&self.rows.between(s.start_s, s.end_s).filter_map(|w| w.row.surface_rise_k).collect::<Vec<_>>())
             })
             .collect();
-        let trails = heat::trailing(&rises);
+        let trails = trailing(&rises);
         for (n, s) in pass.strokes.iter().enumerate() {
             self.cadence.stroke(s.start_s, s.end_s);
             let interval = s.traverse.interval();
