@@ -198,7 +198,7 @@ pub struct Pass {
     pub start_s: f64,
     /// End, s.
     pub end_s: f64,
-    /// Direction of its first stroke, degrees from the section's first stroke.
+    /// Direction of its first stroke, degrees from the section's first stroke; `None` where the stream broke since then.
     pub direction_deg: Option<f64>,
     /// Strokes in it.
     pub strokes: u32,

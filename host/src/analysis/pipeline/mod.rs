@@ -80,6 +80,8 @@ pub struct Pipeline {
     pass_count: u32,
     section: u32,
     section_heading: Option<f64>,
+    /// Whether the stream broke since the section's first pass: headings of before and after cannot be compared.
+    heading_lost: bool,
     last_work_s: f64,
     last_sample_us: f64,
     settle_at_s: Option<f64>,
@@ -120,6 +122,7 @@ impl Pipeline {
             pass_count: 0,
             section: 0,
             section_heading: None,
+            heading_lost: false,
             last_work_s: f64::NEG_INFINITY,
             last_sample_us: f64::NEG_INFINITY,
             settle_at_s: None,
@@ -166,7 +169,6 @@ impl Pipeline {
                     self.accel_grid.restart(self.next_grid);
                     self.gyro_grid.restart(self.next_grid);
                 }
-                self.section_heading = None;
             }
         }
         self.advance(self.watermark_us());
@@ -266,8 +268,7 @@ impl Pipeline {
         let motor = &self.motor;
         self.cadence.end(&|t| motor.ran_at(t));
         self.begin_stretch();
-        // Headings of before and after cannot be compared.
-        self.section_heading = None;
+        self.heading_lost = self.section_heading.take().is_some() || self.heading_lost;
     }
 
     /// Strokes are counted from nothing again.

@@ -84,12 +84,13 @@ impl Pipeline {
         if self.section == 0 || begun {
             self.section += 1;
             self.section_heading = None;
+            self.heading_lost = false;
         }
         self.sections_begun_s.retain(|at| *at > start_s);
         let before_s = std::mem::replace(&mut self.last_work_s, end_s);
         self.pass_count += 1;
         let heading = pass.axis[1].atan2(pass.axis[0]);
-        let section_heading = *self.section_heading.get_or_insert(heading);
+        let section_heading = if self.heading_lost { None } else { Some(*self.section_heading.get_or_insert(heading)) };
         let rises: Vec<Option<f64>> = pass
             .strokes
             .iter()
@@ -115,7 +116,7 @@ impl Pipeline {
                 stroke: n as u32 + 1,
                 start_s: s.start_s,
                 end_s: s.end_s,
-                direction_deg: Some(degrees(travel - section_heading)),
+                direction_deg: section_heading.map(|first| degrees(travel - first)),
                 machine_deg: self.motion.heading_at(mid_s).map(|h| degrees(travel - h)),
                 length_m: Some(s.traverse.length_m),
                 traverse_mps: Some(interval),
@@ -142,7 +143,8 @@ impl Pipeline {
             .map(|w| (w.row.t_s, w.row.orbit_opm.map(|m| m.value)))
             .collect();
         let loaded_s = first.end_s.min(start_s + FREE_AFTER_S);
-        let (mut points, track_sd_m) = track::lay(pass, track::likely_angle(heading - section_heading));
+        let way = section_heading.map(|first| track::lay(pass, track::likely_angle(heading - first)));
+        let (mut points, track_sd_m) = way.map_or((Vec::new(), None), |(points, sd_m)| (points, Some(sd_m)));
         for p in &mut points {
             p.pad_speed_mps = self.rows.at(p.t_s).and_then(|r| r.pad_speed_mps);
         }
@@ -153,7 +155,7 @@ impl Pipeline {
             section: self.section,
             start_s,
             end_s,
-            direction_deg: Some(degrees(heading - section_heading)),
+            direction_deg: section_heading.map(|first| degrees(heading - first)),
             strokes: pass.strokes.len() as u32,
             traverse_mean_mps: Some(pass.mean_mps),
             length_by_turns_m: pass.length_by_turns_m,
@@ -168,7 +170,7 @@ impl Pipeline {
             surface_rise_k: peak(&rise),
             vibration_mps2: mean_of(&power).map(f64::sqrt),
             track: points,
-            track_sd_m: Some(track_sd_m),
+            track_sd_m,
         })));
     }
 

@@ -90,6 +90,17 @@ fn day_with_rest(seed: u64, rest_s: f64, motor_runs_on: bool) -> Day {
 
 /// Plays a day in runs of the given lengths.
 fn play(day: &Day, with_gyro: bool, accel_run: usize, gyro_run: usize) -> (Vec<LiveTick>, Vec<Finding>) {
+    play_broken(day, with_gyro, accel_run, gyro_run, f64::INFINITY)
+}
+
+/// The same; the stream breaks at a time, as though a sample were lost there.
+fn play_broken(
+    day: &Day,
+    with_gyro: bool,
+    accel_run: usize,
+    gyro_run: usize,
+    broken_s: f64,
+) -> (Vec<LiveTick>, Vec<Finding>) {
     let mut pipeline = Pipeline::new(Setup::default());
     let (da, dg) = (600.0, 4800.0);
     let run = |first: usize, spacing_us: f64, samples| Run {
@@ -99,9 +110,13 @@ fn play(day: &Day, with_gyro: bool, accel_run: usize, gyro_run: usize) -> (Vec<L
         clipped: 0,
         samples,
     };
-    let mut g = 0;
+    let (mut g, mut broken) = (0, false);
     let (mut live, mut findings) = (Vec::new(), Vec::new());
     for (n, samples) in day.accel.chunks(accel_run).enumerate() {
+        let from_us = (n * accel_run) as f64 * da;
+        if from_us > broken_s * 1e6 && !std::mem::replace(&mut broken, true) {
+            pipeline.push(Reading::Break { from_us, to_us: from_us });
+        }
         pipeline.push(Reading::Accel(run(n * accel_run, da, samples)));
         let until = ((n + 1) * accel_run) as f64 * da;
         while with_gyro && g < day.gyro.len() && (g + gyro_run) as f64 * dg < until {
@@ -146,6 +161,22 @@ fn two_passes_at_right_angles_are_found_with_their_strokes() {
         let across = passes[1].direction_deg.expect("known").abs();
         assert!((across - 90.0).abs() < 12.0, "seed {seed}: {across}°");
     }
+}
+
+#[test]
+fn after_a_break_nobody_knows_how_a_pass_lies_to_those_before() {
+    let day = day_with_rest(0, 8.0, true);
+    let of = |broken_s: f64| -> Vec<Pass> {
+        let (_, findings) = play_broken(&day, true, 32, 8, broken_s);
+        findings.into_iter().filter_map(|f| if let Finding::Pass(p) = f { Some(*p) } else { None }).collect()
+    };
+    let lost = |pass: &Pass| pass.direction_deg.is_none() && pass.track.is_empty() && pass.track_sd_m.is_none();
+    let between = of(day.passes[0].1 + 3.0);
+    assert_eq!(between.iter().map(|p| (p.section, p.strokes)).collect::<Vec<_>>(), [(1, 4); 2]);
+    assert!(!lost(&between[0]) && lost(&between[1]));
+    // Before the first pass it does not matter.
+    let before = of(3.0);
+    assert!(before.len() == 2 && before.iter().all(|p| !lost(p)));
 }
 
 /// A start taken anew from paint that is warm by now would hide its heat.

@@ -23,10 +23,12 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
             u.length_number(off),
             u.length_unit()
         )
-    } else {
-        "The strokes could not be laid on the section, so there is no picture of it and no rubbing distance. \
-         Turn rates (a gyro) and a known stroke length make it possible."
+    } else if input.pass.direction_deg.is_none() {
+        "Data are missing since the section was begun, so it is not known how this pass lies to those before: no picture of the \
+         section, no rubbing distance. A mark begins a new section."
             .to_owned()
+    } else {
+        "The strokes could not be laid on the section, so there is no picture of it and no rubbing distance.".to_owned()
     };
     let lines = wrap(&why, size::BODY, Weight::Regular, side.w);
     let mut y = canvas.lines(side.x, side.y + 61.0, &lines, Type::of(size::BODY).fill(theme::SOFT), 30.0) + 18.0;
