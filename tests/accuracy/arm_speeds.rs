@@ -3,7 +3,8 @@
 //!
 //! usage: `arm_speeds RECORDING.mcap [STROKE_LENGTH_M]`; prints `what,start_s,end_s,traverse_mps,traverse_lo_mps,traverse_hi_mps`.
 //! Where `what` is `timing`, `steps` or `all` ([`ArmParts`]), a row is a stroke. Where it is `running`, a row is a tenth of a
-//! second (start and end are the same moment) and holds the running estimate of then, empty where there was none.
+//! second (start and end are the same moment) and holds the running estimate of then, empty where there was none. Where it is `last`,
+//! a row is a moment at which the speed of the last stroke that is on show became another.
 
 #![allow(clippy::print_stdout)] // the table
 
@@ -27,7 +28,8 @@ fn main() -> Result<(), Box<dyn Error>> {
             Of::Stroke { start_s, end_s } => line(name, start_s, end_s, speed),
             // The running estimate takes no part of what the parts tell apart.
             Of::Moment { t_s } if arm_parts == ArmParts::All => line("running", t_s, t_s, speed),
-            Of::Moment { .. } => {}
+            Of::Last { t_s } if arm_parts == ArmParts::All => line("last", t_s, t_s, speed),
+            Of::Moment { .. } | Of::Last { .. } => {}
         })?;
     }
     Ok(())
@@ -37,6 +39,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 enum Of {
     Stroke { start_s: f64, end_s: f64 },
     Moment { t_s: f64 },
+    Last { t_s: f64 },
 }
 
 fn line(what: &str, start_s: f64, end_s: f64, speed: Option<Interval>) {
@@ -52,6 +55,7 @@ fn each_speed(
     let mut reader = Reader::open(recording)?;
     let mut timeline = Timeline::calibrated(reader.facts().sensor_calibration()?);
     let mut pipeline = Pipeline::new(setup);
+    let mut last = None;
     let mut take = |pipeline: &mut Pipeline| {
         while let Some(finding) = pipeline.pop_finding() {
             if let Finding::Stroke(stroke) = finding {
@@ -60,6 +64,10 @@ fn each_speed(
         }
         while let Some(tick) = pipeline.pop_live() {
             sink(Of::Moment { t_s: tick.t_s }, tick.traverse_mps);
+            if last != tick.last_stroke_mps {
+                last = tick.last_stroke_mps;
+                sink(Of::Last { t_s: tick.t_s }, last);
+            }
         }
     };
     while reader.next_chunk(|entry| {

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import ended_early
 import inside_strokes
-from score import running, score, speed_errors
+from score import last_stroke, running, score, speed_errors
 from table import markdown
 from targets import COMMON, PARTS, TOLD, UNTOLD
 
@@ -40,7 +40,7 @@ def more_speeds(arm_speeds, recording, truth, *length):
     table = subprocess.run([arm_speeds, recording, *map(str, length)], capture_output=True, text=True, check=True).stdout
     found = list(csv.DictReader(table.splitlines()))
     of = lambda what: [r for r in found if r["what"] == what]
-    return {"parts": {p: speed_errors(truth, of(p)) for p in PARTS}} | running(truth, of("running"))
+    return {"parts": {p: speed_errors(truth, of(p)) for p in PARTS}} | running(truth, of("running")) | last_stroke(truth, of("last"))
 
 
 def review(programs, table, truth, folder, name, kind, traced):

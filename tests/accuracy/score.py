@@ -113,6 +113,26 @@ def running(truth, ticks):
     return out
 
 
+def last_stroke(truth, shown):
+    """What the live view shows as the last stroke's speed, as it comes, against the true stroke that ended last before.
+
+    Warnings of the pace go by it. How long after that end it comes is told besides; a stroke that never gets a figure is not there.
+    """
+    t, v, lo, hi = (column(shown, key) for key in ("start_s", "traverse_mps", "traverse_lo_mps", "traverse_hi_mps"))
+    out = {"last_errors": [], "last_holds": [], "last_widths": [], "last_after_s": []}
+    ends = np.array([q["end_s"] for q in truth["strokes"]])
+    for t, v, lo, hi in zip(t, v, lo, hi):
+        ended = np.flatnonzero(ends <= t)
+        if not np.isfinite(v) or not len(ended):
+            continue
+        true = truth["strokes"][ended[-1]]["traverse_mps"]
+        out["last_errors"].append(v / true - 1)
+        out["last_holds"].append(bool(lo <= true <= hi))
+        out["last_widths"].append((hi - lo) / v)
+        out["last_after_s"].append(t - ends[ended[-1]])
+    return out
+
+
 def passes(truth, found):
     match = matched(truth["passes"], column(found, "start_s"), column(found, "end_s"), PASS_IOU)
     return {

@@ -24,6 +24,8 @@ shows that it could, were gravity not in the way."""
 EARLY = """The same recordings (the first few of each kind), cut off 3 s after the end of their first, second, third and fourth stroke, as
 when a test spot is done or work is called off. What is under way then is no stroke yet."""
 
+LAST = """The figure that warnings of the pace go by. Nothing that comes after the stroke can have mended it yet."""
+
 LOAD = """The rate of running free is told where the step down is seen as the pad takes load; small steps drown in the rate's own
 wandering. Stalls of the pad's spin are drawn for one kind only."""
 
@@ -136,6 +138,18 @@ def markdown(facts, kinds, runs, practices, results):
             shown("{:.0%}", quantile(pooled(s, "running_widths"), 0.5)),
             " · ".join(shown("{:.1f}", after[int(np.ceil(q * len(after))) - 1]) for q in (0.5, 0.9)),
         ))
+
+    out += ["", "## Arm speed of the stroke just ended, as the live view shows it", "", LAST, ""]
+    out += [line("kind", "stroke length", "shown", "median error", "p90", "bias", "intervals hold", "interval width, median", "after the stroke's end, s, median · p90"), line(*["---"] * 9)]
+    for kind, group in [*groups, ("all simulated", runs)]:
+        for key, title in (("told", "told"), ("untold", "not told")):
+            s = [r[key] for r in group]
+            e, after = pooled(s, "last_errors"), pooled(s, "last_after_s")
+            out.append(line(
+                kind, title, f"{len(e)} of {len(pooled(s, 'traverse_errors'))}", *(shown("{:.1%}", quantile(np.abs(e), q)) for q in (0.5, 0.9)),
+                shown("{:+.1%}", mean(e)), shown("{:.0%}", mean(pooled(s, "last_holds"))), shown("{:.0%}", quantile(pooled(s, "last_widths"), 0.5)),
+                " · ".join(shown("{:.1f}", quantile(after, q)) for q in (0.5, 0.9)),
+            ))
 
     out += ["", "## What each part of the arm-speed estimate adds (size of error, median · p90 over all strokes)", ""]
     columns = [(group, key) for group in (runs, practices) for key in ("told", "untold")]
