@@ -30,6 +30,14 @@ const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=200.0;
 /// For how long an ambient reading stands in for one that failed, s: the can's temperature changes over minutes.
 const AMBIENT_KEEPS_S: f64 = 30.0;
 
+/// A thermometer gives a new value 10 to 20 times a second. Looks closer together than this are the value before held or drawn
+/// out over the rows of a table, not readings that bear it out, s.
+const NEWS_S: f64 = 0.03;
+
+/// A value held in looks that close counts once, and again after so long, s: with a coarse display the panel may really stay on it,
+/// and without any reading the filter would let go of it.
+const HELD_S: f64 = 0.5;
+
 /// Readings kept waiting for a tick; at 20 Hz more than a minute. Beyond it the oldest are dropped (and counted).
 const QUEUE: usize = 2048;
 
@@ -68,7 +76,7 @@ pub struct SurfaceSettled {
 /// How many looks came to what.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct SurfaceCounts {
-    /// Looks taken.
+    /// Looks taken; of a value that is held from one to the next only the first.
     pub looks: u64,
     /// Failed looks: flagged by the sensor, implausible, without a reflected temperature, or out of order.
     pub failed: u64,
@@ -81,6 +89,39 @@ struct Waiting {
     t_us: f64,
     surface_c: Option<f64>,
     ambient_c: Option<f64>,
+}
+
+/// The looks that came last.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    /// The last of all.
+    last: SurfaceLook,
+    /// When the last one counted, µs.
+    counted_us: f64,
+    /// When the last one with a reading counted, µs.
+    read_us: f64,
+}
+
+impl Seen {
+    /// What is remembered once a look has come, and whether it tells something that those before it did not.
+    fn with(before: Option<Self>, look: &SurfaceLook) -> (Self, bool) {
+        let has_reading = look.apparent_c.is_some();
+        let read_us = if has_reading { look.t_us } else { f64::NEG_INFINITY };
+        let fresh = Self { last: *look, counted_us: look.t_us, read_us };
+        // One that goes back is for whoever reads it to judge.
+        let Some(seen) = before.filter(|seen| look.t_us >= seen.last.t_us) else { return (fresh, true) };
+        let since_s = |t_us: f64| (look.t_us - t_us) / 1e6;
+        let same = (look.apparent_c, look.ambient_c) == (seen.last.apparent_c, seen.last.ambient_c);
+        let wait_s = if same && since_s(seen.last.t_us) < NEWS_S { HELD_S } else { NEWS_S };
+        // Rows without a reading between those with one do not stand in its way.
+        let counts = since_s(if has_reading { seen.read_us } else { seen.counted_us }) >= wait_s;
+        let seen = match (counts, has_reading) {
+            (true, true) => fresh,
+            (true, false) => Self { read_us: seen.read_us, ..fresh },
+            (false, _) => Self { last: *look, ..seen },
+        };
+        (seen, counts)
+    }
 }
 
 /// A tick whose hindsight is not complete.
@@ -98,6 +139,7 @@ struct Unsettled {
 pub struct Surface {
     emissivity: f64,
     pad_diameter_m: f64,
+    seen: Option<Seen>,
     queue: VecDeque<Waiting>,
     ambient: Option<(f64, f64)>,
     spot: Spot,
@@ -115,6 +157,7 @@ impl Surface {
         Self {
             emissivity: setup.emissivity,
             pad_diameter_m: setup.machine.pad_diameter_m,
+            seen: None,
             queue: VecDeque::new(),
             ambient: None,
             spot: Spot::default(),
@@ -133,11 +176,15 @@ impl Surface {
 
     /// Takes one look. Times are those of the recording and must not go back.
     pub fn look(&mut self, look: &SurfaceLook) {
-        self.counts.looks += 1;
-        let ambient_c = look.ambient_c.map(f64::from).filter(|c| PLAUSIBLE_C.contains(c));
-        if let Some(ambient) = ambient_c {
+        if let Some(ambient) = look.ambient_c.map(f64::from).filter(|c| PLAUSIBLE_C.contains(c)) {
             self.ambient = Some((look.t_us, ambient));
         }
+        let (seen, counts) = Seen::with(self.seen, look);
+        self.seen = Some(seen);
+        if !counts {
+            return;
+        }
+        self.counts.looks += 1;
         let reflected = self.ambient.filter(|(t_us, _)| (look.t_us - t_us) / 1e6 <= AMBIENT_KEEPS_S);
         let surface_c = look.apparent_c.map(f64::from).and_then(|apparent| match (look.corrected, reflected) {
             (true, _) => Some(apparent),
@@ -152,6 +199,7 @@ impl Surface {
             self.queue.pop_front();
             self.counts.failed += 1;
         }
+        let ambient_c = self.ambient.map(|(_, ambient)| ambient);
         self.queue.push_back(Waiting { t_us: look.t_us, surface_c, ambient_c });
     }
 
@@ -447,6 +495,86 @@ mod tests {
         }
         let rows: Vec<_> = std::iter::from_fn(|| surface.settle()).collect();
         assert!((rows.last().unwrap().start_c.unwrap() - 27.0).abs() < 0.05);
+    }
+
+    /// The same looks as a fast logger writes them: the last value in every row, or a line drawn from one to the next.
+    fn in_every_row(looks: &[SurfaceLook], drawn_out: bool) -> Vec<SurfaceLook> {
+        let row = |pair: &[SurfaceLook], i: usize| {
+            let share = i as f64 / 103.0;
+            let t_us = pair[0].t_us + share * (pair[1].t_us - pair[0].t_us);
+            let between = |a: f32, b: f32| a + (b - a) * share as f32;
+            let apparent_c = pair[0].apparent_c.zip(pair[1].apparent_c).map(|(a, b)| between(a, b));
+            SurfaceLook { t_us, apparent_c: if drawn_out { apparent_c } else { pair[0].apparent_c }, ..pair[0] }
+        };
+        looks.windows(2).flat_map(|pair| (0..103).map(move |i| row(pair, i))).collect()
+    }
+
+    #[test]
+    fn a_value_that_is_held_over_the_rows_of_a_table_counts_once() {
+        let sparse = looks(30.0, 24.0, 1.5, 0.93, 6);
+        let reviewed = |looks: &[SurfaceLook]| {
+            let mut surface = Surface::new(&Setup::default());
+            let (live, settled) = run(&mut surface, looks, 29.5);
+            (live, settled, surface.counts())
+        };
+        let (live, settled, counts) = reviewed(&sparse);
+        let held = in_every_row(&sparse, false);
+        let (live_held, settled_held, counts_held) = reviewed(&held);
+        let same = sparse.windows(2).filter(|pair| pair[0].apparent_c == pair[1].apparent_c).count() as u64;
+        assert!(held.len() > 40_000 && counts_held.looks + same + 2 >= counts.looks, "{counts_held:?} of {counts:?}");
+        assert!(counts_held.looks <= counts.looks && counts_held.failed == 0);
+        for (i, (sparse, held)) in settled.iter().zip(&settled_held).enumerate().skip(20) {
+            let off = sparse.surface_c.unwrap() - held.surface_c.unwrap();
+            assert!(off.abs() < 0.15, "row {i}: {off}");
+        }
+        // How sure a forecast is goes by the readings, not by the rows.
+        let sd = |now: &SurfaceNow| now.rise_in_10s_k.map(|m| m.sd);
+        let ahead: Vec<_> = live.iter().zip(&live_held).filter_map(|(a, b)| sd(a).zip(sd(b))).collect();
+        assert!(ahead.len() > 50 && ahead.iter().all(|(a, b)| b / a > 0.8), "{ahead:?}");
+
+        let drawn_out = in_every_row(&sparse, true);
+        assert!(reviewed(&drawn_out).2.looks <= 2 * counts.looks);
+    }
+
+    #[test]
+    fn rows_with_the_surroundings_alone_do_not_stand_in_the_way_of_readings() {
+        let row = |i: usize| SurfaceLook {
+            t_us: i as f64 * 600.0,
+            apparent_c: (i % 103 == 5).then_some(24.0 + (i / 103 % 7) as f32 * 0.02),
+            ambient_c: (i % 103 != 5).then_some(22.0),
+            corrected: true,
+        };
+        let rows: Vec<_> = (0..20_000).map(row).collect();
+        let readings = rows.iter().filter(|row| row.apparent_c.is_some()).count() as u64;
+        let mut surface = Surface::new(&Setup::default());
+        let (live, _) = run(&mut surface, &rows, 12.0);
+        let counts = surface.counts();
+        assert_eq!((counts.looks - counts.failed, counts.failed), (readings, 1));
+        assert!(live.iter().all(|now| now.ambient_c == Some(22.0) && now.surface_c.is_some()));
+    }
+
+    #[test]
+    fn looks_as_a_thermometer_gives_them_all_count() {
+        for spacing_us in [50e3, 62.5e3, 100e3] {
+            let mut surface = Surface::new(&Setup::default());
+            for i in 0..100 {
+                let t_us = f64::from(i) * spacing_us;
+                surface.look(&SurfaceLook { t_us, apparent_c: Some(24.0), ambient_c: Some(22.0), corrected: false });
+                surface.tick(t_us, motion(0.0));
+            }
+            assert_eq!(surface.counts().looks, 100, "every {spacing_us} µs");
+        }
+        // A display of whole degrees: a value held for seconds is the panel's.
+        let mut surface = Surface::new(&Setup::default());
+        let held = |i: usize| SurfaceLook {
+            t_us: i as f64 * 600.0,
+            apparent_c: Some(24.0),
+            ambient_c: Some(22.0),
+            corrected: true,
+        };
+        let looks: Vec<_> = (0..10_000).map(held).collect();
+        let (live, _) = run(&mut surface, &looks, 6.0);
+        assert!(live.iter().all(|now| now.surface_c == Some(24.0)));
     }
 
     #[test]
