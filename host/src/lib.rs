@@ -17,6 +17,7 @@ pub mod link;
 pub mod live;
 pub mod name;
 pub mod recording;
+pub mod replaced;
 pub mod replay;
 pub mod report;
 pub mod results;

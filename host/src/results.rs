@@ -11,6 +11,7 @@ use std::{
 
 use crate::{
     recording::describe_io,
+    replaced::{PAGE_BEGINS, refuse_other},
     session::Event,
     tables::{PASSES, SERIES, STROKES, Table, WARNINGS},
     unfinished::Unfinished,
@@ -55,8 +56,9 @@ impl Together {
     /// Adds a file.
     ///
     /// # Errors
-    /// When the disk fails.
+    /// When something else than an earlier file of its kind stands in its place; when the disk fails.
     pub fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), ResultsError> {
+        refuse(&self.folder.join(name), bytes)?;
         fs::write(self.unfinished.folder().join(name), bytes).map_err(|e| self.failed(e))?;
         self.names.push(name.to_owned());
         Ok(())
@@ -107,6 +109,11 @@ impl Results {
     /// # Errors
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
+        // Before the work, not after it.
+        for (name, header) in [SERIES, STROKES, PASSES, WARNINGS] {
+            refuse(&folder.join(name), header.join(",").as_bytes())?;
+        }
+        refuse(&folder.join(PAGE), PAGE_BEGINS.as_bytes())?;
         let mut files = Together::create(folder)?;
         let mut open = |(name, header): (&str, &[&str])| {
             Table::new(files.open(name)?, header).map_err(|e| ResultsError::new(folder, e.into()))
@@ -158,16 +165,24 @@ impl Results {
             table.finish().and_then(|mut out| out.flush()).map_err(|e| self.files.failed(e))?;
         }
         // Sheets of an earlier review with more passes, and its page.
-        self.files.finish(|name| is_sheet(name) || name == "index.html")
+        self.files.finish(|name| is_sheet(name) || name == PAGE)
     }
+}
+
+/// Name of a review's page.
+const PAGE: &str = "index.html";
+
+fn refuse(path: &Path, new: &[u8]) -> Result<(), ResultsError> {
+    refuse_other(path, new).map_err(|e| ResultsError::new(path, e))
 }
 
 /// Writes a file whole or not at all: beside its place first. Its folder is made when it is not there.
 ///
 /// # Errors
-/// When the disk fails; what was there before is then still whole.
+/// When something else than an earlier file of its kind stands there; when the disk fails. What was there before is then still whole.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), ResultsError> {
     const NAME: &str = "file";
+    refuse(path, bytes)?;
     let written = Unfinished::beside(path).and_then(|unfinished| {
         fs::write(unfinished.folder().join(NAME), bytes)?;
         unfinished.place(NAME, path)
@@ -192,7 +207,7 @@ mod tests {
     fn a_review_without_page_leaves_no_page_of_an_earlier_one() {
         let folder = tempfile::tempdir().unwrap();
         let mut first = Results::create(folder.path(), "OPM").unwrap();
-        first.file("index.html", b"old figures").unwrap();
+        first.file("index.html", format!("{PAGE_BEGINS} old figures").as_bytes()).unwrap();
         first.finish().unwrap();
         assert!(folder.path().join("index.html").exists());
         Results::create(folder.path(), "OPM").unwrap().finish().unwrap();
@@ -202,7 +217,7 @@ mod tests {
     fn review_with(folder: &Path, sheets: &[&str]) -> Result<Vec<PathBuf>, ResultsError> {
         let mut results = Results::create(folder, "OPM")?;
         for name in sheets {
-            results.file(name, b"new")?;
+            results.file(name, b"\x89PNG\r\n\x1a\n")?;
         }
         results.finish()
     }
@@ -212,6 +227,19 @@ mod tests {
             fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
         names.sort();
         names
+    }
+
+    #[test]
+    fn what_is_no_review_is_left_alone_and_said_before_the_work() {
+        for (name, foreign) in [("series.csv", "date,price\n1,2\n"), ("index.html", "<html>my own page</html>")] {
+            let folder = tempfile::tempdir().unwrap();
+            let path = folder.path().join(name);
+            fs::write(&path, foreign).unwrap();
+            let refused = Results::create(folder.path(), "OPM").map(|_| ()).unwrap_err().to_string();
+            assert!(refused.contains(name) && refused.contains("move it away"), "{refused}");
+            assert_eq!(fs::read_to_string(&path).unwrap(), foreign);
+            assert_eq!(names(folder.path()), [name]);
+        }
     }
 
     #[test]

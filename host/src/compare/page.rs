@@ -8,6 +8,7 @@ use base64::engine::general_purpose::STANDARD;
 use super::{Comparison, Figure};
 use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
+use crate::replaced::PAGE_BEGINS;
 
 const STYLE: &str = include_str!("../report/style.css");
 const CAUTIONS: &str = include_str!("../report/cautions.html");
@@ -24,9 +25,7 @@ pub struct Picture<'a> {
 /// The page, UTF-8.
 pub fn page_html(comparison: &Comparison, pictures: &[Picture<'_>], units: Units, version: &str) -> String {
     let mut html = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'; \
+        "{PAGE_BEGINS}; style-src 'unsafe-inline'; \
          base-uri 'none'; form-action 'none'\">\n<title>Comparison</title>\n<style>\n{STYLE}</style></head>\n<body>\n\
          <h1>Comparison</h1>\n"
     );

@@ -16,6 +16,7 @@ use base64::engine::general_purpose::STANDARD;
 
 use super::{Result, Setting, Shop, ShopError};
 use crate::drawing::canvas::escape;
+use crate::replaced::{PAGE_BEGINS, PICTURES_BEGIN};
 use crate::results::write_whole;
 
 const STYLE: &str = include_str!("paper.css");
@@ -23,9 +24,7 @@ const STYLE: &str = include_str!("paper.css");
 /// The start of a page.
 fn head(title: &str) -> String {
     format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'; \
+        "{PAGE_BEGINS}; style-src 'unsafe-inline'; \
          base-uri 'none'; form-action 'none'\">\n<title>{0}</title>\n<style>\n{STYLE}</style></head>\n<body>\n",
         escape(title)
     )
@@ -36,8 +35,7 @@ const PICTURE_KINDS: [&str; 2] = ["png", "jpeg"];
 
 /// What kind of picture it is by its first bytes, PNG or JPEG.
 fn picture_kind(bytes: &[u8]) -> Option<&'static str> {
-    let begins: [&[u8]; 2] = [b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"];
-    PICTURE_KINDS.into_iter().zip(begins).find(|(_, begin)| bytes.starts_with(begin)).map(|(kind, _)| kind)
+    PICTURE_KINDS.into_iter().zip(PICTURES_BEGIN).find(|(_, begin)| bytes.starts_with(begin)).map(|(kind, _)| kind)
 }
 
 /// A picture as a data link; `None` for what is neither PNG nor JPEG.
