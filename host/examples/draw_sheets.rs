@@ -63,6 +63,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             warnings: &warnings,
             losses: Losses { accel_samples: 96, ..Losses::default() },
             damage: Damage::default(),
+            has_gyro: true,
             remarks: &[],
         }],
         files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv"],

@@ -49,6 +49,8 @@ pub struct Ended {
     pub damage: Damage,
     /// What became of the thermometer's looks.
     pub looks: SurfaceCounts,
+    /// Whether there are turn rates in it at all.
+    pub has_gyro: bool,
 }
 
 impl Replay {
@@ -68,6 +70,11 @@ impl Replay {
     /// What the recording says about itself.
     pub fn facts(&self) -> &Facts {
         self.reader.facts()
+    }
+
+    /// What its closing says of the table it was imported from, a sentence or two each; known once it has been played.
+    pub fn remarks(&self) -> Vec<String> {
+        self.reader.closing().map_or(Vec::new(), |closing| closing.remarks.lines().map(str::to_owned).collect())
     }
 
     /// Bytes to play.
@@ -107,9 +114,9 @@ impl Replay {
         session.finish(&mut sink);
         let damage = self.reader.damage();
         if !session.has_data() {
-            return Err(recording::Error::Empty { path: self.path.clone(), cut: damage.cut }.into());
+            return Err(recording::Error::Empty { path: self.path.clone(), damage }.into());
         }
-        Ok(Ended { losses: session.losses(), damage, looks: session.surface_counts() })
+        Ok(Ended { losses: session.losses(), damage, looks: session.surface_counts(), has_gyro: session.has_gyro() })
     }
 }
 

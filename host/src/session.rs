@@ -101,6 +101,7 @@ pub struct Session {
     open: VecDeque<(Pass, Vec<Stroke>)>,
     unplaced: VecDeque<Warning>,
     readings: u64,
+    has_gyro: bool,
 }
 
 impl Session {
@@ -117,6 +118,7 @@ impl Session {
             open: VecDeque::new(),
             unplaced: VecDeque::new(),
             readings: 0,
+            has_gyro: false,
         }
     }
 
@@ -152,6 +154,11 @@ impl Session {
         self.readings > 0
     }
 
+    /// Whether any turn rates have come: without them no arm speed, stroke or pass can be told.
+    pub fn has_gyro(&self) -> bool {
+        self.has_gyro
+    }
+
     /// Guidance as it stands, for the live view.
     pub fn guidance(&self) -> &Guidance {
         &self.guidance
@@ -170,9 +177,10 @@ impl Session {
                 UserNote::NewSection | UserNote::Paused | UserNote::Resumed => {}
             }
         }
-        let (pipeline, readings) = (&mut self.pipeline, &mut self.readings);
+        let (pipeline, readings, has_gyro) = (&mut self.pipeline, &mut self.readings, &mut self.has_gyro);
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
+            *has_gyro |= matches!(reading, Reading::Gyro(_));
             if let Reading::Mark { t_us } = reading {
                 sink(Event::Mark { t_s: t_us * 1e-6 });
             }

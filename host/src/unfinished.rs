@@ -71,11 +71,14 @@ impl Unfinished {
     /// When the folder cannot be written.
     pub fn within(folder: &Path) -> io::Result<Self> {
         let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        if folder.exists() && !folder.is_dir() {
+            return Err(io::ErrorKind::NotADirectory.into());
+        }
         let mut all = all();
         let made = Made((!folder.exists()).then(|| folder.to_owned()));
         fs::create_dir_all(folder)?;
         sweep(folder, FORGOTTEN);
-        let hidden = tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder)?;
+        let hidden = tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder).map_err(without_path)?;
         let lock = File::create(hidden.path().join(LOCK))?;
         // Where a disk knows no locks, no sweep gets one either, and leaves the folder alone.
         let _ = lock.try_lock();
@@ -142,6 +145,13 @@ impl Unfinished {
         paths.last().into_iter().for_each(|path| name_to_disk(path)); // They are all in one folder.
         Ok(paths)
     }
+}
+
+/// The same error without the hidden folder's path, which tells nobody anything.
+fn without_path(error: io::Error) -> io::Error {
+    let words = error.to_string();
+    let said = words.split(" at path ").next().unwrap_or(&words);
+    io::Error::new(error.kind(), said.to_owned())
 }
 
 impl Drop for Unfinished {
@@ -272,6 +282,22 @@ mod tests {
         drop(lock);
         sweep(folder.path(), Duration::ZERO);
         assert!(!hidden.exists() && unfinished.folder().exists());
+    }
+
+    #[test]
+    fn a_file_in_the_place_of_the_folder_is_said_to_be_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("file");
+        fs::write(&file, "x").unwrap();
+        for within in [file.clone(), file.join("deeper")] {
+            let error = Unfinished::within(&within).unwrap_err();
+            assert_eq!(error.kind(), io::ErrorKind::NotADirectory, "{}", within.display());
+        }
+        let inner = io::Error::new(
+            io::ErrorKind::ReadOnlyFilesystem,
+            "Read-only file system (os error 30) at path \"/a/.unfinished-x\"",
+        );
+        assert_eq!(without_path(inner).to_string(), "Read-only file system (os error 30)");
     }
 
     #[test]

@@ -15,6 +15,7 @@ struct Made {
     name: String,
     losses: Losses,
     damage: Damage,
+    has_gyro: bool,
     remarks: Vec<String>,
 }
 
@@ -28,6 +29,7 @@ impl Made {
             name: "morning.mcap".into(),
             losses: Losses::default(),
             damage: Damage::default(),
+            has_gyro: true,
             remarks: vec![],
         }
     }
@@ -49,6 +51,7 @@ impl Made {
                 warnings: &warnings,
                 losses: self.losses,
                 damage: self.damage,
+                has_gyro: self.has_gyro,
                 remarks: &self.remarks,
             }],
             files: &["series.csv", "strokes.csv"],
@@ -193,7 +196,12 @@ fn many_sheets_are_linked_not_carried() {
 #[test]
 fn a_recording_without_passes_says_why() {
     let said = words(&Made::of(&[]).page());
-    assert!(said.contains("No section pass was found"), "{said}");
+    assert!(said.contains("No section pass was found: the motor did not run"), "{said}");
+    let said = words(&Made { has_gyro: false, ..Made::of(&[]) }.page());
+    assert!(
+        said.contains("No section pass was found: there are no gyro readings") && !said.contains("motor did not run"),
+        "{said}"
+    );
 }
 
 #[test]

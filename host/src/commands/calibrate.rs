@@ -70,7 +70,7 @@ fn read(console: &Console, path: &Path, mut sink: impl FnMut(&Reading<'_>)) -> R
     }
     bar.finish_and_clear();
     if readings == 0 {
-        return Err(recording::Error::Empty { path: path.to_owned(), cut: reader.damage().cut }.into());
+        return Err(recording::Error::Empty { path: path.to_owned(), damage: reader.damage() }.into());
     }
     Ok(reader.facts().clone())
 }

@@ -7,7 +7,7 @@ use std::{
 };
 
 use indicatif::{ProgressBar, ProgressStyle};
-use steadypass::guidance::Units;
+use steadypass::{guidance::Units, recording::describe_io};
 
 use crate::cli::Global;
 
@@ -77,8 +77,9 @@ impl Console {
     /// A line of results.
     pub(crate) fn result(&self, line: &str) -> io::Result<()> {
         let mut out = io::stdout().lock();
-        writeln!(out, "{line}")?;
-        out.flush()
+        writeln!(out, "{line}").and_then(|()| out.flush()).map_err(|e| {
+            io::Error::new(e.kind(), format!("cannot write the result to standard output: {}", describe_io(&e)))
+        })
     }
 
     /// A result in words, or where the user asked for JSON the same as that.

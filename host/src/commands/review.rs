@@ -145,6 +145,7 @@ impl Summary {
             "folder": path_text(folder), "page": self.page.as_deref().map(path_text), "seconds": self.seconds, "passes": self.passes,
             "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
+            "remarks": self.remarks,
             "told_length_m": self.told_length_m,
             "length_doubts": self.length_doubts.iter().map(doubt).collect::<Vec<_>>(),
         })
@@ -222,13 +223,14 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         return Err(failure);
     }
     summary.lost = ended.lost();
-    summary.remarks = report::quick_work(&summary.to_and_fro);
+    summary.remarks = replay.remarks();
+    summary.remarks.extend(report::quick_work(&summary.to_and_fro));
     summary.remarks.extend(report::told_length(plan.stroke_length_m, &lengths_by_turns_m, console.units(plan.units)));
     summary.remarks.extend(report::unusable_looks(&ended.looks));
     summary.remarks.append(&mut corrected.remarks);
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
-        sheets.page(&name, summary.seconds, ended.losses, ended.damage, &summary.remarks, &mut results)?;
+        sheets.page(&name, summary.seconds, &ended, &summary.remarks, &mut results)?;
         summary.page = Some(request.folder.join("index.html"));
     }
     for path in results.finish()? {

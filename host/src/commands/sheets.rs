@@ -4,7 +4,8 @@ use steadypass::{
     analysis::rubbing::RubbingMap,
     drawing::{PlanBands, SessionFacts, SheetInput, section_pass_png},
     guidance::{Plan, Units, Warning},
-    recording::{Damage, Facts, Losses, Source},
+    recording::{Facts, Source},
+    replay::Ended,
     report::{PassSheets, RecordingPart, ReviewPage, index_html},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
@@ -57,8 +58,7 @@ impl Sheets {
         &self,
         name: &str,
         seconds: f64,
-        losses: Losses,
-        damage: Damage,
+        ended: &Ended,
         remarks: &[String],
         results: &mut Results,
     ) -> Result<(), Failure> {
@@ -72,8 +72,9 @@ impl Sheets {
             seconds,
             passes: &self.passes,
             warnings: &self.warnings,
-            losses,
-            damage,
+            losses: ended.losses,
+            damage: ended.damage,
+            has_gyro: ended.has_gyro,
             remarks,
         };
         let page = ReviewPage {

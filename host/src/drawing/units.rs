@@ -4,6 +4,7 @@
 
 use crate::analysis::Interval;
 use crate::guidance::Units;
+pub use crate::guidance::units::duration;
 use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_of_interval};
 
 /// Metres in a foot (exact by definition).
@@ -151,28 +152,15 @@ pub fn number(value: f64, decimals: usize) -> String {
     out
 }
 
-/// A duration in words: "48 s", "2 min 04 s", "1 h 02 min".
-#[must_use]
-pub fn duration(seconds: f64) -> String {
-    if !seconds.is_finite() || seconds < 0.0 {
-        return "?".to_owned();
-    }
-    let whole = seconds.round() as u64;
-    match (whole / 3600, whole / 60 % 60, whole % 60) {
-        (0, 0, s) => format!("{s} s"),
-        (0, m, s) => format!("{m} min {s:02} s"),
-        (h, m, _) => format!("{h} h {m:02} min"),
-    }
-}
-
-/// A moment as minutes and seconds: "0:24", "72:05".
+/// A moment as minutes and seconds, and hours where there are any: "0:24", "1:12:05".
 #[must_use]
 pub fn clock(seconds: f64) -> String {
     if !seconds.is_finite() {
         return "?".to_owned();
     }
     let whole = seconds.max(0.0).round() as u64;
-    format!("{}:{:02}", whole / 60, whole % 60)
+    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours > 0 { format!("{hours}:{minutes:02}:{seconds:02}") } else { format!("{minutes}:{seconds:02}") }
 }
 
 #[cfg(test)]

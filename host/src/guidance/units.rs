@@ -77,6 +77,20 @@ impl fmt::Display for Units {
     }
 }
 
+/// A duration in words: "48 s", "2 min 04 s", "1 h 02 min".
+#[must_use]
+pub fn duration(seconds: f64) -> String {
+    if !seconds.is_finite() || seconds < 0.0 {
+        return "?".to_owned();
+    }
+    let whole = seconds.round() as u64;
+    match (whole / 3600, whole / 60 % 60, whole % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m} min {s:02} s"),
+        (h, m, _) => format!("{h} h {m:02} min"),
+    }
+}
+
 /// The word was neither `si` nor `us`.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("units are `si` or `us`, not `{0}`")]

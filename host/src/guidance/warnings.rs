@@ -18,7 +18,7 @@ use crate::analysis::{Interval, LiveTick, Measured, State};
 use super::latch::{Evidence, Latch};
 use super::limits;
 use super::plan::{Band, Plan};
-use super::units::Units;
+use super::units::{Units, duration};
 
 /// What is wrong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -100,6 +100,9 @@ impl Warning {
             (WarningKind::HeatSoon, _, Some(limit)) => {
                 // How far beyond the limit is a guess from a second or two of warming; the table has it, a person need not.
                 format!("{act}: it may soon pass the limit of {}", figure(limit))
+            }
+            (WarningKind::SignalLost, Some(value), _) if value >= 60.0 => {
+                format!("{act}: nothing heard for {}", duration(value))
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (WarningKind::HeatBlind, Some(value), _) => format!("{act} (no usable reading for {})", figure(value)),
@@ -502,6 +505,12 @@ mod tests {
         assert_eq!(
             signal[0].text(Units::Us, "OPM"),
             "Switch the machine off, then check the sensor's lead: nothing heard for 1.0 s"
+        );
+        let long = Warning { value: Some(40_000.0), ..signal[0] };
+        assert!(
+            long.text(Units::Si, "OPM").ends_with("nothing heard for 11 h 06 min"),
+            "{}",
+            long.text(Units::Si, "OPM")
         );
     }
 

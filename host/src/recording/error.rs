@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use super::Damage;
+
 /// Result of this module.
 pub type Result<T> = std::result::Result<T, Error>;
 
@@ -37,12 +39,12 @@ pub enum Error {
         path: PathBuf,
     },
     /// There is nothing in it to analyse.
-    #[error("{} holds no sensor data{}; there is nothing to review", path.display(), if *cut { " (the file was cut off)" } else { "" })]
+    #[error("{} holds no sensor data{}; there is nothing to review", path.display(), nothing_left(damage))]
     Empty {
         /// The file.
         path: PathBuf,
-        /// Whether the file ended in the middle.
-        cut: bool,
+        /// What is wrong with it.
+        damage: Damage,
     },
     /// Another file stands where this one should go.
     #[error(
@@ -90,6 +92,18 @@ impl Error {
     }
 }
 
+/// Why a file may hold no data.
+fn nothing_left(damage: &Damage) -> String {
+    match (damage.lost_data(), damage.cut) {
+        (true, _) => format!(
+            " that could be read: it is damaged ({}). If there is a copy of it, as on the stick it came on, take that",
+            damage.describe()
+        ),
+        (false, true) => " (the file was cut off)".into(),
+        (false, false) => String::new(),
+    }
+}
+
 /// The operating system's words, with what to do where that is known.
 pub fn describe_io(error: &std::io::Error) -> String {
     use std::io::ErrorKind as K;
@@ -98,6 +112,7 @@ pub fn describe_io(error: &std::io::Error) -> String {
         K::PermissionDenied => "permission denied; choose a folder you may write to, or change its owner".into(),
         K::NotFound => "no such file or folder".into(),
         K::IsADirectory => "it is a folder".into(),
+        K::ReadOnlyFilesystem => "it can only be read there; choose a folder you may write to".into(),
         K::AlreadyExists => "it exists already; choose another name, or move it away".into(),
         K::NotADirectory => "a part of its path is a file, not a folder; choose another folder".into(),
         _ => error.to_string(),

@@ -76,6 +76,10 @@ pub struct Closing {
     pub bad_frames: u64,
     /// Why it ended, in words.
     pub reason: String,
+    /// What whoever reviews it must know of the table it came from, a sentence a line ([`ImportSummary::remarks`]).
+    ///
+    /// [`ImportSummary::remarks`]: super::ImportSummary::remarks
+    pub remarks: String,
 }
 
 /// Flat text map, the form that MCAP metadata has.
@@ -125,7 +129,7 @@ mod tests {
             ..Facts::default()
         };
         assert_eq!(from_map::<Facts>(&to_map(&facts)), facts);
-        let closing = Closing { messages: 7, bad_frames: 2, reason: "stopped".into() };
+        let closing = Closing { messages: 7, bad_frames: 2, reason: "stopped".into(), remarks: "One.\nTwo.".into() };
         assert_eq!(from_map::<Closing>(&to_map(&closing)), closing);
     }
 

@@ -32,6 +32,7 @@ mod entry;
 mod error;
 mod facts;
 mod read;
+mod remarks;
 mod start;
 mod table;
 #[cfg(test)]

@@ -9,6 +9,7 @@ use std::path::Path;
 use mcap::MAGIC;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
+use crate::guidance::units::count;
 use crate::unfinished::Unfinished;
 
 /// Rows in one run: about the sensor's own block length at its own rate, and little to lose at any.
@@ -32,6 +33,10 @@ pub struct ImportSummary {
     pub seconds: f64,
     /// Accelerometer samples missing, judged by time steps.
     pub lost: u64,
+    /// Accelerometer samples a second, holes aside; `None` where that cannot be told.
+    pub rate_hz: Option<f64>,
+    /// The longest hole among them: where it begins, s after the first row, and how long it is, s.
+    pub longest_hole: Option<(f64, f64)>,
     /// Size of the acceleration averaged over a second, m/s², the mean of all seconds: 9.8 where gravity is in it and the unit
     /// is right, because vibration averages out and an arm adds little. `None` for less than a second of ten samples.
     pub steady_mps2: Option<f64>,
@@ -69,7 +74,7 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
     let mut writer = RecordingWriter::create(&unfinished.folder().join(NAME), facts).map_err(named)?;
     match import_rows(table, &mut rows, &columns, &mut writer, progress) {
         Ok(summary) => {
-            writer.finish(0, "imported").map_err(named)?;
+            writer.finish_import(&summary.remarks()).map_err(named)?;
             refuse_taken(out)?;
             unfinished.place_new(NAME, out).map_err(|e| match e.kind() {
                 // It came there since.
@@ -139,6 +144,10 @@ impl Columns {
                     let how = "line 1: its cells stand between semicolons; expected commas between cells and points in numbers";
                     return Err(problem(table, how.to_owned()));
                 }
+                if header.len() == 1 && header.as_slice().contains(&b'\t') {
+                    let how = "line 1: its cells stand between tabs; expected commas between cells";
+                    return Err(problem(table, how.to_owned()));
+                }
                 return Err(problem(
                     table,
                     format!(
@@ -178,8 +187,8 @@ fn import_rows(
             return Err(problem(
                 table,
                 format!(
-                    "line {line}: {} cells, but the header has {}; the row is cut or has a stray comma",
-                    record.len(),
+                    "line {line}: {}, but the header has {}; the row is cut or has a stray comma",
+                    count(record.len() as u64, "cell", "cells"),
                     columns.width
                 ),
             ));
@@ -244,6 +253,8 @@ fn import_rows(
     (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
     let log_ns = (summary.seconds * 1e9) as u64;
     let mut rest = accel.finish();
+    (summary.rate_hz, summary.longest_hole) =
+        (accel.rate_hz(), accel.longest_hole_us.map(|(at, us)| (at * 1e-6, us * 1e-6)));
     summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
     store(writer, log_ns, &mut rest, TableEntry::Accel)?;
     store(writer, log_ns, &mut gyro.finish(), TableEntry::Gyro)?;
@@ -362,6 +373,11 @@ struct RunBuilder {
     /// Usual time step, µs, once known.
     step_us: Option<f64>,
     lost_before: u32,
+    /// Steps that are no holes, and the time that they take, µs.
+    steps: u64,
+    stepped_us: f64,
+    /// The longest hole: where it begins and how long it is, µs.
+    longest_hole_us: Option<(f64, f64)>,
 }
 
 impl RunBuilder {
@@ -371,6 +387,9 @@ impl RunBuilder {
             (Some(&last), Some(step)) if t_us - last > HOLE * step => {
                 done.extend(self.take());
                 self.lost_before = (((t_us - last) / step).round() - 1.0).clamp(1.0, f64::from(u32::MAX)) as u32;
+                if self.longest_hole_us.is_none_or(|(_, longest)| t_us - last > longest) {
+                    self.longest_hole_us = Some((last, t_us - last));
+                }
             }
             (_, Some(_)) if self.times_us.len() >= RUN_ROWS => done.extend(self.take()),
             (_, None) if self.times_us.len() >= RUN_ROWS => self.learn_step(done),
@@ -378,6 +397,11 @@ impl RunBuilder {
         }
         self.times_us.push(t_us);
         self.samples.push(sample);
+    }
+
+    /// Samples a second, holes aside.
+    fn rate_hz(&self) -> Option<f64> {
+        (self.stepped_us > 0.0).then(|| self.steps as f64 / self.stepped_us * 1e6)
     }
 
     /// The rows so far tell the usual step; only with it do holes among them show, so they go through once more.
@@ -398,12 +422,14 @@ impl RunBuilder {
         if steps >= RUN_ROWS / 2 {
             self.step_us = Some(spacing_us);
         }
+        self.steps += steps as u64;
+        self.stepped_us += last_us - first_us;
         self.times_us.clear();
         let lost_before = std::mem::take(&mut self.lost_before);
         Some(TableRun { first_us, spacing_us, lost_before, samples: std::mem::take(&mut self.samples) })
     }
 
-    fn finish(mut self) -> Vec<TableRun> {
+    fn finish(&mut self) -> Vec<TableRun> {
         let mut done = Vec::new();
         if self.step_us.is_none() {
             self.learn_step(&mut done);

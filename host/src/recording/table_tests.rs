@@ -70,6 +70,26 @@ fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
 }
 
 #[test]
+fn the_rate_of_a_table_is_that_of_its_rows_whatever_hole_it_has() {
+    let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+    for i in 0..2000 {
+        text += &format!("{:.6},0,0,9.81\n", f64::from(i) / 1660.0 + if i < 1000 { 0.0 } else { 40_000.0 });
+    }
+    let (folder, summary) = import(&text);
+    let summary = summary.expect("imports");
+    let rate = summary.rate_hz.expect("a rate");
+    assert!((rate - 1660.0).abs() < 2.0, "{rate}");
+    let (at_s, seconds) = summary.longest_hole.expect("a hole");
+    assert!((at_s - 999.0 / 1660.0).abs() < 1e-3 && (seconds - 40_000.0).abs() < 0.01, "{at_s} {seconds}");
+    // What was said stands in the recording.
+    let mut reader = Reader::open(&folder.path().join("out.mcap")).expect("opens");
+    while reader.next_chunk(|_| ()).expect("reads") {}
+    let kept = &reader.closing().expect("closed").remarks;
+    assert_eq!(*kept, summary.remarks().join("\n"));
+    assert!(kept.contains("lasts 11 h 06 min") && kept.contains("No gyro") && !kept.contains("in ms"), "{kept}");
+}
+
+#[test]
 fn what_acceleration_averages_to_tells_a_table_in_g() {
     // A tool at 50 Hz that turns over after a second: only averages over seconds show one g throughout.
     let table = |seconds: usize| {

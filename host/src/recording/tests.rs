@@ -82,7 +82,7 @@ fn what_is_written_is_read_and_the_file_gets_its_name_only_when_finished() {
     assert_eq!(frames.len(), 41);
     assert_eq!(frames[1], accel(0, 0, &[[0, 1, 2]; 72]));
     assert_eq!(damage, Damage::default());
-    assert_eq!(closing, Some(Closing { messages: 43, bad_frames: 3, reason: "stopped".into() }));
+    assert_eq!(closing, Some(Closing { messages: 43, bad_frames: 3, reason: "stopped".into(), ..Closing::default() }));
     assert_eq!(Reader::open(&path).expect("opens").facts().technician, "Robin");
     assert!(matches!(RecordingWriter::create(&path, &Facts::default()), Err(Error::Exists { .. })));
 }

@@ -145,8 +145,19 @@ impl RecordingWriter {
     ///
     /// # Errors
     /// When the disk failed now or earlier.
-    pub fn finish(mut self, bad_frames: u64, reason: &str) -> Result<PathBuf> {
-        let closing = Closing { messages: self.messages, bad_frames, reason: reason.into() };
+    pub fn finish(self, bad_frames: u64, reason: &str) -> Result<PathBuf> {
+        let messages = self.messages;
+        self.close(Closing { messages, bad_frames, reason: reason.into(), ..Closing::default() })
+    }
+
+    /// The same after an import, with what whoever reviews it must know of the table.
+    pub(super) fn finish_import(self, remarks: &[String]) -> Result<PathBuf> {
+        let messages = self.messages;
+        let (reason, remarks) = ("imported".into(), remarks.join("\n"));
+        self.close(Closing { messages, reason, remarks, ..Closing::default() })
+    }
+
+    fn close(mut self, closing: Closing) -> Result<PathBuf> {
         if let Some(sender) = self.sender.take() {
             // A send error means that the thread has ended with an error, which joining hands out.
             let _ = sender.send(Item::Finish(closing));

@@ -46,6 +46,8 @@ pub struct RecordingPart<'a> {
     pub losses: Losses,
     /// What was wrong with the file.
     pub damage: Damage,
+    /// Whether it holds turn rates; without them there are no passes.
+    pub has_gyro: bool,
     /// What else the reader must know: missing columns, quantities that could not be estimated.
     pub remarks: &'a [String],
 }

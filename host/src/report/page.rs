@@ -12,6 +12,7 @@ use crate::drawing::canvas::escape;
 use crate::drawing::units::{clock, duration};
 use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH};
 use crate::guidance::{Units, Warning};
+use crate::replaced::PAGE_BEGINS;
 
 const STYLE: &str = include_str!("style.css");
 const CAUTIONS: &str = include_str!("cautions.html");
@@ -27,9 +28,7 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
         many => format!("Review of {} recordings", many.len()),
     };
     let mut html = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data: 'self' file:; \
+        "{PAGE_BEGINS} 'self' file:; \
          style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
          <title>{0}</title>\n<style>\n{STYLE}</style></head>\n<body>\n<h1>{0}</h1>\n",
         escape(&title)
@@ -46,10 +45,15 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
     for recording in page.recordings {
         session(&mut html, recording, page.recordings.len() > 1);
         if recording.passes.sheets.is_empty() {
-            html.push_str(
-                "<p>No section pass was found: the motor did not run, or the machine did not travel to and fro for long \
-                 enough, or too quickly (then <a href=\"#lost\">What was lost</a> says so). <code>series.csv</code> shows \
-                 what was measured.</p>\n",
+            let why = if recording.has_gyro {
+                "the motor did not run, or the machine did not travel to and fro for long enough, or too quickly (then <a \
+                 href=\"#lost\">What was lost</a> says so)"
+            } else {
+                "there are no gyro readings, without which neither arm speed nor strokes can be told"
+            };
+            let _ = writeln!(
+                html,
+                "<p>No section pass was found: {why}. <code>series.csv</code> shows what was measured.</p>"
             );
         }
         html.push_str(&passes::table(recording.passes));
@@ -133,7 +137,7 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     let (units, rate_unit) =
         recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
     html.push_str(
-        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, min:s</th>\
+        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, (h:)min:s</th>\
          <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
     );
     for w in recording.warnings {

@@ -1,0 +1,139 @@
+//! What a table looks like to somebody who knows sensors, polishers and panels: another unit, too few rows, a column that is missing.
+//! Said when it is imported, and kept in the recording for whoever reviews it.
+
+use super::ImportSummary;
+use crate::analysis::LEAST_STREAM_HZ;
+use crate::guidance::units::duration;
+
+/// What a second's mean may be with gravity in it, m/s²: an uncalibrated chip is a few percent off, a cheap one more.
+const GRAVITY_MPS2: std::ops::RangeInclusive<f64> = 8.5..=11.5;
+
+/// Rows a second below which no machine's vibration can be read.
+const FEWEST_HZ: f64 = 20.0;
+/// Rows a second that the sensor itself gives, less its tolerance: with so many nothing that a polisher shakes at folds down.
+const SENSOR_HZ: f64 = 1500.0;
+/// What is said of it: the rate that the motion chip's data sheet names.
+const SENSOR_SAID_HZ: u32 = 1660;
+/// A hand turns a machine less than this on average, rad/s: 40 degrees a second.
+const TURNING_RADPS: f64 = 0.7;
+/// Panels are cooler than this when work begins, °C; in °F it is a cool day.
+const START_C: f64 = 60.0;
+/// Holes shorter than this are told by their number only, s.
+const HOLE_S: f64 = 1.0;
+
+impl ImportSummary {
+    /// What whoever reviews the recording must know, a sentence or two each.
+    #[must_use]
+    pub fn remarks(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        out.extend(self.rate_hz.and_then(rate));
+        if let Some(steady) = self.steady_mps2.filter(|size| !GRAVITY_MPS2.contains(size)) {
+            out.push(format!(
+                "Over a second the acceleration averages {steady:.2} m/s², where gravity alone makes 9.8. If the table is in g, \
+                 multiply by 9.80665 and import again; if its logger takes gravity out, arm speed stays blank or wrong."
+            ));
+        }
+        if let Some(turning) = self.steady_radps.filter(|rate| *rate > TURNING_RADPS) {
+            out.push(format!(
+                "The machine turns by {turning:.1} rad/s on average, faster than hands do. If the table is in degrees a second, \
+                 multiply by 0.0174533 and import again."
+            ));
+        }
+        if let Some(start) = self.first_surface_c.filter(|c| *c > START_C) {
+            out.push(format!(
+                "The panel is at {start:.0} °C at the start. If the table is in °F, take 32 off, multiply by 5/9 and import again."
+            ));
+        }
+        if let Some((at_s, seconds)) = self.longest_hole.filter(|(_, seconds)| *seconds >= HOLE_S) {
+            out.push(format!(
+                "The longest hole in the table begins {} after its first row and lasts {}. If the logger's clock was set meanwhile, \
+                 cut the table there and import the parts one by one.",
+                duration(at_s),
+                duration(seconds),
+            ));
+        }
+        if !self.has_gyro {
+            out.push("No gyro readings: arm speed, strokes and section passes stay blank, which cannot be told without them.".into());
+        }
+        if !self.has_surface {
+            out.push("No surface temperatures: heat stays blank.".into());
+        }
+        out
+    }
+}
+
+/// What is said of so many rows a second.
+fn rate(hz: f64) -> Option<String> {
+    if hz < FEWEST_HZ {
+        return Some(format!(
+            "Only {hz:.1} rows a second: too few for any rate. If the times are in ms, divide them by 1000 and import again."
+        ));
+    }
+    let filtered = "If rows were left out of a faster table with no low-pass filter before, its vibration is folded into slow movement: \
+                    speeds, strokes and passes are then wrong. Import the table with all its rows";
+    if hz < LEAST_STREAM_HZ {
+        return Some(format!(
+            "{hz:.0} rows a second: too few to see the pad go round, which takes {LEAST_STREAM_HZ}. Orbit rate and pad speed stay \
+             blank, and whether the motor ran is not known. {filtered}."
+        ));
+    }
+    (hz < SENSOR_HZ).then(|| {
+        format!(
+            "{hz:.0} rows a second, where the sensor gives {SENSOR_SAID_HZ}. {filtered}, or one that was filtered below half the \
+             rows a second that it keeps."
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GOOD: ImportSummary = ImportSummary {
+        rows: 10_000,
+        seconds: 6.0,
+        lost: 0,
+        rate_hz: Some(1660.0),
+        longest_hole: None,
+        steady_mps2: Some(9.8),
+        steady_radps: Some(0.05),
+        first_surface_c: Some(24.0),
+        has_gyro: true,
+        has_surface: true,
+    };
+
+    #[test]
+    fn units_that_hands_and_panels_cannot_have_are_doubted() {
+        let said = |summary: ImportSummary| summary.remarks().join(" ");
+        assert_eq!(said(GOOD), "");
+        for (summary, word) in [
+            (ImportSummary { rate_hz: Some(1.0), ..GOOD }, "in ms"),
+            (ImportSummary { steady_mps2: Some(1.0), ..GOOD }, "in g"),
+            (ImportSummary { steady_radps: Some(3.0), ..GOOD }, "degrees a second"),
+            (ImportSummary { first_surface_c: Some(79.5), ..GOOD }, "in °F"),
+            (ImportSummary { has_gyro: false, ..GOOD }, "No gyro"),
+            (ImportSummary { has_surface: false, ..GOOD }, "No surface"),
+        ] {
+            assert!(said(summary).contains(word), "{word}: {}", said(summary));
+            assert_eq!(summary.remarks().len(), 1);
+        }
+    }
+
+    #[test]
+    fn fewer_rows_than_the_sensor_gives_are_said_with_what_a_table_must_be() {
+        for hz in [25.0, 208.0, 410.0, 820.0] {
+            let said = ImportSummary { rate_hz: Some(hz), ..GOOD }.remarks().join(" ");
+            assert!(said.starts_with(&format!("{hz} rows a second")), "{said}");
+            assert!(said.contains("low-pass filter") && said.contains("all its rows"), "{said}");
+        }
+        assert!(ImportSummary { rate_hz: Some(3330.0), ..GOOD }.remarks().is_empty());
+    }
+
+    #[test]
+    fn a_long_hole_is_named_and_a_short_one_is_not() {
+        let with = |seconds| ImportSummary { longest_hole: Some((30.1, seconds)), ..GOOD }.remarks();
+        assert!(with(0.2).is_empty());
+        let said = with(40_000.0).join(" ");
+        assert!(said.contains("begins 30 s after its first row and lasts 11 h 06 min"), "{said}");
+    }
+}
