@@ -4,7 +4,7 @@ pub(crate) mod shop;
 mod values;
 pub(crate) mod work;
 
-use std::{net::IpAddr, path::PathBuf};
+use std::{io::Write as _, net::IpAddr, path::PathBuf};
 
 use clap::{ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use shop::{FileArgs, ShopArgs};
@@ -33,7 +33,17 @@ pub(crate) struct Cli {
 impl Cli {
     /// What was typed; ends the program where that makes no sense, or where help was asked for.
     pub(crate) fn typed() -> Self {
-        Self::of(std::env::args_os()).unwrap_or_else(|error| error.exit())
+        Self::of(std::env::args_os()).unwrap_or_else(|error| {
+            let said = error.render().to_string();
+            // In the words that the program's own errors begin with.
+            match said.strip_prefix("error: ") {
+                Some(wrong) => {
+                    let _ = write!(std::io::stderr().lock(), "steadypass: {wrong}");
+                    std::process::exit(error.exit_code())
+                }
+                None => error.exit(),
+            }
+        })
     }
 
     fn of(words: impl IntoIterator<Item = impl Into<std::ffi::OsString> + Clone>) -> Result<Self, clap::Error> {
@@ -82,6 +92,7 @@ pub(crate) enum Verb {
     /// The whole job with no hardware: a virtual polisher and sensor (invented data), recorded and reviewed.
     Demo(DemoArgs),
     /// Lists serial ports, the likely sensor marked.
+    #[command(after_help = "Example:\n  steadypass ports")]
     Ports,
     /// What the sensor says of itself; sets its range, light and buzzer; restarts it.
     Sensor(SensorArgs),
@@ -167,8 +178,20 @@ fn a_range_g(text: &str) -> Result<u8, String> {
 fn a_past_moment(text: &str) -> Result<jiff::ZonedDateTime, String> {
     let expected = || "expected a day and time as YYYY-MM-DDTHH:MM".to_owned();
     let moment: jiff::civil::DateTime = text.parse().map_err(|_| expected())?;
-    let moment = moment.to_zoned_datetime(jiff::tz::TimeZone::system()).map_err(|_| expected())?;
+    let moment = existing(moment, jiff::tz::TimeZone::system())?;
     if moment > jiff::ZonedDateTime::now() { Err("that is still to come".to_owned()) } else { Ok(moment) }
+}
+
+/// A moment by a zone's clocks; none in the hour that they leave out when they are put forward.
+fn existing(moment: jiff::civil::DateTime, zone: jiff::tz::TimeZone) -> Result<jiff::ZonedDateTime, String> {
+    let moment = zone.to_ambiguous_zoned_datetime(moment);
+    if matches!(moment.offset(), jiff::tz::AmbiguousOffset::Gap { .. }) {
+        return Err(
+            "there was no such time: that night the clocks were put forward over it; give the time that they showed"
+                .to_owned(),
+        );
+    }
+    moment.compatible().map_err(|error| error.to_string())
 }
 
 /// Who, what with, on what.
@@ -350,6 +373,10 @@ pub(crate) struct DrillArgs {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass import other-logger.csv --out door.mcap\n\n\
+                        A table must have all the rows that its logger took, best 1500 a second or more: leaving out rows folds \
+                        the machine's vibration into slow movement, and speeds, strokes and passes are then wrong. If there must \
+                        be fewer, low-pass filter it below half the rows a second that it keeps before leaving any out; below \
+                        300 a second neither orbit rate nor motor are told.\n\n\
                         Columns (header required; gyro and temperature may be missing, extra ones are ignored):\n  \
                         t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c")]
 pub(crate) struct ImportArgs {
@@ -497,7 +524,7 @@ pub(crate) struct CalibrateArgs {
 mod tests {
     use clap::{Command, CommandFactory as _};
 
-    use super::{Cli, past};
+    use super::{Cli, existing, past};
 
     /// Narrower than any terminal in use: what is not wrapped can be pasted.
     const EXAMPLE_CHARS: usize = 80;
@@ -565,6 +592,25 @@ mod tests {
         let mut command = Cli::command();
         command.build();
         look(&command);
+    }
+
+    #[test]
+    fn every_command_has_an_example() {
+        for verb in Cli::command().get_subcommands() {
+            let help = verb.get_after_help().map(ToString::to_string).unwrap_or_default();
+            assert!(help.starts_with("Example") && help.contains(&format!("steadypass {}", verb.get_name())), "{help}");
+        }
+    }
+
+    #[test]
+    fn a_time_that_clocks_leave_out_is_none() {
+        let zone = jiff::tz::TimeZone::posix("EST5EDT,M3.2.0,M11.1.0").expect("a zone");
+        let at = |hour| existing(jiff::civil::date(2026, 3, 8).at(hour, 30, 0, 0), zone.clone());
+        assert!(at(2).is_err_and(|why| why.contains("the clocks were put forward")));
+        assert!(at(1).is_ok() && at(3).is_ok());
+        // Twice there is one: the first is taken.
+        let twice = existing(jiff::civil::date(2026, 11, 1).at(1, 30, 0, 0), zone.clone()).expect("a time");
+        assert_eq!(twice.offset(), jiff::tz::offset(-4));
     }
 
     #[test]

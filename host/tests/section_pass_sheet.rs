@@ -175,7 +175,7 @@ fn what_is_missing_is_said_in_words() {
     says(|s| s.strokes.clear(), "no stroke could be told apart");
     says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");
     says(|s| s.rubbing = None, "Where the pad went is not known");
-    says(|s| s.pass.track_sd_m = Some(0.077), "true to ±127\u{a0}mm only, more than the pad is wide");
+    says(|s| s.pass.track_sd_m = Some(0.077), "true to ±127\u{a0}mm only, as much as the pad is wide or more");
     says(|s| s.pass.track_sd_m = Some(0.075), "Sideways true to ±123\u{a0}mm.");
     says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = None), "need not be cooling");
     says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = Some(false)), "The spot trailed in no stroke");

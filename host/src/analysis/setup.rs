@@ -54,7 +54,7 @@ impl Default for Setup {
         Self {
             machine: Machine { kind: MachineKind::Orbital, throw_m: 0.015, pad_diameter_m: 0.125 },
             stroke_length_m: None,
-            // Mid value for lacquers in 8-14 um, 0.92-0.94: thermal-camera manual T559880, table 35.1.
+            // Mid value for lacquers in 8-14 um, 0.92-0.94: published emissivity tables, `data/reference/emissivity.csv`.
             emissivity: 0.93,
             // 20 °F; common practice, no published source.
             rise_limit_k: 20.0 * 5.0 / 9.0,

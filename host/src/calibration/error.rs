@@ -49,7 +49,8 @@ pub enum CalibrationError {
     },
     /// The sensor did not rest long enough.
     #[error(
-        "the sensor rested for {found_s:.1} s at most, expected {wanted_s:.0} s; lay it on a table, hands off, motor off"
+        "the sensor rested for {found_s:.1} s at most, expected {wanted_s:.0} s; lay it on a table, hands off, motor off. In hands it \
+         trembles and never rests, though a review calls a machine still whose motor is off"
     )]
     NotStill {
         /// Longest rest, s.

@@ -45,6 +45,8 @@ pub(crate) struct FileArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass shop init --shop ~/shop --name \"Corner Shop\"\n  \
+                        steadypass shop status --shop ~/shop --all")]
 pub(crate) struct ShopArgs {
     #[command(subcommand)]
     pub(crate) what: ShopVerb,

@@ -166,6 +166,10 @@ pub(crate) struct TrialAddArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  steadypass note add --shop ~/shop --vehicle \"saloon A\" \"Deep scratch left.\"\n  \
+                        steadypass note list --shop ~/shop --vehicle \"saloon A\""
+)]
 pub(crate) struct NoteArgs {
     #[command(subcommand)]
     pub(crate) what: NoteVerb,

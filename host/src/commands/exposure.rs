@@ -7,8 +7,8 @@ use std::{
 
 use jiff::civil::Date;
 use steadypass::{
-    drawing::{ExposureSheet, exposure_day_png},
-    exposure::{CAUTIONS, Day, Declared, Exposure, Limits, NOTICE, Range, Running, Source, days, hours_to},
+    drawing::{ExposureSheet, exposure_day_png, units::duration},
+    exposure::{CAUTIONS, Day, Declared, Exposure, Hand, Limits, NOTICE, Range, Running, Source, days, hours_to},
     name,
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
@@ -176,7 +176,7 @@ pub(super) fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
     }
     bar.finish_and_clear();
     if !exposure.has_data() {
-        return Err(recording::Error::Empty { path: path.to_owned(), cut: reader.damage().cut }.into());
+        return Err(recording::Error::Empty { path: path.to_owned(), damage: reader.damage() }.into());
     }
     let lost = describe_losses(&exposure.losses(), &reader.damage());
     if let Some(lost) = &lost {
@@ -193,6 +193,16 @@ fn with_declared(mut days: Vec<Day>, declared: Vec<Declared>, args: &ExposureArg
     let declared: Vec<_> = declared.into_iter().map(|Declared(c)| c).collect();
     if declared.is_empty() {
         return Ok(days);
+    }
+    for (hand, other) in [(Hand::Left, Hand::Right), (Hand::Right, Hand::Left)] {
+        let hours: f64 = declared.iter().filter(|c| c.hand != other).map(|c| c.hours).sum();
+        if hours > 24.0 {
+            return Err(Failure::Usage(format!(
+                "--declared: together {} in the {} hand in one day, which has 24 h; give each tool's minutes of that day alone",
+                duration(hours * 3600.0),
+                hand.as_str(),
+            )));
+        }
     }
     match days.as_mut_slice() {
         [] => {
@@ -224,14 +234,20 @@ fn name_of(day: &Day) -> String {
 /// Width of the tools' column in the terminal; a longer name is cut, and shows it.
 const TOOL_LETTERS: usize = 36;
 
-/// When a tool alone reaches a daily value: the likely time and its bounds; `None` where that takes more than a day of running even
-/// at the worst.
+/// When a tool alone reaches a daily value: after the likely time, with its bounds; `None` where that takes more than a day of running
+/// even at the worst.
 fn reached_after(a8_mps2: f64, a_hv_mps2: Range) -> Option<String> {
     const DAY_H: f64 = 24.0;
     let Range { lo, value, hi } = a_hv_mps2;
     let [soonest, likely, latest] = [hi, value, lo].map(|a_hv| hours_to(a8_mps2, a_hv));
-    let told = |hours: f64| if hours > DAY_H { "more than 24".to_owned() } else { format!("{hours:.1}") };
-    (soonest <= DAY_H).then(|| format!("{} h ({} to {})", told(likely), told(soonest), told(latest)))
+    let bound = if latest > DAY_H { "more than 24".to_owned() } else { format!("{latest:.1}") };
+    (soonest <= DAY_H).then(|| {
+        if likely > DAY_H {
+            format!("hardly in a whole day of running, at the worst after {soonest:.1} h")
+        } else {
+            format!("after {likely:.1} h ({soonest:.1} to {bound}) of running a day")
+        }
+    })
 }
 
 fn table(day: &Day, limits: Limits) -> String {
@@ -266,14 +282,10 @@ fn table(day: &Day, limits: Limits) -> String {
             let reached = match (after(limits.action_mps2), after(limits.limit_mps2)) {
                 (None, _) => "not even the action value is reached in a whole day of running".to_owned(),
                 (Some(action), None) => {
-                    format!(
-                        "the action value is reached after {action} of running a day, the limit value not in a whole day"
-                    )
+                    format!("the action value is reached {action}, the limit value not in a whole day")
                 }
                 (Some(action), Some(limit)) => {
-                    format!(
-                        "the action value is reached after {action} of running a day, the limit value after {limit}"
-                    )
+                    format!("the action value is reached {action}, the limit value {limit}")
                 }
             };
             let _ = writeln!(out, "    alone, {reached}");

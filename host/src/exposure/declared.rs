@@ -37,7 +37,9 @@ impl FromStr for Declared {
         let fail = |problem: String| DeclaredError { text: text.to_owned(), problem };
         let number = |what: &str, word: &str, most: f64| {
             let value: f64 = word.trim().parse().map_err(|_| fail(format!("{what} `{word}` is not a number")))?;
-            if value.is_finite() && value > 0.0 && value <= most {
+            if value == 0.0 {
+                Err(fail(format!("{what} must be above 0")))
+            } else if value.is_finite() && value > 0.0 && value <= most {
                 Ok(value)
             } else {
                 Err(fail(format!("{what} {word} is outside 0 to {most}")))
@@ -105,6 +107,8 @@ mod tests {
             ("sander=4.5:2000", "outside 0 to 1440"),
             ("sander=450:10", "outside 0 to 100"),
             ("sander@foot=4.5:30", "@foot"),
+            ("sander=4.5+0:30", "the uncertainty K must be above 0"),
+            ("sander=0:30", "the magnitude must be above 0"),
             ("sander=4.5+k:30", "`k` is not a number"),
         ] {
             let message = text.parse::<Declared>().unwrap_err().to_string();

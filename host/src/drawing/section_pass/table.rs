@@ -18,8 +18,8 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
         "No strokes could be told apart, so there is no picture of the section and no rubbing distance.".to_owned()
     } else if let Some(off) = input.pass.sideways_m().filter(|_| input.rubbing.is_some()) {
         format!(
-            "Sideways the strokes are true to ±{}\u{a0}{} only, more than the pad is wide: no picture of the section, no rubbing \
-             distance. After each rest it is a guess where the work goes on.",
+            "Sideways the strokes are true to ±{}\u{a0}{} only, as much as the pad is wide or more: no picture of the section, no \
+             rubbing distance. After each rest it is a guess where the work goes on.",
             u.length_number(off),
             u.length_unit()
         )

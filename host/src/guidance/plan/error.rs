@@ -152,7 +152,7 @@ pub enum Problem {
         unit: &'static str,
     },
     /// The ends of a band in the wrong order.
-    #[error("`{key}` runs from {lo} to {hi}: the lower end comes first")]
+    #[error("`{key}` runs from {lo} to {hi}: {}", if lo > hi { "the lower end comes first" } else { "the upper end must lie above the lower" })]
     BandOrder {
         /// The key.
         key: &'static str,
@@ -187,6 +187,16 @@ pub enum Problem {
         /// Why not.
         why: &'static str,
     },
+    /// Two values that cannot both be meant.
+    #[error("`{key}` and `{other}` contradict each other: {why}")]
+    Contradiction {
+        /// One key.
+        key: &'static str,
+        /// The other.
+        other: &'static str,
+        /// Why not.
+        why: String,
+    },
     /// A key that is needed and not there.
     #[error("`{key}` is missing")]
     Missing {
@@ -211,7 +221,9 @@ impl Problem {
             Self::UnknownKey { known, .. } => format!("keys that may stand here: {}", known.join(", ")),
             Self::WrongType { key, .. } => format!("see `{key}` in data/plans/example.toml"),
             Self::OutOfRange { key, min, max, .. } => format!("give `{key}` a value from {min} to {max}"),
-            Self::BandOrder { key, lo, hi } => format!("write {key} = [{hi}, {lo}]"),
+            Self::BandOrder { key, lo, hi } if lo > hi => format!("write {key} = [{hi}, {lo}]"),
+            Self::BandOrder { key, lo, .. } => format!("give `{key}` an upper end above {lo}"),
+            Self::Contradiction { key, other, .. } => format!("correct `{key}` or `{other}`"),
             Self::UnknownWord { known, .. } => format!("write one of: {}", known.join(", ")),
             Self::Twice { second, .. } => format!("remove one of them, for example `{second}`"),
             Self::DoesNotFit { key, .. } => format!("remove `{key}`"),

@@ -36,7 +36,7 @@ pub(super) const STROKE_LENGTH_M: NumberKey = NumberKey::new("stroke_length_m", 
 pub(super) const STROKE_LENGTH_IN: NumberKey = NumberKey::new("stroke_length_in", 2.0, 118.0, "in");
 pub(super) const SECTION_M: NumberKey = NumberKey::new("section_m", 0.1, 2.5, "m");
 pub(super) const SECTION_IN: NumberKey = NumberKey::new("section_in", 4.0, 98.0, "in");
-// A bare metallic lacquer is near 0.4: thermal-camera manual T559880, table 35.1. Below that the correction grows wild.
+// A bare metallic lacquer is near 0.4: published emissivity tables. Below that the correction grows wild.
 pub(super) const EMISSIVITY: NumberKey = NumberKey::new("emissivity", 0.3, 1.0, "");
 pub(super) const THROW_MM: NumberKey = NumberKey::new("throw_mm", 1.0, 40.0, "mm");
 pub(super) const PAD_DIAMETER_MM: NumberKey = NumberKey::new("pad_diameter_mm", 20.0, 305.0, "mm");

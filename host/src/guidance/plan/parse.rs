@@ -35,14 +35,43 @@ impl Plan {
     /// # Errors
     /// [`PlanError::Content`].
     pub fn from_toml(source: &Source) -> Result<Self, PlanError> {
-        Self::parse(source, &|_| Err(io::Error::other("this plan has no folder to look in")))
+        Self::read(source, &|_| Err(io::Error::other("this plan has no folder to look in")))
     }
 
-    /// Reads a plan; `lookup` gives the text of machine profiles named by path.
+    /// Reads a plan as it is typed; `lookup` gives the text of machine profiles named by path.
     ///
     /// # Errors
-    /// [`PlanError::Content`].
+    /// [`PlanError::Content`], also for figures that contradict each other: those of recordings were taken once and must read.
     pub fn parse(source: &Source, lookup: &ProfileLookup<'_>) -> Result<Self, PlanError> {
+        let plan = Self::read(source, lookup)?;
+        match plan.contradiction() {
+            Some((key, problem)) => Err(wrong(source.at(key_in(&source.text, key)), problem)),
+            None => Ok(plan),
+        }
+    }
+
+    /// Two figures that cannot both be meant, and the key of one.
+    fn contradiction(&self) -> Option<(&'static str, Problem)> {
+        let contradiction = |key, other, why| Some((key, Problem::Contradiction { key, other, why }));
+        let MachineProfile { throw_mm, pad_diameter_mm, .. } = self.machine;
+        if let Some(throw) = throw_mm.filter(|throw| *throw >= pad_diameter_mm) {
+            let why = format!("an orbit of {throw} mm is as wide as the pad of {pad_diameter_mm} mm, or wider");
+            return contradiction(THROW_MM.name, PAD_DIAMETER_MM.name, why);
+        }
+        if let (Some(stroke), Some([width, height])) = (self.stroke_length_m, self.section_m) {
+            // From corner to corner, and over the edges by half a pad at either end.
+            let longest = width.hypot(height) + pad_diameter_mm / 1e3;
+            if stroke > longest {
+                let why = format!(
+                    "in a section of {width:.2} by {height:.2} m no stroke is {stroke:.2} m long, the longest has {longest:.2} m"
+                );
+                return contradiction(STROKE_LENGTH_M.name, SECTION_M.name, why);
+            }
+        }
+        None
+    }
+
+    fn read(source: &Source, lookup: &ProfileLookup<'_>) -> Result<Self, PlanError> {
         let document = document(source)?;
         let top = Table::new(source, document.get_ref(), 0..0, PLAN_KEYS)?;
         let defaults = Self::default();
@@ -79,6 +108,20 @@ impl Plan {
             machine_told,
         })
     }
+}
+
+/// Where a key stands in a plan's text, in whatever unit it is written; the beginning where a profile says it.
+fn key_in(text: &str, key: &str) -> std::ops::Range<usize> {
+    let stem = key.trim_end_matches("_mm").trim_end_matches("_m");
+    let mut at = 0;
+    for line in text.split_inclusive('\n') {
+        let indent = line.len() - line.trim_start().len();
+        if line.trim_start().starts_with(stem) {
+            return at + indent..at + line.trim_end().len();
+        }
+        at += line.len();
+    }
+    0..0
 }
 
 fn document(source: &Source) -> Result<toml::Spanned<DeTable<'_>>, PlanError> {

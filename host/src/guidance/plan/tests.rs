@@ -291,3 +291,25 @@ proptest! {
         let _ = read(&format!("{key} = {value}"));
     }
 }
+
+#[test]
+fn figures_that_cannot_both_be_meant_are_refused_where_they_stand() {
+    let machine = |throw: &str| format!("[machine]\nkind = \"orbital\"\n{throw}\npad_diameter_mm = 20\n");
+    let section = |stroke: &str| format!("units = \"si\"\n{stroke}\nsection_m = [0.3, 0.3]\n");
+    for (text, line, said) in [
+        (machine("throw_mm = 40"), 3, "an orbit of 40 mm is as wide as the pad of 20 mm, or wider"),
+        (section("stroke_length_m = 2.0"), 2, "no stroke is 2.00 m long, the longest has 0.55 m"),
+        (section("stroke_length_in = 78"), 2, "no stroke is 1.98 m long"),
+        ("pace_mm_s = [20, 20]\n".to_owned(), 1, "the upper end must lie above the lower"),
+    ] {
+        let source = Source::new("a.toml", &text);
+        let error = Plan::parse(&source, &|_| Err(std::io::Error::other("none"))).expect_err("refused");
+        assert!(error.to_string().contains(said) && error.place().expect("in the text").line == line, "{error}");
+        assert!(!error.help().contains("[20, 20]"), "{}", error.help());
+    }
+    // As in an old recording.
+    assert!(Plan::from_toml(&Source::new("a.mcap", &section("stroke_length_m = 2.0"))).is_ok());
+    for good in [machine("throw_mm = 19"), section("stroke_length_m = 0.45")] {
+        assert!(Plan::parse(&Source::new("a.toml", &good), &|_| Err(std::io::Error::other("none"))).is_ok(), "{good}");
+    }
+}
