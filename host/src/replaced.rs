@@ -40,13 +40,26 @@ pub fn refuse_other(path: &Path, new: &[u8]) -> io::Result<()> {
     if !there.is_file() {
         return refused("a device or a pipe");
     }
-    let mut old = Vec::new();
-    File::open(path)?.take(BEGINNING).read_to_end(&mut old)?;
+    let old = beginning(path)?;
     if old.is_empty() || is_alike(&old, new) {
         Ok(())
     } else {
         refused("another file, not an earlier one of its kind,")
     }
+}
+
+/// The same for a file that is written already, and lies elsewhere.
+///
+/// # Errors
+/// As for [`refuse_other`].
+pub fn refuse_other_than(path: &Path, written: &Path) -> io::Result<()> {
+    refuse_other(path, &beginning(written)?)
+}
+
+fn beginning(path: &Path) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(BEGINNING).read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// Whether a name leads to what a program has open, as `/dev/stdout` does.

@@ -74,7 +74,7 @@ impl Replay {
 
     /// What its closing says of the table it was imported from, a sentence or two each; known once it has been played.
     pub fn remarks(&self) -> Vec<String> {
-        self.reader.closing().map_or(Vec::new(), |closing| closing.remarks.lines().map(str::to_owned).collect())
+        self.reader.closing().map_or(Vec::new(), |closing| closing.remarks())
     }
 
     /// Bytes to play.

@@ -124,6 +124,7 @@ fn tables_that_cannot_be_imported_leave_nothing() {
         (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
         (header.to_owned(), "no rows"),
         (header.replace(',', ";") + "0;0;0;9,8\n", "semicolons; expected commas"),
+        (header.replace(',', "\t") + "0\t0\t0\t9.8\n", "tabs; expected commas"),
         ("\u{1b}[2J\u{7},x\n1,2\n".to_owned(), "it is not a text table"),
     ] {
         fs::write(&table, content).expect("write");
@@ -142,6 +143,40 @@ fn tables_that_cannot_be_imported_leave_nothing() {
 }
 
 #[test]
+fn a_file_in_the_place_of_a_folder_is_called_one() {
+    let folder = TempDir::new().expect("temp");
+    let file = at(&folder, "file");
+    fs::write(&file, "x").expect("write");
+    let table = at(&folder, "table.csv");
+    fs::write(&table, "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n0,0,0,9.8\n0.001,0,0,9.8\n").expect("write");
+    let out = text(&file.join("out.mcap"));
+    expect(&["import", &text(&table), "--out", &out], 1, &["out.mcap", "a part of its path is a file, not a folder"]);
+    assert_eq!(files(folder.path()), ["file", "table.csv"]);
+}
+
+#[test]
+fn a_recording_damaged_throughout_is_said_to_be() {
+    let folder = TempDir::new().expect("temp");
+    let path = recording(&folder, "Robin");
+    let mut bytes = fs::read(&path).expect("read");
+    for byte in bytes.iter_mut().skip(2000).step_by(50) {
+        *byte ^= 0x55;
+    }
+    fs::write(&path, bytes).expect("write");
+    let out = text(&at(&folder, "review"));
+    expect(&["review", &text(&path), "--out", &out], 1, &["holds no sensor data that could be read: it is damaged"]);
+}
+
+#[test]
+fn a_full_standard_output_is_named() {
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("a full device");
+    let output = steadypass().args(["simulate", "--kind", "list"]).stdout(full).output().expect("starts");
+    assert_eq!(output.status.code(), Some(1));
+    let said = stderr(&output);
+    assert!(said.contains("cannot write the result to standard output: the disk is full"), "{said}");
+}
+
+#[test]
 fn a_table_in_g_is_imported_with_a_word_about_its_unit() {
     let folder = TempDir::new().expect("temp");
     let (table, out) = (at(&folder, "g.csv"), text(&at(&folder, "g.mcap")));
@@ -152,6 +187,17 @@ fn a_table_in_g_is_imported_with_a_word_about_its_unit() {
     };
     let said = with_z(1.0);
     assert!(said.contains("averages 1.00 m/s²") && said.contains("multiply by 9.80665"), "{said}");
+    // Whoever reviews it later is told, too.
+    let review = at(&folder, "review");
+    let output = run(&["--json", "review", &out, "--out", &text(&review)]);
+    let result: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let page = fs::read_to_string(review.join("index.html")).expect("a page");
+    for words in ["multiply by 9.80665", "low-pass filter", "No gyro readings", "No surface temperatures"] {
+        let remarks = result["remarks"].as_array().expect("remarks");
+        assert!(remarks.iter().any(|r| r.as_str().is_some_and(|r| r.contains(words))), "{words}: {result}");
+        assert!(stderr(&output).contains(words) && page.contains(words), "{words}");
+    }
+    assert!(page.contains("No section pass was found: there are no gyro readings"), "{page}");
     fs::remove_file(&out).expect("it was imported");
     let said = with_z(9.8);
     assert!(!said.contains("averages"), "{said}");

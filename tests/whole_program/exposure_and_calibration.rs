@@ -303,6 +303,10 @@ fn typed_in_values_alone_are_a_calculator_and_nonsense_is_a_usage_error() {
     for (args, says) in [
         (vec!["exposure"], "--declared NAME=A_HV:MINUTES"),
         (vec!["exposure", "--declared", "sander=fast:3"], "`fast` is not a number"),
+        (
+            vec!["exposure", "--declared", "a=4:1400", "--declared", "b@left=4:1400"],
+            "together 46 h 40 min in the left hand in one day, which has 24 h",
+        ),
         (vec!["exposure", "--declared", "sander=5:3", "--action-value", "9"], "not above the limit"),
         (vec!["exposure", "--declared", "sander=5:3", "--day", "monday"], "monday"),
         (vec!["calibrate"], "required"),

@@ -501,3 +501,32 @@ fn machine_data_that_is_missing_or_differs_is_said() {
         assert!(said.contains(words), "{words:?} not in {said}");
     }
 }
+
+#[test]
+fn a_page_replaces_an_earlier_page_and_nothing_else() {
+    let small = Small::new();
+    let report = |out: &str| run(&small.with(&["report"], &["--vehicle", "saloon A", "--out", out]));
+    let refused = |out: &str, word: &str| {
+        let output = report(out);
+        assert_eq!(output.status.code(), Some(1), "{out}");
+        let said = stderr(&output);
+        assert!(said.contains(out) && said.contains(word), "{said}");
+    };
+    let page = text(&at(&small.folder, "page.html"));
+    assert!(report(&page).status.success() && report(&page).status.success(), "a page again");
+    for (name, content) in
+        [("plan.toml", "pace_mm_s = [10, 20]\n"), ("door.png", "\u{89}PNG"), ("own.html", "<html>my own</html>")]
+    {
+        let path = small.file(name, content);
+        refused(&path, "move it away");
+        assert_eq!(fs::read_to_string(&path).expect("still there"), content);
+    }
+    let pipe = at(&small.folder, "pipe");
+    nix::unistd::mkfifo(&pipe, nix::sys::stat::Mode::S_IRWXU).expect("a pipe");
+    refused(&text(&pipe), "a device or a pipe");
+    refused("/dev/stdout", "choose the name of a file");
+    refused("/dev/full", "a device or a pipe");
+    assert!(!fs::metadata("/dev/full").expect("still there").is_file());
+    let file = small.file("a file", "x");
+    refused(&text(&PathBuf::from(&file).join("page.html")), "a part of its path is a file");
+}

@@ -4,6 +4,7 @@ use std::{fs::File, io::BufWriter, path::PathBuf};
 
 use steadypass::{
     recording::describe_io,
+    replaced::refuse_other_than,
     simulation::{Kind, Ranges, Scenario, random, write_table},
     unfinished::Unfinished,
 };
@@ -39,6 +40,11 @@ pub(super) fn run(console: &Console, args: &SimulateArgs) -> Outcome {
     let [table, truth] = ["csv", "truth.json"].map(|kind| format!("{}-{}.{kind}", args.kind, args.seed));
     let told = write_table(&scenario, new(&table)?).map_err(Failure::failed)?;
     told.write_json(&scenario, new(&truth)?).map_err(failed)?;
+    for name in [&table, &truth] {
+        let place = out.join(name);
+        refuse_other_than(&place, &unfinished.folder().join(name))
+            .map_err(|e| Failure::failed(format!("cannot write {}: {}", place.display(), describe_io(&e))))?;
+    }
     let written = unfinished.place_all(&[table, truth], out).map_err(failed)?;
     console
         .remark("Invented data, from a virtual machine; `steadypass import` with --invented makes every sheet say so.");

@@ -82,6 +82,15 @@ pub struct Closing {
     pub remarks: String,
 }
 
+impl Closing {
+    /// The remarks, with nothing in them that a terminal would obey: a file comes from anywhere.
+    pub fn remarks(&self) -> Vec<String> {
+        const MOST: usize = 20;
+        let plain = |c: char| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c };
+        self.remarks.lines().take(MOST).map(|line| line.chars().map(plain).collect()).collect()
+    }
+}
+
 /// Flat text map, the form that MCAP metadata has.
 pub(super) fn to_map<T: Serialize>(facts: &T) -> BTreeMap<String, String> {
     let Ok(serde_json::Value::Object(fields)) = serde_json::to_value(facts) else { return BTreeMap::new() };
@@ -131,6 +140,14 @@ mod tests {
         assert_eq!(from_map::<Facts>(&to_map(&facts)), facts);
         let closing = Closing { messages: 7, bad_frames: 2, reason: "stopped".into(), remarks: "One.\nTwo.".into() };
         assert_eq!(from_map::<Closing>(&to_map(&closing)), closing);
+    }
+
+    #[test]
+    fn remarks_of_a_recording_are_plain_text() {
+        let closing = Closing { remarks: format!("One.\n\u{1b}[31mTwo\u{7}{}", "\nx".repeat(100)), ..Closing::default() };
+        assert_eq!(closing.remarks()[..3], ["One.", "\u{FFFD}[31mTwo\u{FFFD}", "x"]);
+        assert_eq!(closing.remarks().len(), 20);
+        assert!(Closing::default().remarks().is_empty());
     }
 
     #[test]

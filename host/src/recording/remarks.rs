@@ -69,20 +69,16 @@ fn rate(hz: f64) -> Option<String> {
             "Only {hz:.1} rows a second: too few for any rate. If the times are in ms, divide them by 1000 and import again."
         ));
     }
-    let filtered = "If rows were left out of a faster table with no low-pass filter before, its vibration is folded into slow movement: \
-                    speeds, strokes and passes are then wrong. Import the table with all its rows";
+    let whole = "If rows were left out of a faster table with no low-pass filter before, its vibration is folded into slow movement: \
+                 speeds, strokes and passes are then wrong. Import the table with all its rows, or filter it below half the rows a \
+                 second that it keeps before leaving any out";
     if hz < LEAST_STREAM_HZ {
         return Some(format!(
             "{hz:.0} rows a second: too few to see the pad go round, which takes {LEAST_STREAM_HZ}. Orbit rate and pad speed stay \
-             blank, and whether the motor ran is not known. {filtered}."
+             blank, and whether the motor ran is not known. {whole}."
         ));
     }
-    (hz < SENSOR_HZ).then(|| {
-        format!(
-            "{hz:.0} rows a second, where the sensor gives {SENSOR_SAID_HZ}. {filtered}, or one that was filtered below half the \
-             rows a second that it keeps."
-        )
-    })
+    (hz < SENSOR_HZ).then(|| format!("{hz:.0} rows a second, where the sensor gives {SENSOR_SAID_HZ}. {whole}."))
 }
 
 #[cfg(test)]

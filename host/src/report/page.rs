@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
-use super::foreign::shown;
+use super::foreign::{remark, shown};
 use super::passes::PassSheet;
 use super::{RecordingPart, ReviewPage, passes};
 use crate::drawing::canvas::escape;
@@ -190,7 +190,7 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         items.push(format!("{} messages of a kind that only a newer program knows.", losses.unknown_frames));
     }
     let whole = items.is_empty();
-    items.extend(recording.remarks.iter().map(|r| shown(r)));
+    items.extend(recording.remarks.iter().map(|r| remark(r)));
     if whole {
         items.insert(0, "Nothing was lost.".to_owned());
     }
