@@ -144,7 +144,8 @@ mod tests {
 
     #[test]
     fn remarks_of_a_recording_are_plain_text() {
-        let closing = Closing { remarks: format!("One.\n\u{1b}[31mTwo\u{7}{}", "\nx".repeat(100)), ..Closing::default() };
+        let closing =
+            Closing { remarks: format!("One.\n\u{1b}[31mTwo\u{7}{}", "\nx".repeat(100)), ..Closing::default() };
         assert_eq!(closing.remarks()[..3], ["One.", "\u{FFFD}[31mTwo\u{FFFD}", "x"]);
         assert_eq!(closing.remarks().len(), 20);
         assert!(Closing::default().remarks().is_empty());
