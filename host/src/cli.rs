@@ -598,7 +598,8 @@ mod tests {
     fn every_command_has_an_example() {
         for verb in Cli::command().get_subcommands() {
             let help = verb.get_after_help().map(ToString::to_string).unwrap_or_default();
-            assert!(help.starts_with("Example") && help.contains(&format!("steadypass {}", verb.get_name())), "{help}");
+            let name = verb.get_name();
+            assert!(help.starts_with("Example") && help.contains(&format!("steadypass {name}")), "{name}: {help}");
         }
     }
 

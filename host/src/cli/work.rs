@@ -59,6 +59,8 @@ pub(crate) struct CompareArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass trial propose --shop ~/shop --vehicle \"saloon A\"\n  \
+                        steadypass trial verdict --help")]
 pub(crate) struct TrialArgs {
     #[command(subcommand)]
     pub(crate) what: TrialVerb,
@@ -226,6 +228,8 @@ pub(crate) enum NoteVerb {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  steadypass thickness show --shop ~/shop --vehicle \"saloon A\"\n  \
+                        steadypass thickness add --help")]
 pub(crate) struct ThicknessArgs {
     #[command(subcommand)]
     pub(crate) what: ThicknessVerb,
