@@ -136,9 +136,11 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     }
     let (units, rate_unit) =
         recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
-    html.push_str(
-        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, (h:)min:s</th>\
-         <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>\n",
+    let clock_form = if recording.warnings.iter().any(|w| w.t_s >= 3599.5) { "(h:)min:s" } else { "min:s" };
+    let _ = writeln!(
+        html,
+        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, {clock_form}</th>\
+         <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>",
     );
     for w in recording.warnings {
         let sheet = pass_of(recording, w);
