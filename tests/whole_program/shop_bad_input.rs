@@ -231,6 +231,30 @@ fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
     assert_eq!(s.holds(), before);
 }
 
+/// A gauge is told by its repeats over the whole shop: readings that do not fit together are no part of it, and that is said.
+#[test]
+fn a_slip_on_one_vehicle_spoils_no_removal_of_another() {
+    let s = Small::new();
+    succeeds(&s.with(&["shop", "add"], &["vehicle", "saloon B", "--paint", "clear-coat"]));
+    let add = |vehicle: &str, point: &str, phase: &str, readings: &[&str]| {
+        let at = ["--vehicle", vehicle, "--panel", "roof", "--point", point, "--phase", phase];
+        run(&s.with(&["thickness", "add"], &[&at, readings].concat()))
+    };
+    add("saloon A", "1", "before", &["121", "122", "120"]);
+    add("saloon A", "1", "after", &["117", "118", "116"]);
+    add("saloon A", "2", "before", &["118", "117", "119"]);
+    let told = add("saloon A", "2", "after", &["114", "115", "113"]);
+    assert!(!stderr(&told).contains("no part of it"), "{told:?}");
+    let show = ["thickness", "show"];
+    let a = ["--vehicle", "saloon A"];
+    let taken = succeeds(&s.with(&show, &a));
+    assert!(taken.contains("removed 4.0 ± "), "{taken}");
+    let slip = add("saloon B", "1", "before", &["240", "260"]);
+    assert!(String::from_utf8_lossy(&slip.stdout).contains("do not fit together: a slip?"), "{slip:?}");
+    assert!(stderr(&slip).contains("2 of them do not fit") && stderr(&slip).contains("no part of it"), "{slip:?}");
+    assert_eq!(succeeds(&s.with(&show, &a)), taken);
+}
+
 /// A reading that cannot be is kept, and in no figure; more gone than a clear coat has is said; a growth is no removal with a minus.
 #[test]
 fn readings_that_cannot_be_are_told_and_in_no_figure() {

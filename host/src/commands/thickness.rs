@@ -108,6 +108,9 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     if shown.is_empty() {
         console.result("No readings yet.")?;
     }
+    if let Some(gauge) = gauge.filter(|_| !shown.is_empty()) {
+        console.remark(&gauge_words(gauge, units));
+    }
     if floor.is_none() {
         console.remark(
             "This shop has set no limit for the film; `steadypass shop set film-floor-um N --shop DIR` sets one, in µm or \
@@ -120,6 +123,22 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
         span(FACTORY_UM, units)
     ));
     Ok(Done::Fine)
+}
+
+/// How far the gauge's readings of one spot lie apart, and where that is from.
+fn gauge_words(gauge: Gauge, units: Units) -> String {
+    let sd = both(units, |um, digits| format!("{:.digits$}", gauge.sd_um / um));
+    if gauge.df.is_infinite() {
+        return format!("The gauge's spread, one standard deviation: {sd}, as the shop set it.");
+    }
+    let repeats = count(gauge.df as usize, "repeat", "repeats");
+    let left_out = match gauge.left_out {
+        0 => String::new(),
+        n => format!(" {n} of them do not fit the others of their spot and are no part of it."),
+    };
+    format!(
+        "The gauge's spread, one standard deviation: {sd}, from {repeats} among all readings of the shop.{left_out}"
+    )
 }
 
 /// What was taken off a panel, in words.

@@ -100,7 +100,7 @@ pub fn ledger(
 fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) -> Option<Wear> {
     let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
     // Whatever the gauge, its readings are known no better than they are written.
-    let rounding = Gauge { sd_um: panel.rounding_um, df: f64::INFINITY };
+    let rounding = Gauge { sd_um: panel.rounding_um, df: f64::INFINITY, left_out: 0 };
     let gauge = gauge.filter(|g| g.sd_um > rounding.sd_um).unwrap_or(rounding);
     let found = slope(&maps.spots(panel, &ids), Some(gauge))?;
     // Film that grew as a whole is no wear, whatever a line through it says.

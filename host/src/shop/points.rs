@@ -261,7 +261,7 @@ mod tests {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(11);
         let normal = rand_distr::StandardNormal;
         let runs = 4000;
-        for gauge in [None, Some(Gauge { sd_um: 0.8, df: f64::INFINITY })] {
+        for gauge in [None, Some(Gauge { sd_um: 0.8, df: f64::INFINITY, left_out: 0 })] {
             let held = (0..runs)
                 .filter(|_| {
                     let off: f64 = normal.sample(&mut rng);

@@ -121,26 +121,44 @@ impl Point {
         if let Some((_, um)) = self.left_out.first() {
             return Some(Odd::NoFilm(*um));
         }
-        for values in [&self.before, &self.after] {
-            let middle = median(&mut values.clone()).unwrap_or(0.0);
-            let mut off: Vec<f64> = values.iter().map(|um| (um - middle).abs()).collect();
-            // Of two readings nobody can tell which is the odd one: both are as far off.
-            let spread = if values.len() > 2 { median(&mut off).map_or(0.0, |m| 1.4826 * m) } else { 0.0 };
-            let most = ODD * spread.max(LEAST_SPREAD_UM);
-            if let [one, other] = values[..]
-                && (one - other).abs() > most
-            {
-                return Some(Odd::Apart(one, other));
-            }
-            if let Some(um) = values.iter().find(|um| (*um - middle).abs() > most) {
-                return Some(Odd::OffPoint(*um, middle));
-            }
+        if let Some(odd) = [&self.before, &self.after].into_iter().find_map(|values| misfit(values)) {
+            return Some(odd);
         }
         if self.before.is_empty() || self.after.is_empty() {
             return None;
         }
         let (before, after) = (mean(&self.before), mean(&self.after));
         (after < before / 2.0 || after > before * 2.0).then_some(Odd::Jumped { before, after })
+    }
+}
+
+/// The middle of readings of one point, and how far off it one of them may lie.
+fn middle_and_most(values: &[f64]) -> (f64, f64) {
+    let middle = median(&mut values.to_vec()).unwrap_or(0.0);
+    let mut off: Vec<f64> = values.iter().map(|um| (um - middle).abs()).collect();
+    let spread = if values.len() > 2 { median(&mut off).map_or(0.0, |m| 1.4826 * m) } else { 0.0 };
+    (middle, ODD * spread.max(LEAST_SPREAD_UM))
+}
+
+/// What does not fit among readings of one point, if anything.
+fn misfit(values: &[f64]) -> Option<Odd> {
+    let (middle, most) = middle_and_most(values);
+    match values {
+        // Of two readings nobody can tell which is the odd one: both are as far off.
+        [one, other] => ((one - other).abs() > most).then_some(Odd::Apart(*one, *other)),
+        _ => values.iter().find(|um| (*um - middle).abs() > most).map(|um| Odd::OffPoint(*um, middle)),
+    }
+}
+
+/// Those readings of one point that fit together.
+pub(super) fn fitting(values: &[f64]) -> Vec<f64> {
+    match misfit(values) {
+        None => values.to_vec(),
+        Some(Odd::Apart(..)) => Vec::new(),
+        Some(_) => {
+            let (middle, most) = middle_and_most(values);
+            values.iter().copied().filter(|um| (um - middle).abs() <= most).collect()
+        }
     }
 }
 
