@@ -231,6 +231,37 @@ fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
     assert_eq!(s.holds(), before);
 }
 
+/// Notes of the same words are told apart by where they are; one about a session is about its vehicle.
+#[test]
+fn a_note_goes_where_it_belongs_and_one_at_a_time() {
+    let s = Small::new();
+    succeeds(&s.with(&["shop", "add"], &["vehicle", "saloon B", "--paint", "clear-coat"]));
+    let recording = text(&s.recording("a.mcap", ""));
+    let filed = ["--shop", &s.shop, "--vehicle", "saloon A", "--panel", "bonnet"];
+    succeeds(&[&["review", &recording, "--out", &text(&at(&s.folder, "r"))], &filed[..]].concat());
+    let before = s.holds();
+    let elsewhere = ["--session", "1", "--section", "1", "--vehicle", "saloon B", "--panel", "roof", "x"];
+    s.fails(&["note", "add"], &elsewhere, 1, &["session 1", "\"saloon A\"", "\"saloon B\"", "--vehicle"]);
+    assert_eq!(s.holds(), before);
+    let add = |rest: &[&str]| succeeds(&s.with(&["note", "add"], &[rest, &["Stone chips"]].concat()));
+    add(&["--vehicle", "saloon B", "--panel", "roof"]);
+    let one = s.holds();
+    add(&["--session", "1", "--vehicle", "saloon A"]);
+    let two = s.holds();
+    let remove = ["note", "remove"];
+    let told = ["2 notes", "saloon A, bonnet, session 1: Stone chips", "saloon B, roof: Stone chips", "--vehicle"];
+    s.fails(&remove, &["Stone chips"], 1, &told);
+    s.fails(&remove, &["--session", "1", "--vehicle", "saloon B", "Stone chips"], 1, &["just these words"]);
+    s.fails(&remove, &["--day", "2020-01-01", "Stone chips"], 1, &["just these words"]);
+    assert_eq!(s.holds(), two);
+    succeeds(&s.with(&remove, &["--vehicle", "saloon A", "Stone chips"]));
+    assert_eq!(s.holds(), one);
+    // Typed twice: which of the two goes does not matter, and one stays.
+    add(&["--vehicle", "saloon B", "--panel", "roof"]);
+    succeeds(&s.with(&remove, &["Stone chips"]));
+    assert_eq!(s.holds(), one);
+}
+
 /// A gauge is told by its repeats over the whole shop: readings that do not fit together are no part of it, and that is said.
 #[test]
 fn a_slip_on_one_vehicle_spoils_no_removal_of_another() {

@@ -206,10 +206,21 @@ pub(crate) enum NoteVerb {
         text: String,
     },
     /// Takes a wrongly typed note away.
-    #[command(after_help = "Example:\n  steadypass note remove --shop ~/shop \"Deep scratch left.\"")]
+    #[command(after_help = "Examples:\n  steadypass note remove --shop ~/shop \"Deep scratch left.\"\n  \
+                      steadypass note remove --shop ~/shop --vehicle \"saloon A\" \"Stone chips.\"\n\n\
+                      Where several notes have these words none goes: they are listed, to choose from.")]
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
+        /// Only one of this vehicle, or of its sessions.
+        #[arg(long, value_name = "LABEL", value_parser = a_needed_name)]
+        vehicle: Option<String>,
+        /// Only one of this session.
+        #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
+        session: Option<i64>,
+        /// Only one of this day.
+        #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
+        day: Option<jiff::civil::Date>,
         /// The note, word by word.
         text: String,
     },

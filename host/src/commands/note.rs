@@ -17,9 +17,12 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
             let known = store.sessions().map_err(&failed)?;
-            let of_session = session.and_then(|id| known.iter().find(|s| s.id == id)).map(|s| s.day.clone());
+            let of_session = session.and_then(|id| known.iter().find(|s| s.id == id));
             let note = Note {
-                day: day.map(|day| day.to_string()).or(of_session).unwrap_or_else(|| today().to_string()),
+                day: day
+                    .map(|day| day.to_string())
+                    .or(of_session.map(|s| s.day.clone()))
+                    .unwrap_or_else(|| today().to_string()),
                 session: *session,
                 section: *section,
                 vehicle: vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?,
@@ -27,24 +30,63 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
                 text: text.clone(),
                 recorded_s: None,
             };
+            if let Some(Session { id, vehicle: Some(other), .. }) = of_session
+                && note.vehicle.is_some_and(|own| own != *other)
+            {
+                let labels = labels(&store)?;
+                let called = |id: Option<Id>| id.and_then(|id| labels.get(&id)).map_or("?", String::as_str);
+                return Err(Failure::failed(format!(
+                    "session {id} is work on \"{}\", not on \"{}\": leave --vehicle out, or give a session of that vehicle; \
+                     `steadypass shop status --all` lists them",
+                    called(Some(*other)),
+                    called(note.vehicle)
+                )));
+            }
             store::doubt_panel(console, &store, note.vehicle, &note.panel)?;
             store.add_note(&note).map_err(&failed)?;
             let at_home = with_place(note, &known.into_iter().map(|s| (s.id, s)).collect());
             console.told("noted", &json(&at_home, &labels(&store)?))?;
             Ok(Done::Fine)
         }
-        NoteVerb::Remove { shop: folder, text } => {
-            let gone = store::open(&folder.folder)?.remove_notes(text).map_err(store::of(&folder.folder))?;
-            let words = format!("{} removed", count(gone, "note", "notes"));
-            console.told(&words, &serde_json::json!({ "removed": gone }))?;
+        NoteVerb::Remove { shop: folder, vehicle, session, day, text } => {
+            let store = store::open(&folder.folder)?;
+            let failed = store::of(&folder.folder);
+            let vehicle = vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
+            let day = day.map(|day| day.to_string());
+            let sessions = sessions(&store)?;
+            let mut found = store.typed_notes().map_err(&failed)?;
+            found.retain(|(_, note)| {
+                note.text.trim() == text.trim()
+                    && of(&with_place(note.clone(), &sessions), vehicle, *session)
+                    && day.as_ref().is_none_or(|day| note.day == *day)
+            });
+            let Some((newest, note)) = found.last() else {
+                return Err(Failure::failed(format!(
+                    "shop {}: no such note was typed in just these words; `steadypass note list` shows them all, and those of \
+                     recordings stay",
+                    folder.folder.display()
+                )));
+            };
+            // Of equal ones, typed twice, it does not matter which one goes.
+            if found.iter().any(|(_, other)| other != note) {
+                let labels = labels(&store)?;
+                let lines = found.iter().map(|(_, note)| line(&with_place(note.clone(), &sessions), &labels));
+                return Err(Failure::failed(format!(
+                    "shop {}: {} notes have these words; choose one with --vehicle, --session or --day:\n  {}",
+                    folder.folder.display(),
+                    found.len(),
+                    lines.collect::<Vec<_>>().join("\n  ")
+                )));
+            }
+            store.remove_note(*newest).map_err(&failed)?;
+            console.told("1 note removed", &serde_json::json!({ "removed": 1 }))?;
             Ok(Done::Fine)
         }
         NoteVerb::List { shop: folder, vehicle, session } => {
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);
             let vehicle = vehicle.as_ref().map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
-            let sessions: BTreeMap<Id, Session> =
-                store.sessions().map_err(&failed)?.into_iter().map(|s| (s.id, s)).collect();
+            let sessions = sessions(&store)?;
             if let Some(id) = session.filter(|id| !sessions.contains_key(id)) {
                 return Err(Failure::failed(format!(
                     "shop {}: there is no session {id}; `steadypass shop status --all` lists them",
@@ -53,9 +95,7 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             }
             let notes = store.notes().map_err(&failed)?;
             let mut notes: Vec<Note> = notes.into_iter().map(|note| with_place(note, &sessions)).collect();
-            notes.retain(|n| {
-                vehicle.is_none_or(|v| n.vehicle == Some(v)) && session.is_none_or(|s| n.session == Some(s))
-            });
+            notes.retain(|note| of(note, vehicle, *session));
             list(console, &notes, &labels(&store)?)
         }
     }
@@ -65,6 +105,16 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
 fn labels(store: &Shop) -> Result<BTreeMap<Id, String>, Failure> {
     let vehicles = store.vehicles().map_err(store::of(store.folder()))?;
     Ok(vehicles.into_iter().map(|v| (v.id, v.entry.label)).collect())
+}
+
+fn sessions(store: &Shop) -> Result<BTreeMap<Id, Session>, Failure> {
+    let sessions = store.sessions().map_err(store::of(store.folder()))?;
+    Ok(sessions.into_iter().map(|s| (s.id, s)).collect())
+}
+
+/// Whether a note with its place is of this vehicle and this session, where one is asked for.
+fn of(note: &Note, vehicle: Option<Id>, session: Option<Id>) -> bool {
+    vehicle.is_none_or(|v| note.vehicle == Some(v)) && session.is_none_or(|s| note.session == Some(s))
 }
 
 /// A session's vehicle and panel are the note's, unless it names its own.
@@ -89,6 +139,20 @@ fn json(note: &Note, labels: &BTreeMap<Id, String>) -> serde_json::Value {
     })
 }
 
+/// A note with its place in one line.
+fn line(note: &Note, labels: &BTreeMap<Id, String>) -> String {
+    let place = [
+        label(note, labels).map(str::to_owned),
+        Some(note.panel.clone()).filter(|p| !p.is_empty()),
+        note.session.map(|id| format!("session {id}")),
+        note.section.map(|number| format!("section {number}")),
+        note.recorded_s.map(|t| format!("at {}", clock(t))),
+    ];
+    let place = place.into_iter().flatten().collect::<Vec<_>>().join(", ");
+    let place = if place.is_empty() { String::new() } else { format!(" {place}") };
+    format!("{}{place}: {}", note.day, note.text)
+}
+
 fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Outcome {
     if console.json {
         let rows: Vec<_> = notes.iter().map(|note| json(note, labels)).collect();
@@ -96,16 +160,7 @@ fn list(console: &Console, notes: &[Note], labels: &BTreeMap<Id, String>) -> Out
         return Ok(Done::Fine);
     }
     for note in notes {
-        let place = [
-            label(note, labels).map(str::to_owned),
-            Some(note.panel.clone()).filter(|p| !p.is_empty()),
-            note.session.map(|id| format!("session {id}")),
-            note.section.map(|number| format!("section {number}")),
-            note.recorded_s.map(|t| format!("at {}", clock(t))),
-        ];
-        let place = place.into_iter().flatten().collect::<Vec<_>>().join(", ");
-        let place = if place.is_empty() { String::new() } else { format!(" {place}") };
-        console.result(&format!("{}{place}: {}", note.day, note.text))?;
+        console.result(&line(note, labels))?;
     }
     if notes.is_empty() {
         console.result("No notes yet.")?;

@@ -76,11 +76,25 @@ impl Shop {
     /// # Errors
     /// When the store cannot be read.
     pub fn notes(&self) -> Result<Vec<Note>> {
+        Ok(self.notes_where("true")?.into_iter().map(|(_, note)| note).collect())
+    }
+
+    /// Typed notes with their rows, in the order of their days.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn typed_notes(&self) -> Result<Vec<(Id, Note)>> {
+        self.notes_where("recorded = 0")
+    }
+
+    fn notes_where(&self, condition: &str) -> Result<Vec<(Id, Note)>> {
         self.rows(
-            "SELECT day, session_id, section, vehicle_id, panel, text, t_s FROM notes
-             ORDER BY day, session_id, t_s, id",
+            &format!(
+                "SELECT day, session_id, section, vehicle_id, panel, text, t_s, id FROM notes WHERE {condition}
+                 ORDER BY day, session_id, t_s, id"
+            ),
             |row| {
-                Ok(Note {
+                let note = Note {
                     day: row.get(0)?,
                     session: row.get(1)?,
                     section: row.get(2)?,
@@ -88,7 +102,8 @@ impl Shop {
                     panel: row.get(4)?,
                     text: row.get(5)?,
                     recorded_s: row.get(6)?,
-                })
+                };
+                Ok((row.get(7)?, note))
             },
         )
     }

@@ -99,24 +99,13 @@ impl Shop {
         Ok(found)
     }
 
-    /// Takes typed notes of these words away; returns how many.
+    /// Takes a typed note away; those of recordings stay.
     ///
     /// # Errors
-    /// [`ShopError::Value`] when there is none; nothing is changed then.
-    pub fn remove_notes(&self, text: &str) -> Result<usize> {
-        let found = self.take_away(
-            "notes",
-            "SELECT id, text FROM notes WHERE recorded = 0",
-            |row| Ok((row.get(0)?, row.get::<_, String>(1)?)),
-            |its| its.trim() == text.trim(),
-        )?;
-        if found.is_empty() {
-            return Err(ShopError::Value(
-                "no typed note has just these words; `steadypass note list` shows them all, and those of recordings stay"
-                    .to_owned(),
-            ));
-        }
-        Ok(found.len())
+    /// When the store cannot be written to.
+    pub fn remove_note(&self, id: Id) -> Result<()> {
+        self.db.execute("DELETE FROM notes WHERE id = ?1 AND recorded = 0", params![id])?;
+        Ok(())
     }
 
     /// Deletes the rows of `table` that `select` gives and `fits` wants, all or none.
