@@ -31,12 +31,13 @@ impl Day {
         let known = self.is_known();
         let stand = if a8.lo > limits.limit_mps2 {
             format!("over {limit}")
-        } else if a8.hi > limits.limit_mps2 {
-            format!("may be over {limit}")
         } else if a8.lo > limits.action_mps2 {
             // What was not measured comes on top, and nobody knows how much it is.
-            let more = if known { String::new() } else { format!(", and may be over {limit}") };
+            let open = a8.hi > limits.limit_mps2 || !known;
+            let more = if open { format!(", and may be over {limit}") } else { String::new() };
             format!("over {action}{more}")
+        } else if a8.hi > limits.limit_mps2 {
+            format!("may be over {limit}")
         } else if a8.hi > limits.action_mps2 || !known {
             format!("may be over {action}")
         } else {
@@ -57,7 +58,7 @@ mod tests {
     use super::*;
     use crate::{
         analysis::WeightedEnergy,
-        exposure::{Running, days},
+        exposure::{Contribution, Day, Declared, Running, days},
     };
 
     /// A day of full shifts, each with a tool of its own; `None` where its vibration was not measured.
@@ -84,11 +85,23 @@ mod tests {
             (1.0, "A(8) is 1.0 m/s² (0.8 to 1.2): under the action value of 2.5 m/s² by this estimate."),
             (2.2, "A(8) is 2.2 m/s² (1.8 to 2.6): may be over the action value of 2.5 m/s²."),
             (3.5, "A(8) is 3.5 m/s² (2.8 to 4.2): over the action value of 2.5 m/s²."),
-            (4.5, "A(8) is 4.5 m/s² (3.6 to 5.4): may be over the limit value of 5 m/s²."),
+            (
+                4.3,
+                "A(8) is 4.3 m/s² (3.4 to 5.2): over the action value of 2.5 m/s², and may be over the limit value of 5 m/s².",
+            ),
             (9.0, "A(8) is 9.0 m/s² (7.2 to 10.8): over the limit value of 5 m/s²."),
         ] {
             assert_eq!(finding(&[Some(a)]), says);
         }
+    }
+
+    /// Where action and limit value lie near each other both may be open: over the limit is over both.
+    #[test]
+    fn both_values_may_be_open() {
+        let day = |a: f64| Declared(Contribution::measured("sander", a, 8.0));
+        let limits = Limits { action_mps2: 4.5, limit_mps2: 5.0 };
+        let of = |a: f64| Day { declared: vec![day(a).0], ..Day::default() }.finding(limits);
+        assert!(of(4.5).ends_with("(3.6 to 5.4): may be over the limit value of 5 m/s²."), "{}", of(4.5));
     }
 
     #[test]
