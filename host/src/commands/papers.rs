@@ -102,6 +102,9 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     }
     Ok(if vibration.lost { Done::WithLosses } else { Done::Fine })
 }
+        if let Some(words) = sheet.over_midnight() {
+            console.result(words)?;
+        }
 
 fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> serde_json::Value {
     let work = |w: &DayWork| {

@@ -33,6 +33,8 @@ pub struct DayWork {
     pub rise_k: Option<f64>,
     /// Warnings.
     pub warnings: u32,
+    /// Whether it went over midnight.
+    pub over_midnight: bool,
     /// What is missing from the recording.
     pub lost: String,
     /// Where the recording lies.
@@ -74,6 +76,13 @@ impl DaySheet {
         });
     }
 
+    /// What is to be known where a session went over midnight.
+    pub fn over_midnight(&self) -> Option<&'static str> {
+        self.works.iter().any(|w| w.over_midnight).then_some(
+            "A session went past midnight: a pass counts on the day it began on, running time and vibration on the day they fell on.",
+        )
+    }
+
     /// The day in one line: sections, passes, minutes, warnings.
     pub fn summary(&self) -> String {
         let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
@@ -83,11 +92,19 @@ impl DaySheet {
             count(sum(|w| w.passes), "pass", "passes"),
             self.minutes().map_or_else(
                 || "how long the motor ran is not known".to_owned(),
-                |minutes| format!("{minutes:.0} min with the motor running")
+                |minutes| format!("{} with the motor running", time_words(minutes))
             ),
             count(sum(|w| w.warnings as usize), "warning", "warnings")
         )
     }
+}
+
+/// Whole minutes; what is less than half of one in seconds, for it is not nothing.
+fn time_words(minutes: f64) -> String {
+    if minutes > 0.0 && minutes < 0.5 {
+        return format!("{:.0} s", (minutes * 60.0).max(1.0));
+    }
+    format!("{minutes:.0} min")
 }
 
 /// Gathers a technician's day. A session that goes over midnight is on both days, on each with the passes that began on it.
@@ -124,6 +141,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
             minutes: (session.day == last).then_some(session.running_s / 60.0),
             rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
             warnings: own.iter().map(|p| p.warnings).sum(),
+            over_midnight: session.day != last,
             lost: session.lost.clone(),
             recording: session.recording.clone(),
         });
@@ -182,15 +200,19 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
             escape(&w.place),
             count(w.sections, "section", "sections"),
             count(w.passes, "pass", "passes"),
-            w.minutes.map_or("time not known".to_owned(), |minutes| format!("{minutes:.0} min")),
+            w.minutes.map_or("time not known".to_owned(), time_words),
             w.rise_k.map_or("not measured".to_owned(), |r| units.rise(r)),
             w.warnings
         );
     }
+    html.push_str("</tbody></table>\n");
+    if let Some(words) = sheet.over_midnight() {
+        let _ = writeln!(html, "<p><small>{words}</small></p>");
+    }
     let exposure = sheet.exposure.as_deref().unwrap_or("Vibration exposure is not known for this day.");
     let _ = write!(
         html,
-        "</tbody></table>\n<p>{}</p>\n<footer><p>Numbness, tingling or white fingers: stop and see a doctor, whatever a figure \
+        "<p>{}</p>\n<footer><p>Numbness, tingling or white fingers: stop and see a doctor, whatever a figure \
          says.</p></footer>\n</body></html>\n",
         escape(exposure)
     );
@@ -214,6 +236,18 @@ mod tests {
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
+    }
+
+    /// Begun two minutes before midnight, with its passes after it.
+    #[test]
+    fn seconds_before_midnight_are_not_nothing() {
+        let mut sheet = DaySheet { day: "2026-03-02".into(), ..DaySheet::default() };
+        sheet.works.push(DayWork { over_midnight: true, minutes: Some(9.0 / 60.0), ..DayWork::default() });
+        assert_eq!(sheet.summary(), "0 sections, 0 passes, 9 s with the motor running, 0 warnings");
+        let page = day_html(&sheet, Units::Si);
+        assert!(page.contains("0 passes, 9 s") && page.contains("A session went past midnight"), "{page}");
+        sheet.works[0] = DayWork { minutes: Some(0.0), ..DayWork::default() };
+        assert!(sheet.summary().contains(" 0 min ") && !day_html(&sheet, Units::Si).contains("midnight"));
     }
 
     #[test]
