@@ -311,7 +311,7 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
         succeeds(&s.with(&["report"], &["--units", units, "--vehicle", "saloon A", "--out", &text(&page)]));
         fs::read_to_string(&page).expect("written").replace('\u{a0}', " ")
     };
-    let words = "121.0 µm before, 118.1 µm after; 2.9 ± 2.3 µm taken; 1 reading left out, for no coat is so thin";
+    let words = "121.0 µm before, 118.1 µm after; 2.9 ± 2.3 µm taken<";
     assert!(report("si").contains(words), "{}", report("si"));
     assert!(report("us").contains("4.76 mil before, 4.65 mil after; 0.11 ± 0.09 mil taken"), "{}", report("us"));
     let shown = |more: &[&str]| succeeds(&s.with(&["thickness", "show"], more));
@@ -327,6 +327,7 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     assert!(said.contains("about 3.94 to 7.09 mil in all"), "{said}");
     let told = run(&s.with(&["report"], &["--vehicle", "saloon A", "--out", &text(&page)]));
     assert!(stderr(&told).contains("The owner reads of bonnet: The thinnest reading is 98 µm"), "{}", stderr(&told));
+    assert!(stderr(&told).contains("bonnet: 1 reading is left out, for no coat is so thin"), "{}", stderr(&told));
     assert!(fs::read_to_string(&page).expect("written").contains("The thinnest reading is 98 µm"));
     let told = succeeds(&s.with(&["report"], &["--json", "--vehicle", "saloon A", "--out", &text(&page)]));
     let told: serde_json::Value = serde_json::from_str(&told).expect("JSON");

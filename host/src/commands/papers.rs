@@ -51,6 +51,13 @@ pub(super) fn report(console: &Console, args: &ReportArgs) -> Outcome {
     for (panel, words) in report.to_know(units) {
         console.remark(&format!("The owner reads of {panel}: {words}"));
     }
+    for panel in report.panels.iter().filter(|p| p.left_out > 0) {
+        let left_out = count(panel.left_out, "reading is", "readings are");
+        console.remark(&format!(
+            "{}: {left_out} left out, for no coat is so thin; the page does not tell of it, `steadypass thickness show` does.",
+            panel.name
+        ));
+    }
     if console.json {
         console.result(&report_json(&report, &args.out).to_string())?;
     } else {
@@ -95,6 +102,9 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
         console.result(&day_json(&sheet, &vibration, args.out.as_deref()).to_string())?;
     } else {
         console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
+        if let Some(words) = sheet.over_midnight() {
+            console.result(words)?;
+        }
         console.result(&vibration.said)?;
         if let Some(out) = &args.out {
             console.result(&out.display().to_string())?;
@@ -102,9 +112,6 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     }
     Ok(if vibration.lost { Done::WithLosses } else { Done::Fine })
 }
-        if let Some(words) = sheet.over_midnight() {
-            console.result(words)?;
-        }
 
 fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> serde_json::Value {
     let work = |w: &DayWork| {

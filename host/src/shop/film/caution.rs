@@ -102,7 +102,8 @@ impl Caution {
         }
     }
 
-    /// The same for the panel's owner, who has seen neither gauge nor points; `None` where the page says it elsewhere.
+    /// The same for the panel's owner, who has seen neither gauge nor points; `None` where
+    /// it is for the shop to mend.
     pub fn owner_words(&self, units: Units) -> Option<String> {
         match self {
             Self::LeftOut(_) => None,
@@ -261,7 +262,7 @@ mod tests {
         assert!(said.starts_with("2 places read up to 20 µm less than before"), "{said}");
         assert!(said.contains("7 to 12 µm") && !said.contains("x9"), "{said}");
         assert!(told(&[("1", B, 160.0), ("1", A, 95.0)], None).contains("more than a clear coat is thick"));
-        assert_eq!(told(&[("1", B, 4.8)], None), "", "how many are left out stands beside the film");
+        assert_eq!(told(&[("1", B, 4.8)], None), "", "a slip is the shop's to mend");
         assert_eq!(told(&[("1", B, 121.0), ("1", A, 118.0)], Some(100.0)), "");
     }
 }

@@ -13,6 +13,7 @@ use std::path::Path;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
+use jiff::civil::Date;
 
 use super::{Result, Setting, Shop, ShopError};
 use crate::drawing::canvas::escape;
@@ -77,6 +78,11 @@ fn remove_logos(shop: &Shop, kept: Option<&str>) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// A day of the store as the sheets write days; as it stands where it is none.
+fn long_day(day: &str) -> String {
+    day.parse::<Date>().map_or_else(|_| day.to_owned(), |date| date.strftime("%-d %B %Y").to_string())
 }
 
 /// Text of several lines as paragraphs.

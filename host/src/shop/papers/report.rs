@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-use super::{embedded, head, paragraphs};
+use super::{embedded, head, long_day, paragraphs};
 use crate::drawing::canvas::escape;
 use crate::guidance::{Units, units::count};
 use crate::name;
@@ -59,7 +59,7 @@ pub struct PanelWork {
     pub film_um: (Option<f64>, Option<f64>),
     /// What was taken off, where the gauge's spread is known or three points tell it.
     pub removal: Option<Um>,
-    /// Readings that no coat can give: in no figure.
+    /// Readings that no coat can give: in no figure, and nothing that the owner need know of.
     pub left_out: usize,
     /// What must be known about its film.
     pub cautions: Vec<Caution>,
@@ -233,11 +233,7 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
         );
         report.panels.iter().for_each(|p| row(&mut html, p, units));
         html.push_str("</tbody></table>\n");
-        html.push_str(
-            "<p><small>Warmest: how far the surface rose above where it started, at the spot that was read beside the pad; our limit is \
-             for that spot. The hottest place of the part was not measured and may have been much warmer. Paint thickness: mean of the gauge readings of all layers together; how much was taken holds \
-             within ± in nine of ten cases, by the spread of the gauge and of the points.</small></p>\n",
-        );
+        notes(&mut html, report);
     }
     to_know(&mut html, report, units);
     let pictures: Vec<(&str, String)> =
@@ -260,6 +256,30 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
     html.push_str("<footer><p>Temperatures and times come from a sensor on the machine and are aids, not a certificate.</p></footer>\n");
     html.push_str("</body></html>\n");
     html
+}
+
+/// What the figures of the table are; of those that are in it.
+fn notes(html: &mut String, report: &OwnerReport) {
+    let mut notes = Vec::new();
+    if report.panels.iter().any(|p| p.warmest.is_some()) {
+        notes.push(
+            "Warmest: how far the surface rose above where it started, at the spot that was read beside the pad; our limit is for that \
+             spot. The hottest place of the part was not measured and may have been much warmer.",
+        );
+    }
+    let read = |p: &PanelWork| p.film_um.0.is_some() || p.film_um.1.is_some();
+    let taken = |p: &PanelWork| p.film_um.0.and(p.film_um.1).and(p.removal).is_some_and(|um| um.measurable());
+    if report.panels.iter().any(taken) {
+        notes.push(
+            "Paint thickness: mean of the gauge readings of all layers together; how much was taken holds within ± in nine of ten \
+             cases, by the spread of the gauge and of the points.",
+        );
+    } else if report.panels.iter().any(read) {
+        notes.push("Paint thickness: mean of the gauge readings of all layers together.");
+    }
+    if !notes.is_empty() {
+        let _ = writeln!(html, "<p><small>{}</small></p>", notes.join(" "));
+    }
 }
 
 /// A mean that stands alone: one digit less than a removal needs.
@@ -288,7 +308,9 @@ fn before_and_after(before: f64, after: f64, removal: Option<Um>, units: Units) 
         (None, Some(um)) if um.interval().1 > REMOVAL_ALLOWED_UM.1 => {
             "; the readings do not tell how much was taken".into()
         }
-        (None, Some(_)) => "; less taken than the gauge can tell".into(),
+        (None, Some(um)) if um.value > 0.0 => "; less taken than the gauge can tell".into(),
+        // Thicker by no more than the gauge may be off: nobody took less than nothing.
+        (None, Some(_)) => "; no difference that the gauge can tell".into(),
         (None, None) => String::new(),
     };
     format!("{before:.decimals$}\u{a0}{unit} before, {after:.decimals$}\u{a0}{unit} after{taken}")
@@ -314,7 +336,7 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
         let sections = count(panel.sections, "section", "sections");
         // A date broken over two lines reads as two numbers.
         let days: Vec<String> =
-            panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(day))).collect();
+            panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(&long_day(day)))).collect();
         format!("{sections}, {:.0} min, {}", panel.minutes, days.join(", "))
     };
     let warm = panel.warmest.map_or("not measured".to_owned(), |warm| warmest(warm, panel.above, units));
@@ -323,10 +345,6 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
         (Some(before), None) => format!("{} before", one_mean(before, units)),
         (None, Some(after)) => format!("{} after", one_mean(after, units)),
         (None, None) => "not read".to_owned(),
-    };
-    let film = match panel.left_out {
-        0 => film,
-        n => format!("{film}; {} left out, for no coat is so thin", count(n, "reading", "readings")),
     };
     let _ = writeln!(
         html,
@@ -385,6 +403,33 @@ mod tests {
     }
 
     #[test]
+    fn the_notes_below_the_table_speak_of_what_is_in_it() {
+        let page = |film_um, removal: Option<f64>, rise_k: Option<f64>| {
+            let panel = PanelWork {
+                days: vec!["2026-03-02".into()],
+                passes: 1,
+                film_um,
+                removal: removal.map(|value| Um { value, sd: 1.0, df: f64::INFINITY }),
+                left_out: 1,
+                warmest: rise_k.map(|rise_k| Warm { rise_k, limit_k: 11.1 }),
+                ..PanelWork::default()
+            };
+            report_html(&OwnerReport { panels: vec![panel], ..OwnerReport::default() }, Units::Si)
+        };
+        let both = (Some(120.0), Some(117.0));
+        let whole = page(both, Some(3.0), Some(8.0));
+        assert!(whole.contains("holds within ±") && whole.contains("Warmest: how far"), "{whole}");
+        assert!(whole.contains(">2 March 2026<") && !whole.contains("2026-03-02"), "{whole}");
+        assert!(!whole.contains("left out"), "{whole}");
+        for (film_um, removal) in [(both, None), (both, Some(1.0)), ((Some(120.0), None), Some(3.0))] {
+            let some = page(film_um, removal, None);
+            assert!(!some.contains('±') && !some.contains("Warmest:"), "{some}");
+            assert!(some.contains("Paint thickness: mean of the gauge"), "{some}");
+        }
+        assert!(!page((None, None), None, None).contains("<small>"));
+    }
+
+    #[test]
     fn what_was_taken_off_is_told_no_better_than_the_readings_know() {
         let words = |value| {
             let um = Um { value, sd: 1.0, df: f64::INFINITY };
@@ -393,7 +438,7 @@ mod tests {
         // 1.645: the normal distribution's 95th percentile, NIST/SEMATECH e-Handbook, 1.3.6.7.1.
         assert_eq!(words(3.0), "120 µm before, 117 µm after; 3.0 ± 1.6 µm taken");
         assert_eq!(words(1.6), "120.0 µm before, 118.4 µm after; less taken than the gauge can tell");
-        assert_eq!(words(-1.9), "120.0 µm before, 121.9 µm after; less taken than the gauge can tell");
+        assert_eq!(words(-1.9), "120.0 µm before, 121.9 µm after; no difference that the gauge can tell");
         assert_eq!(words(-2.0), "120 µm before, 122 µm after; the readings do not fit together");
         let apart = Um { value: 14.7, sd: 12.7, df: 2.0 };
         let words = before_and_after(120.0, 105.3, Some(apart), Units::Si);
