@@ -280,7 +280,9 @@ pub(crate) enum ThicknessVerb {
         after_help = "Examples:\n  steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \\\n    \
                         --point 1 --phase before 121 122\n  \
                         steadypass thickness add --shop ~/shop --vehicle \"saloon A\" --panel bonnet \\\n    \
-                        --point 1 --phase after --section 1 --at-m 0.12,0.30 118 119"
+                        --point 1 --phase after --section 1 --at-m 0.12,0.30 118 119\n\n\
+                        The gauge's spread is taken from the repeats of all spots of the shop, unless `shop set gauge-sd-um` tells \
+                        it. Readings of a spot that do not fit together are called odd and are no part of it."
     )]
     Add {
         #[command(flatten)]
