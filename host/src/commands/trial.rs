@@ -39,6 +39,13 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
             };
             store::doubt_panel(console, &store, Some(trial.vehicle), &trial.panel)?;
             store.add_trial(&trial).map_err(&failed)?;
+            let cautions = trial.cautions(console.units(Units::Si));
+            for caution in &cautions {
+                console.remark(&format!("Caution: {caution}"));
+            }
+            if !cautions.is_empty() {
+                console.remark("A try put down wrongly is taken back with `steadypass trial remove`.");
+            }
             verdict(console, &store, &add.vehicle, None)
         }
         TrialVerb::Remove { shop: folder, vehicle, pad, liquid, panel, day } => {
@@ -93,11 +100,10 @@ fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
         return Ok(Done::Fine);
     }
     console.result(&format!("{vehicle}: {}", proposal.paint))?;
-    console.result("\nThe group, mildest first:")?;
+    console.result("\nThe group, mildest first; → is to be tried:")?;
     for (i, candidate) in proposal.group.iter().enumerate() {
-        let place = proposal.two.iter().position(|&two| two == i);
-        let mark = place.map_or(String::from("  "), |place| format!("{}.", place + 1));
-        console.result(&format!("  {mark} {}: {}", candidate.name, evidence(candidate)))?;
+        let mark = if proposal.two.contains(&i) { "→" } else { " " };
+        console.result(&format!("  {mark} {}. {}: {}", i + 1, candidate.name, evidence(candidate)))?;
     }
     console.result("\nTry, least aggressive first:")?;
     for why in &proposal.why {

@@ -3,7 +3,7 @@
 use super::odd::CLEAR_COAT_MOST_UM;
 use super::{Gauge, Panel, Point, REMOVAL_ALLOWED_UM, Um, film, typed, typed_apart};
 use crate::guidance::Units;
-use crate::shop::Phase;
+use crate::shop::{Phase, Trial};
 
 /// Something to know about a panel before going on.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,15 +87,7 @@ impl Caution {
                     0 => String::new(),
                     n => format!(", and {n} more with much less than before"),
                 };
-                let context = if *taken_um > CLEAR_COAT_MOST_UM {
-                    format!(
-                        "more than the thickest clear coat that public sources tell of ({}): a slip, another point, or paint that \
-                         is gone",
-                        typed(CLEAR_COAT_MOST_UM, units)
-                    )
-                } else {
-                    format!("and trade pages quote car makers with {} as all that may come off", allowed(units))
-                };
+                let context = much(*taken_um, units);
                 let taken = film(*taken_um, 0, units);
                 format!("Point {point} reads {taken} less than before{others}, {context}. Read again before going on.")
             }
@@ -143,6 +135,36 @@ impl Caution {
                 Some(format!("{place} {taken} less than before, {context}. It needs to be read again."))
             }
         }
+    }
+}
+
+/// What is to be said of so much taken off at one point.
+fn much(taken_um: f64, units: Units) -> String {
+    if taken_um > CLEAR_COAT_MOST_UM {
+        format!(
+            "more than the thickest clear coat that public sources tell of ({}): a slip, another point, or paint that is gone",
+            typed(CLEAR_COAT_MOST_UM, units)
+        )
+    } else {
+        format!("and trade pages quote car makers with {} as all that may come off", allowed(units))
+    }
+}
+
+/// More passes than this on one test spot are asked about: common practice is 4 to 8, no published source.
+const MOST_USUAL_PASSES: i64 = 20;
+
+impl Trial {
+    /// What is odd about what was put down of it, and taken all the same.
+    pub fn cautions(&self, units: Units) -> Vec<String> {
+        let taken = self.film_taken_um.filter(|um| *um > REMOVAL_ALLOWED_UM.1).map(|um| {
+            format!("{} taken from a test spot, {}. Read again before going on.", typed(um, units), much(um, units))
+        });
+        let grew = self.film_taken_um.filter(|um| *um < 0.0).map(|um| {
+            format!("{} taken: film that reads thicker than before. Clean the spot and read again.", typed(um, units))
+        });
+        let passes = (self.passes > MOST_USUAL_PASSES)
+            .then(|| format!("{} passes on a test spot are many: a slip?", self.passes));
+        [taken, grew, passes].into_iter().flatten().collect()
     }
 }
 
@@ -245,6 +267,40 @@ mod tests {
         // What is on record in µm is told as it stands there, so that it is found.
         let left_out = cautions(&[("1", B, 4.8)], None);
         assert!(left_out[0].words(Units::Us).starts_with("4.8 µm before at point 1 is left out"), "{left_out:?}");
+    }
+
+    /// Of a try as of a panel: 12 µm is what car makers are quoted with, 60 µm the thickest clear coat in `data/reference`.
+    #[test]
+    fn a_try_that_cannot_be_is_asked_about() {
+        let said = |passes, film_taken_um: Option<f64>, units| {
+            let trial = Trial {
+                vehicle: 1,
+                panel: String::new(),
+                day: "2026-03-02".into(),
+                technician: 1,
+                machine: None,
+                pad: 1,
+                liquid: 2,
+                session: None,
+                passes,
+                finish_reached: true,
+                haze: 0,
+                holograms: 0,
+                film_taken_um,
+                note: String::new(),
+            };
+            trial.cautions(units).join(" ")
+        };
+        assert_eq!(said(20, Some(12.0), Units::Si), "");
+        assert_eq!(said(4, None, Units::Si), "");
+        let much = said(4, Some(13.0), Units::Si);
+        assert!(much.starts_with("13 µm taken") && much.contains("7 to 12 µm"), "{much}");
+        let gone = said(50, Some(400.0), Units::Si);
+        assert!(gone.contains("400 µm taken") && gone.contains("thickest clear coat"), "{gone}");
+        assert!(gone.contains("50 passes on a test spot are many"), "{gone}");
+        let us = said(4, Some(254.0), Units::Us);
+        assert!(us.starts_with("10.00 mil taken") && !us.contains("µm"), "{us}");
+        assert!(said(4, Some(-8.0), Units::Si).contains("thicker than before"));
     }
 
     #[test]

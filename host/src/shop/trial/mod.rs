@@ -52,6 +52,13 @@ pub struct Candidate {
     pub latest: Option<(String, String)>,
 }
 
+impl Candidate {
+    /// Whether the tries say anything about this paint: a chance of about anything is none.
+    fn is_known(&self) -> bool {
+        self.chance.is_some_and(|c| c.lo > ANYTHING.0 || c.hi < ANYTHING.1)
+    }
+}
+
 /// What to try.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
@@ -63,7 +70,7 @@ pub struct Proposal {
     pub two: Vec<usize>,
     /// Why these.
     pub why: Vec<String>,
-    /// Whether anything was ever tried.
+    /// Whether any try says something about this paint.
     pub any_evidence: bool,
 }
 
@@ -82,6 +89,8 @@ pub struct Verdict {
 const MILD_CHANCE: f64 = 1.0 / 3.0;
 /// And as the sure one from this: three in four.
 const SURE_CHANCE: f64 = 0.75;
+/// A 90 % interval that reaches beyond both says nothing: this program's choice.
+const ANYTHING: (f64, f64) = (0.1, 0.9);
 /// How many a small group has.
 const GROUP: usize = 5;
 
@@ -241,7 +250,7 @@ impl History {
         let class = self.class(vehicle)?;
         let all: Vec<Candidate> =
             self.combinations().into_iter().map(|(c, a)| self.candidate(c, a, &class, vehicle)).collect();
-        let any_evidence = all.iter().any(|c| c.chance.is_some());
+        let any_evidence = all.iter().any(Candidate::is_known);
         let (group, two, why) = if any_evidence { by_evidence(all) } else { by_order(all) };
         Some(Proposal { paint: class.words(), group, two, why, any_evidence })
     }
@@ -320,11 +329,17 @@ impl Shop {
 }
 
 fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
-    let group: Vec<Candidate> = all.into_iter().take(GROUP).collect();
+    let mut group = all;
+    let rest = group.split_off(GROUP.min(group.len()));
     let two: Vec<usize> = (0..group.len().min(2)).collect();
     let these = if two.len() > 1 { "these are the two mildest" } else { "this is the mildest" };
+    let nothing = if group.iter().chain(&rest).any(|c| c.chance.is_some()) {
+        "What was tried on other vehicles says next to nothing about paint like this, so nobody knows"
+    } else {
+        "No try on another vehicle is written down yet, so there is no evidence"
+    };
     let why = vec![format!(
-        "No try on another vehicle is written down yet, so there is no evidence: {these} in the shop's own order, and the test spot \
+        "{nothing}: {these} in the shop's own order, and the test spot \
          decides. What was tried on this vehicle itself, `steadypass trial verdict` tells."
     )];
     (group, two, why)
@@ -332,7 +347,7 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
 
 fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let mean = |c: &Candidate| c.chance.map_or(f64::NEG_INFINITY, |c| c.mean);
-    let known: Vec<usize> = (0..all.len()).filter(|&i| all[i].chance.is_some()).collect();
+    let known: Vec<usize> = (0..all.len()).filter(|&i| all[i].is_known()).collect();
     // Of equally likely ones the mildest.
     let best = known.iter().copied().rev().max_by(|&a, &b| mean(&all[a]).total_cmp(&mean(&all[b]))).unwrap_or(0);
     let sure = known.iter().copied().find(|&i| mean(&all[i]) >= SURE_CHANCE).unwrap_or(best);
@@ -342,7 +357,7 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
     let mut keep: Vec<usize> = [Some(first), Some(sure)].into_iter().flatten().collect();
     let near = |i: &usize| (first.abs_diff(*i).min(sure.abs_diff(*i)), *i);
     let mut rest: Vec<usize> = (0..all.len()).filter(|i| *i != first && *i != sure).collect();
-    rest.sort_by_key(|i| (all[*i].chance.is_none(), near(i)));
+    rest.sort_by_key(|i| (!all[*i].is_known(), near(i)));
     keep.extend(rest);
     keep.dedup();
     keep.truncate(GROUP);
@@ -375,10 +390,11 @@ pub fn evidence(c: &Candidate) -> String {
     let rest = (c.all.0 - c.here.0, c.all.1 - c.here.1);
     let others = if rest.0 > 0 { format!(", {} of {} on others", rest.1, rest.0) } else { String::new() };
     let latest = c.latest.as_ref().map_or(String::new(), |(day, who)| format!(", latest {day} by {who}"));
+    let mean = if c.is_known() { format!("{} in 100", percent(chance.mean)) } else { "not known".to_owned() };
     format!(
-        "chance {} in 100, 90 % interval {} to {}; {here}{others}{latest}",
-        percent(chance.mean),
+        "chance {mean}, 90 % interval {} to {}{}; {here}{others}{latest}",
         percent(chance.lo),
-        percent(chance.hi)
+        percent(chance.hi),
+        if c.is_known() { "" } else { " in 100" }
     )
 }

@@ -136,6 +136,34 @@ fn a_shop_without_history_says_so_and_starts_mild() {
     assert_eq!(history.propose(999), None);
 }
 
+/// One try on quite another paint leaves the chance anywhere between nothing and all: that is not "promising".
+#[test]
+fn what_is_not_known_is_said_to_be_not_known() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    let mut other = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
+    (other.id, other.entry.label) = (77, "other".into());
+    other.entry.paint = if other.entry.paint == "respray" { "single-stage" } else { "respray" }.into();
+    other.entry.hardness = if other.entry.hardness == "soft" { "hard" } else { "soft" }.into();
+    history.vehicles.push(other);
+    tried(&mut history, 77, order[3], &[true]);
+    let proposal = history.propose(vehicles[0]).expect("known");
+    assert!(!proposal.any_evidence, "{proposal:#?}");
+    assert_eq!(proposal.two, [0, 1], "the mildest, in the shop's own order");
+    assert!(proposal.why[0].contains("nobody knows") && !proposal.why[0].contains("promising"), "{proposal:#?}");
+    let tried_one = proposal.group.iter().find(|c| c.combination == order[3]).expect("in the group");
+    let words = evidence(tried_one);
+    assert!(words.starts_with("chance not known, 90 % interval ") && words.contains("1 of 1 on others"), "{words}");
+    // A try on paint of the very class does say something.
+    let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
+    (twin.id, twin.entry.label) = (78, "twin".into());
+    history.vehicles.push(twin);
+    tried(&mut history, 78, order[4], &[true]);
+    let proposal = history.propose(vehicles[0]).expect("known");
+    assert!(proposal.any_evidence, "{proposal:#?}");
+    assert_eq!(proposal.group[*proposal.two.last().expect("one")].combination, order[4]);
+}
+
 #[test]
 fn history_on_like_paint_decides_and_shows_its_evidence() {
     let (mut history, vehicles) = history();
