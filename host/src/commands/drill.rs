@@ -34,12 +34,12 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     }
     let facts = facts::facts(&args.facts, &plan, Source::Sensor, args.port.as_deref().unwrap_or_default());
     let (started, technician) = (facts.started.clone(), facts.technician.clone());
+    let units = console.units(plan.units);
     console.remark(&format!(
-        "Practice: {} strokes at {:.0} ± {:.0} mm/s{}. Machine running, on a panel that may be worked or a practice board.",
+        "Practice: {} strokes at {}{}. Machine running, on a panel that may be worked or a practice board.",
         goal.strokes,
-        goal.pace_mm_s,
-        goal.within_mm_s,
-        stroke_m.map(|m| format!(", {m:.2} m each")).unwrap_or_default()
+        units.arm_speed_within(goal.pace_mm_s / 1e3, goal.within_mm_s / 1e3),
+        stroke_m.map(|m| format!(", {} each", units.length(m))).unwrap_or_default()
     ));
     let live =
         Live::new(console, plan, None)?.with_model(|model| model.with_aim(goal.strokes), &technician).keep_strokes();
@@ -58,7 +58,7 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     if console.json {
         console.result(&serde_json::to_string_pretty(&result).map_err(Failure::failed)?)?;
     } else {
-        for line in result.words(&earlier) {
+        for line in result.words(&earlier, units) {
             console.result(&line)?;
         }
     }

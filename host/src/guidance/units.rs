@@ -52,6 +52,13 @@ impl Units {
         }
     }
 
+    /// Arm speed and how far off it something may be, m/s: "20 ± 3 mm/s".
+    pub fn arm_speed_within(self, mps: f64, within_mps: f64) -> String {
+        let within = self.arm_speed(within_mps);
+        let speed = self.arm_speed(mps);
+        format!("{} ± {within}", speed.split(' ').next().unwrap_or_default())
+    }
+
     /// A length on the panel; `m` in m.
     pub fn length(self, m: f64) -> String {
         let (number, unit) = self.of_length(m);
@@ -151,6 +158,8 @@ mod tests {
         assert_eq!(Units::Us.temperature(60.0), "140.0 °F");
         assert_eq!(Units::Us.arm_speed(0.0254), "1.00 in/s");
         assert_eq!(Units::Si.arm_speed(0.0254), "25 mm/s");
+        assert_eq!(Units::Si.arm_speed_within(0.020, 0.003), "20 ± 3 mm/s");
+        assert_eq!(Units::Us.arm_speed_within(0.0254, 0.00254), "1.00 ± 0.10 in/s");
         assert_eq!(Units::Us.length(0.508), "20.0 in");
     }
 

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     analysis::Stroke,
-    guidance::Band,
+    guidance::{Band, Units},
     name,
     results::{ResultsError, write_whole},
 };
@@ -137,13 +137,17 @@ impl DrillResult {
     }
 
     /// The result in a few lines; `before` are earlier results of the same practice, oldest first.
-    pub fn words(&self, before: &[Self]) -> Vec<String> {
+    pub fn words(&self, before: &[Self], units: Units) -> Vec<String> {
         let Goal { pace_mm_s, within_mm_s, strokes, .. } = self.goal;
         if self.known == 0 {
             return vec![self.nothing_to_judge()];
         }
-        let mut lines =
-            vec![format!("{} of {} strokes within {pace_mm_s:.0} ± {within_mm_s:.0} mm/s", self.kept, self.known)];
+        let mut lines = vec![format!(
+            "{} of {} strokes within {}",
+            self.kept,
+            self.known,
+            units.arm_speed_within(pace_mm_s / 1e3, within_mm_s / 1e3)
+        )];
         let unsure = self.strokes.iter().filter(|stroke| stroke.certain == Some(false)).count();
         if unsure > 0 {
             lines.push(format!("{unsure} so near the edge that the measurement cannot say for certain"));
@@ -156,8 +160,14 @@ impl DrillResult {
         }
         if let Some([first, second]) = self.off_mm_s {
             let [first_side, second_side] = self.sides();
+            let off = |mm_s: f64| match units {
+                Units::Si => format!("{mm_s:.1} mm/s"),
+                Units::Us => units.arm_speed(mm_s / 1e3),
+            };
             lines.push(format!(
-                "Off the pace by {first:.1} mm/s in the first half ({first_side}), {second:.1} mm/s in the second ({second_side})"
+                "Off the pace by {} in the first half ({first_side}), {} in the second ({second_side})",
+                off(first),
+                off(second)
             ));
         }
         if let Some(cv) = self.cv {
@@ -303,16 +313,21 @@ mod tests {
         assert_eq!((it.known, it.kept), (10, 5), "the eleventh was not asked for");
         let [first, second] = it.off_mm_s.unwrap();
         assert!((first - 6.8).abs() < 1e-9 && (second - 0.8).abs() < 1e-9);
-        let said = it.words(&[]);
+        let said = it.words(&[], Units::Si);
         assert!(said[0].starts_with("5 of 10 strokes within 20 ± 3 mm/s"));
         let off = "Off the pace by 6.8 mm/s in the first half (too fast), 0.8 mm/s in the second (now too fast, now too slow)";
         assert!(said.iter().any(|line| line == off), "{said:?}");
-        let slow = result("2026-01-01T08:00:00", &[12.0, 14.0, 15.0, 20.0, 20.0, 20.0]).words(&[]);
+        // 25.4 mm in an inch: 20, 3, 6.8 and 0.8 mm/s.
+        let us = it.words(&[], Units::Us).join(" ");
+        assert!(us.contains("within 0.79 ± 0.12 in/s") && !us.contains("mm/s"), "{us}");
+        assert!(us.contains("by 0.27 in/s in the first") && us.contains("0.03 in/s in the second"), "{us}");
+        let slow = result("2026-01-01T08:00:00", &[12.0, 14.0, 15.0, 20.0, 20.0, 20.0]).words(&[], Units::Si);
         assert!(
             slow.iter().any(|line| line.contains("half (too slow)") && line.contains("second (just on it)")),
             "{slow:?}"
         );
-        let mostly = result("2026-01-01T08:00:00", &[26.0, 26.0, 26.0, 19.0, 12.0, 12.0, 12.0, 21.0]).words(&[]);
+        let mostly =
+            result("2026-01-01T08:00:00", &[26.0, 26.0, 26.0, 19.0, 12.0, 12.0, 12.0, 21.0]).words(&[], Units::Si);
         let both = |line: &String| line.contains("(mostly too fast)") && line.contains("(mostly too slow)");
         assert!(mostly.iter().any(both), "{mostly:?}");
     }
@@ -320,12 +335,12 @@ mod tests {
     #[test]
     fn a_practice_without_a_stroke_seen_says_so_and_is_no_earlier_one() {
         let none = result("2026-01-01T08:00:00", &[]);
-        let said = none.words(&[result("2025-12-31T08:00:00", &[20.0; 10])]);
+        let said = none.words(&[result("2025-12-31T08:00:00", &[20.0; 10])], Units::Si);
         assert!(said.len() == 1 && said[0].starts_with("No stroke was seen"), "{said:?}");
         let blank = DrillResult::of("2026-01-01T08:00:00+01:00", "", GOAL, &[stroke(None, 0.0)]);
-        let said = blank.words(&[]);
+        let said = blank.words(&[], Units::Si);
         assert!(said.len() == 1 && said[0].starts_with("Strokes seen: 1, none with a known speed"), "{said:?}");
-        let next = result("2026-01-02T08:00:00", &[20.0; 10]).words(&[none, blank]);
+        let next = result("2026-01-02T08:00:00", &[20.0; 10]).words(&[none, blank], Units::Si);
         assert!(next.last().unwrap().starts_with("The first time with this goal"), "{next:?}");
     }
 
@@ -336,7 +351,7 @@ mod tests {
         let certain: Vec<_> = it.strokes.iter().map(|stroke| stroke.certain).collect();
         assert_eq!(certain, [Some(false), Some(true), Some(true), None]);
         assert_eq!((it.known, it.kept), (3, 2));
-        assert!(it.words(&[]).iter().any(|line| line.contains("7 of the 10")));
+        assert!(it.words(&[], Units::Si).iter().any(|line| line.contains("7 of the 10")));
     }
 
     #[test]
@@ -360,7 +375,7 @@ mod tests {
         assert_eq!(earlier.earlier(folder.path()).len(), 3, "all but itself, which is not written");
         earlier.write_beside(&at("e.mcap")).unwrap();
         assert_eq!(later.earlier(folder.path()).last().map(|r| &r.started), Some(&earlier.started));
-        assert_eq!(now.words(&before).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
+        assert_eq!(now.words(&before, Units::Si).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
         assert_eq!(serde_json::from_slice::<DrillResult>(&fs::read(json).unwrap()).unwrap(), now);
         assert!(fs::read_to_string(table).unwrap().starts_with("stroke,start_s,end_s,pace_mm_s,pace_lo_mm_s"));
     }
