@@ -330,7 +330,10 @@ pub(crate) enum ThicknessVerb {
         vehicle: Option<String>,
     },
     /// What a metre of rubbing took off which paint, with which pad and liquid: a table and a drawing.
-    #[command(after_help = "Example:\n  steadypass thickness ledger --shop ~/shop --out ledger --sort paint")]
+    #[command(after_help = "Example:\n  steadypass thickness ledger --shop ~/shop --out ledger --sort paint\n\n\
+                            Where readings have no place of their own, they are held against the sections' means. How the passes of \
+                            a section lay upon each other is not known: laid as measured they rubbed least on average, exactly upon \
+                            each other most. The middle is taken, and the interval holds both.")]
     Ledger {
         #[command(flatten)]
         shop: ShopFolder,

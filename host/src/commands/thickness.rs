@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use steadypass::{
-    compare::draw::{LedgerRow, ledger_png},
+    compare::draw::{LedgerRow, ledger_png, wear_unit},
     guidance::{
         Units,
         units::{count, decimals_of_interval},
@@ -264,10 +264,11 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
              and --panel when filing, and take readings on the same panel){spread}"
         )));
     }
+    let units = console.units(Units::Si);
     let put = |name: &str, bytes: &[u8]| write_whole(&out.join(name), bytes);
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
-    put("ledger.png", &ledger_png(&rows, invented).map_err(Failure::failed)?)?;
-    let mut cautions: Vec<String> = wear.iter().filter_map(|w| w.caution.clone()).collect();
+    put("ledger.png", &ledger_png(&rows, invented, units).map_err(Failure::failed)?)?;
+    let mut cautions: Vec<String> = wear.iter().filter_map(|w| w.caution_words(units)).collect();
     let left_out = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
     cautions.extend(
         wear.iter()
@@ -290,14 +291,15 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         return Ok(Done::Fine);
     }
     for row in &rows {
-        let (lo, hi) = row.interval;
+        let (per_um_per_m, unit) = wear_unit(units);
+        let [value, lo, hi] = [row.wear_um_per_m, row.interval.0, row.interval.1].map(|wear| wear * per_um_per_m);
         let decimals = decimals_of_interval(lo, hi, 3);
         // Film that reads a little thicker is no wear with a minus.
         let interval = format!("90 % interval {lo:.decimals$} to {hi:.decimals$}");
         let wear = if lo < 0.0 {
-            format!("no wear measurable ({interval} µm per metre rubbed; {})", row.basis)
+            format!("no wear measurable ({interval} {unit}; {})", row.basis)
         } else {
-            format!("{:.decimals$} µm per metre rubbed ({interval}; {})", row.wear_um_per_m, row.basis)
+            format!("{value:.decimals$} {unit} ({interval}; {})", row.basis)
         };
         console.result(&format!("{}, {}, {}: {wear}", row.paint, row.panel, row.product))?;
     }
@@ -306,7 +308,8 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     }
     console.remark(
         "Pressure is not measured: the figures compare paints, pads and liquids as this shop works (Preston 1927). Sections of one \
-         number in several recordings of a panel are taken for one place.",
+         number in several recordings of a panel are taken for one place. A section's mean is the middle between what its passes \
+         rubbed as they were measured to lie and exactly upon each other; the interval holds both.",
     );
     console.result(&out.join("ledger.png").display().to_string())?;
     Ok(Done::Fine)

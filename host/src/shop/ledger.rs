@@ -8,7 +8,7 @@
 //! ```
 //!
 //! Where enough points were read at known places of a section, each is set against what was rubbed at its own place
-//! ([`super::points`]); else the panel's mean removal against the sections' mean rubbing distance.
+//! ([`super::points`]); else the panel's mean removal against the sections' mean rubbing distance ([`Rubbed`]).
 //!
 //! # Model
 //!
@@ -17,11 +17,13 @@
 //! hands used; it compares paints, pads and liquids as this shop works, not materials as such.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::iter::Sum;
 
-use super::film::{Gauge, Panel, RUBBING_RELATIVE_SD, Um, ratio};
+use super::film::{Gauge, Panel, RUBBING_RELATIVE_SD, Um, film, ratio};
 use super::points::{FEWEST, Maps, slope};
 use super::sessions::RECORDING;
 use super::{Id, Result, Session, Shop};
+use crate::guidance::Units;
 use crate::name;
 
 /// What a pad and liquid take off a paint per metre rubbed.
@@ -44,9 +46,68 @@ pub struct Wear {
     /// What it was worked out from.
     pub basis: Basis,
     /// What the user must know.
-    pub caution: Option<String>,
+    pub caution: Option<Doubt>,
     /// Days of the sessions.
     pub days: Vec<String>,
+}
+
+/// What casts doubt on a wear.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Doubt {
+    /// The points read so far apart where nothing was rubbed, µm.
+    Constant(f64),
+    /// The places of the readings could not be used.
+    NoPlaces,
+}
+
+impl Wear {
+    /// What the user must know, in words.
+    pub fn caution_words(&self, units: Units) -> Option<String> {
+        let panel = &self.panel;
+        Some(match self.caution? {
+            Doubt::Constant(um) => format!(
+                "{panel}: the points read {} apart where nothing was rubbed. Rubbing does not explain that: a gauge zeroed anew, \
+                 wax or residue, or other places. The figure cannot be trusted.",
+                film(um, 1, units)
+            ),
+            Doubt::NoPlaces => format!(
+                "{panel}: the places of the readings could not be used; they need readings before and after, a recording of that \
+                 section, and the section's size in its plan (section_m)."
+            ),
+        })
+    }
+}
+
+/// What a section was rubbed on average, m, at a place that is not known: the bounds.
+///
+/// Where a pass lay upon the others is known no better than its way was measured. Laid as measured, all passes together cover more than
+/// each of them, and the mean over all of that is the least; laid exactly upon each other, every place got the sum of the passes' own
+/// means, which is the most.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Rubbed {
+    /// Passes laid as measured, m.
+    pub least_m: f64,
+    /// Passes laid exactly upon each other, m.
+    pub most_m: f64,
+}
+
+impl Rubbed {
+    /// The middle between the bounds, m.
+    pub fn middle_m(self) -> f64 {
+        (self.least_m + self.most_m) / 2.0
+    }
+
+    /// One standard deviation, m: anywhere between the bounds (JCGM 100:2008, 4.3.7), and the scale.
+    pub fn sd_m(self) -> f64 {
+        let between = (self.most_m - self.least_m) / 12f64.sqrt();
+        between.hypot(self.middle_m() * RUBBING_RELATIVE_SD)
+    }
+}
+
+impl Sum for Rubbed {
+    fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+        all.fold(Self::default(), |a, b| Self { least_m: a.least_m + b.least_m, most_m: a.most_m + b.most_m })
+    }
 }
 
 /// What a wear was worked out from.
@@ -76,7 +137,7 @@ pub fn ledger(
     panels: &[Panel],
     gauge: Option<Gauge>,
     sessions: &[Session],
-    rubbed: &BTreeMap<Id, f64>,
+    rubbed: &BTreeMap<Id, Rubbed>,
     maps: &Maps,
 ) -> Vec<Wear> {
     let mut ledger = Vec::new();
@@ -113,23 +174,18 @@ fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) 
         wear: found.um_per_m,
         interval: found.interval,
         basis: Basis::Points(found.points),
-        caution: found.constant_um.map(|c| {
-            format!(
-                "{}: the points read {c:.1} µm apart where nothing was rubbed. Rubbing does not explain that: a gauge zeroed anew, \
-                 wax or residue, or other places. The figure cannot be trusted.",
-                panel.name
-            )
-        }),
+        caution: found.constant_um.map(Doubt::Constant),
         days: Vec::new(),
     })
 }
 
-fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, f64>, maps: &Maps) -> Option<Wear> {
+fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, Rubbed>, maps: &Maps) -> Option<Wear> {
     let removal = panel.removal.filter(|r| !r.grew())?;
     // One session without a rubbing distance, and the sum would be too small.
-    let distances: Option<Vec<f64>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
-    let rubbed_m = distances.filter(|d| !d.is_empty()).map(|d| d.iter().sum::<f64>())?;
-    let (wear, interval) = ratio(removal, rubbed_m, rubbed_m * RUBBING_RELATIVE_SD)?;
+    let distances: Option<Vec<Rubbed>> = on.iter().map(|s| rubbed.get(&s.id).copied()).collect();
+    let rubbed: Rubbed = distances.filter(|d| !d.is_empty())?.into_iter().sum();
+    let rubbed_m = rubbed.middle_m();
+    let (wear, interval) = ratio(removal, rubbed_m, rubbed.sd_m())?;
     let ids: Vec<Id> = on.iter().map(|s| s.id).collect();
     let placed = panel.points.values().filter(|p| p.place().is_some()).count();
     let unused = placed >= FEWEST && maps.spots(panel, &ids).len() < FEWEST;
@@ -142,13 +198,7 @@ fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, f64>, maps: &M
         wear,
         interval,
         basis: Basis::Means(panel.pairs),
-        caution: unused.then(|| {
-            format!(
-                "{}: the places of the readings could not be used; they need readings before and after, a recording of that \
-                 section, and the section's size in its plan (section_m).",
-                panel.name
-            )
-        }),
+        caution: unused.then_some(Doubt::NoPlaces),
         days: Vec::new(),
     })
 }
@@ -159,16 +209,20 @@ impl Shop {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn rubbed_m(&self) -> Result<BTreeMap<Id, f64>> {
+    pub fn rubbed_m(&self) -> Result<BTreeMap<Id, Rubbed>> {
         let rows = self.rows(
             &format!(
                 "WITH named AS (SELECT id, {RECORDING} AS recording FROM sessions),
              worked AS (SELECT n.recording, count(DISTINCT s.number) AS sections
-                 FROM named n JOIN sections s ON s.session_id = n.id GROUP BY n.recording)
-             SELECT n.id, sum(s.rubbing_mean_m) / w.sections FROM named n JOIN sections s ON s.session_id = n.id
+                 FROM named n JOIN sections s ON s.session_id = n.id GROUP BY n.recording),
+             passed AS (SELECT section_id, sum(rubbing_mean_m) AS rubbed_m FROM passes
+                 GROUP BY section_id HAVING count(*) = count(rubbing_mean_m))
+             SELECT n.id, sum(s.rubbing_mean_m) / w.sections,
+                 sum(max(s.rubbing_mean_m, coalesce(p.rubbed_m, 0))) / w.sections
+             FROM named n JOIN sections s ON s.session_id = n.id LEFT JOIN passed p ON p.section_id = s.id
              JOIN worked w ON w.recording = n.recording GROUP BY n.id HAVING count(*) = count(s.rubbing_mean_m)"
             ),
-            |row| Ok((row.get(0)?, row.get(1)?)),
+            |row| Ok((row.get(0)?, Rubbed { least_m: row.get(1)?, most_m: row.get(2)? })),
         )?;
         Ok(rows.into_iter().collect())
     }
@@ -218,7 +272,7 @@ mod tests {
 
     #[test]
     fn wear_is_removal_over_what_was_rubbed_and_film_that_grew_gives_none() {
-        let rubbed = BTreeMap::from([(1, 20.0)]);
+        let rubbed = BTreeMap::from([(1, Rubbed { least_m: 20.0, most_m: 20.0 })]);
         let ledger = |panels: &[Panel]| ledger(panels, None, &[session()], &rubbed, &Maps::default());
         let [wear] = &ledger(&after_reading(106.0))[..] else { panic!("one panel, one session") };
         // (110 - 106) µm / 20 m; Fieller's interval is tested where it is worked out.
@@ -227,5 +281,21 @@ mod tests {
         let grown = after_reading(130.0);
         assert!(grown[0].cautions[0].words(crate::guidance::Units::Si).contains("thicker than before"));
         assert!(ledger(&grown).is_empty());
+    }
+
+    /// Where the passes of a section lie upon each other is not known: what they rubbed together lies between two bounds.
+    #[test]
+    fn the_middle_between_the_bounds_is_divided_by_and_their_distance_is_in_the_interval() {
+        let wear = |least_m, most_m| {
+            let rubbed = BTreeMap::from([(1, Rubbed { least_m, most_m })]);
+            ledger(&after_reading(106.0), None, &[session()], &rubbed, &Maps::default()).remove(0)
+        };
+        let (sure, open) = (wear(20.0, 20.0), wear(15.0, 25.0));
+        assert_eq!((sure.rubbed_m, open.rubbed_m), (20.0, 20.0));
+        assert!((sure.wear - open.wear).abs() < 1e-12);
+        assert!(open.interval.1 > sure.interval.1, "{open:?} {sure:?}");
+        // Closed form: 10 / √12 m between the bounds, 8 % of 20 m for the scale.
+        let sd_m = Rubbed { least_m: 15.0, most_m: 25.0 }.sd_m();
+        assert!((sd_m - (100.0f64 / 12.0 + 1.6 * 1.6).sqrt()).abs() < 1e-12, "{sd_m}");
     }
 }

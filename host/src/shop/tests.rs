@@ -4,6 +4,7 @@ use std::{fs, time::Duration};
 
 use rusqlite::Connection;
 
+use super::ledger::Rubbed;
 use super::*;
 use crate::analysis::MachineKind;
 use crate::guidance::{Band, MachineProfile, Plan};
@@ -78,6 +79,29 @@ fn a_session_comes_back_and_the_same_recording_is_not_counted_twice() {
     let prints = shop.prints(PrintsOf::Session(first.id()), 10).expect("read");
     assert_eq!(prints[0].1.stroke_mps, [0.02, 0.0225], "a figure that is not a number is left out");
     assert_eq!(prints[0].1.rise_k, [Some(1.0), None]);
+}
+
+/// As they were measured the passes of a section may lie beside each other; exactly upon each other they add up.
+#[test]
+fn what_a_session_rubbed_lies_between_two_bounds() {
+    let (_folder, shop) = shop();
+    let robin = technician(&shop, "Robin").expect("added");
+    let mut new = session(robin, "a");
+    let pass = new.sections[0].passes[0].clone();
+    let section = |number, mean_m, passes: &[Option<f64>]| NewSection {
+        number,
+        rubbing_mean_m: Some(mean_m),
+        passes: (1..)
+            .zip(passes)
+            .map(|(number, mean_m)| NewPass { number, rubbing_mean_m: *mean_m, ..pass.clone() })
+            .collect(),
+        ..NewSection::default()
+    };
+    // Known of both passes; and of one only, which says nothing of the sum.
+    new.sections = vec![section(1, 30.0, &[Some(18.0), Some(22.0)]), section(2, 10.0, &[Some(4.0), None])];
+    let id = shop.file(&new).expect("filed").id();
+    let rubbed = Rubbed { least_m: 20.0, most_m: 25.0 };
+    assert_eq!(shop.rubbed_m().expect("read"), [(id, rubbed)].into());
 }
 
 #[test]
@@ -380,7 +404,8 @@ fn a_store_of_every_released_schema_opens_and_is_kept_as_it_was_beside() {
         assert_eq!(shop.film_readings().expect("read").len(), 2);
         assert_eq!(shop.notes().expect("read")[0].text, "a note");
         assert_eq!(shop.sessions().expect("read")[0].part, 1);
-        assert_eq!(shop.rubbed_m().expect("read"), [(1, 12.5)].into());
+        let rubbed = Rubbed { least_m: 12.5, most_m: 12.5 };
+        assert_eq!(shop.rubbed_m().expect("read"), [(1, rubbed)].into());
         assert_eq!(shop.setting(Setting::Name).expect("read").as_deref(), Some("Corner Shop"));
         let (placed, recorded) = (schema >= 2, schema >= 2);
         assert_eq!(shop.film_readings().expect("read")[0].place.is_some(), placed);

@@ -8,7 +8,7 @@ mod progress;
 mod reference;
 
 pub use intervals::intervals_png;
-pub use ledger::{LedgerRow, ledger_png};
+pub use ledger::{LedgerRow, ledger_png, wear_unit};
 pub use prints::{TechniquePrint, prints_png};
 pub use progress::progress_png;
 pub use reference::{ReferenceSection, ReferenceSheet, reference_png};

@@ -43,7 +43,7 @@ pub fn unit(units: Units) -> (f64, usize, &'static str) {
 }
 
 /// A figure of film with its unit; `digits` after the point are those in µm.
-fn film(um: f64, digits: usize, units: Units) -> String {
+pub(super) fn film(um: f64, digits: usize, units: Units) -> String {
     match unit(units) {
         (_, _, name) if units == Units::Si => format!("{um:.digits$} {name}"),
         (unit_um, most, name) => format!("{:.most$} {name}", um / unit_um),
