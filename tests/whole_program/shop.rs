@@ -121,6 +121,8 @@ fn the_demo_shop_prints_what_was_built_in_and_what_was_found() {
     let beside = text(&at(&folder, "lesson"));
     expect(&["compare", "--shop", &out, "--out", &beside, "--session", "3"], 1, &["no session is marked"]);
     succeeds(&["shop", "trainer", "--shop", &out, "2"]);
+    let itself = ["compare", "--shop", &out, "--out", &beside, "--session", "3", "--reference", "3"];
+    expect(&itself, 2, &["--session 3 --reference 3", "not beside itself"]);
     succeeds(&["compare", "--shop", &out, "--out", &beside, "--session", "3"]);
     assert_eq!(files(&at(&folder, "lesson")), ["session-3-beside-2.png"]);
 }

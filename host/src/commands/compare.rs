@@ -185,6 +185,11 @@ fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Resu
 }
 
 fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, units: Units, out: &Path) -> Outcome {
+    if reference == Some(shown) {
+        return Err(Failure::Usage(format!(
+            "--session {shown} --reference {shown}: a session is set beside another one, not beside itself"
+        )));
+    }
     let failed = store::of(store.folder());
     let sessions = store.sessions().map_err(&failed)?;
     let technicians = store.technicians().map_err(&failed)?;

@@ -94,6 +94,19 @@ impl Figure {
         matches!(self, Self::PassesPerSection)
     }
 
+    /// What one technician's own passes commonly differ by, SI: this program's choice. Axes that show single differences span no less,
+    /// so that a difference of nothing looks like nothing.
+    pub(super) fn usual_scatter(self) -> f64 {
+        match self {
+            Self::ArmSpeed => 0.005,
+            Self::Evenness | Self::OrbitDroop | Self::Pauses => 0.05,
+            Self::RubbingEvenness => 0.1,
+            Self::InBand => 0.2,
+            Self::SurfaceRise => 5.0,
+            Self::PassesPerSection => 1.0,
+        }
+    }
+
     /// Its name within a sentence.
     pub(super) fn spoken(self) -> &'static str {
         match self {

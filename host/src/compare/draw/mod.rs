@@ -130,6 +130,16 @@ impl Scale {
     }
 }
 
+impl Scale {
+    /// The same that spans no less than so much, about its middle; never below zero where it was not.
+    fn at_least(self, span: f64) -> Self {
+        let (lo, hi) = self.range;
+        let more = (span - (hi - lo)).max(0.0);
+        let down = if lo >= 0.0 { (more / 2.0).min(lo) } else { more / 2.0 };
+        Self { range: (lo - down, hi + more - down), ..self }
+    }
+}
+
 /// Vertical hairlines with numbers under the frame.
 pub(super) fn x_axis(canvas: &mut Canvas, axes: &Axes, wanted: f64) {
     let (marks, decimals) = ticks(axes.x.0, axes.x.1, wanted);
@@ -185,6 +195,14 @@ mod tests {
         // What does not count goes on as it did.
         let speed = Scale::of(Figure::ArmSpeed, [2.0, 2.0].into_iter(), 4.0).expect("values");
         assert_eq!((speed.range, speed.marks), ((1.96, 2.04), 4.0));
+    }
+
+    #[test]
+    fn an_axis_spans_no_less_than_it_is_told_to() {
+        let of = |lo, hi, span| Scale { range: (lo, hi), marks: 3.0 }.at_least(span).range;
+        assert_eq!(of(20.0, 21.0, 5.0), (18.0, 23.0));
+        assert_eq!(of(1.0, 2.0, 5.0), (0.0, 5.0), "no figure is below zero");
+        assert_eq!(of(10.0, 30.0, 5.0), (10.0, 30.0));
     }
 
     #[test]

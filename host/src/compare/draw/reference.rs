@@ -48,7 +48,8 @@ pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>
         &format!("{} beside {}", sheet.shown, sheet.trainer),
         &format!(
             "Section by section. The open ring is the reference ({}), the full dot the session shown; the line between them is the \
-             difference. The green strip spans all sections of the reference.",
+             difference; over it the reference's figure and, behind the arrow, the session's. The green strip spans all sections of \
+             the reference.",
             sheet.trainer
         ),
         sheet.invented,
@@ -78,6 +79,7 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
         canvas.text(frame.x, frame.y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
         return;
     };
+    let scale = scale.at_least(figure.shown(figure.usual_scatter(), units));
     let axes = Axes { frame, x: scale.range, y: (0.0, 1.0) };
     let reference: Vec<f64> = sheet.reference.iter().filter_map(shown).collect();
     let lo = reference.iter().copied().fold(f64::INFINITY, f64::min);
@@ -96,8 +98,11 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
     canvas.text(frame.x, frame.bottom() + 54.0, figure.unit(units), Type::of(size::NOTE).fill(theme::SOFT));
     for row in 0..sheet.reference.len().max(sheet.sections.len()) {
         let y = frame.y + ROW * (row as f64 + 0.5);
-        let x = |sections: &[ReferenceSection]| sections.get(row).and_then(shown).map(|v| axes.px(v));
-        let (theirs, ours) = (x(sheet.reference), x(sheet.sections));
+        let of = |sections: &[ReferenceSection]| sections.get(row).and_then(shown);
+        let numbers = [of(sheet.reference), of(sheet.sections)];
+        let [theirs, ours] = numbers.map(|v| v.map(|v| axes.px(v)));
+        let text = numbers_words(figure, numbers, units);
+        canvas.text(frame.x, y - 17.0, &text, Type::of(size::NOTE).tabular().halo());
         if let (Some(a), Some(b)) = (theirs, ours) {
             canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA, 3.0));
         }
@@ -107,5 +112,33 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
         if let Some(x) = ours {
             super::dot(canvas, x, y, 9.0, Fill::Plain(theme::DATA), None);
         }
+    }
+}
+
+/// "8.3 → 8.5": the reference's figure and the session's, as far as they are known.
+fn numbers_words(figure: Figure, numbers: [Option<f64>; 2], units: Units) -> String {
+    // Passes of one section are whole ones.
+    let decimals = if figure.counts() { 0 } else { figure.decimals(units) };
+    let told = |value: f64| crate::drawing::units::number(value, decimals);
+    match numbers {
+        [Some(theirs), Some(ours)] => format!("{} → {}", told(theirs), told(ours)),
+        [Some(theirs), None] => format!("{} →", told(theirs)),
+        [None, Some(ours)] => format!("→ {}", told(ours)),
+        [None, None] => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_figures_are_told_as_far_as_they_are_known() {
+        let words = |figure, numbers| numbers_words(figure, numbers, Units::Si);
+        assert_eq!(words(Figure::Evenness, [Some(8.31), Some(8.52)]), "8.3 → 8.5");
+        assert_eq!(words(Figure::PassesPerSection, [Some(2.0), Some(3.0)]), "2 → 3");
+        assert_eq!(words(Figure::ArmSpeed, [Some(20.0), None]), "20.0 →");
+        assert_eq!(words(Figure::ArmSpeed, [None, Some(20.0)]), "→ 20.0");
+        assert_eq!(words(Figure::ArmSpeed, [None, None]), "");
     }
 }
