@@ -232,7 +232,7 @@ fn name_of(day: &Day) -> String {
 }
 
 /// Width of the tools' column in the terminal; a longer name is cut, and shows it.
-const TOOL_LETTERS: usize = 36;
+const TOOL_LETTERS: usize = 40;
 
 /// When a tool alone reaches a daily value: after the likely time, with its bounds; `None` where that takes more than a day of running
 /// even at the worst.

@@ -162,6 +162,10 @@ fn finish(table: csv::Writer<Vec<u8>>) -> csv::Result<Vec<u8>> {
 fn cell(value: Option<f64>) -> String {
     // Six significant digits are more than any figure here carries.
     value.filter(|v| v.is_finite()).map_or(String::new(), |v| {
+        // Nought is nought to any digit, and has no sign.
+        if v.abs() < 0.5e-12 {
+            return "0".to_owned();
+        }
         let digits = (5 - v.abs().max(1e-9).log10().floor() as i32).clamp(0, 12) as usize;
         format!("{v:.digits$}")
     })
@@ -193,7 +197,9 @@ mod tests {
         assert_eq!(cell(Some(0.021_345_678)), "0.0213457");
         assert_eq!(cell(Some(12.0)), "12.0000");
         assert_eq!(cell(Some(f64::INFINITY)), "");
-        assert_eq!(cell(Some(0.0)), "0.000000000000");
+        assert_eq!(cell(Some(0.0)), "0");
+        assert_eq!(cell(Some(-1e-14)), "0");
+        assert_eq!(cell(Some(1e-9)), "0.000000001000");
         assert_eq!(chance(Some(0.021_345_678)), "0.0213457");
         assert_eq!(chance(Some(2.134_567_8e-15)), "2.13457e-15");
         assert_eq!(chance(None), "");

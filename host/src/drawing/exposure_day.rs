@@ -11,7 +11,7 @@
 
 use super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Type, path_data};
 use super::invented;
-use super::lettering::{Weight, fit, safe, wrap};
+use super::lettering::{Weight, fit, fit_middle, safe, width, wrap};
 use super::theme::{self, size};
 use crate::exposure::{Basis, CAUTIONS, Day, Hand, Limits, NOTICE, Range, Step, a8_of_points};
 
@@ -75,17 +75,12 @@ fn header(canvas: &mut Canvas, sheet: &ExposureSheet<'_>) {
     let date = day.date.map_or_else(|| "day not known".to_owned(), |d| d.strftime("%-d %B %Y").to_string());
     // A long name is cut, the day never.
     let title = format!("Hand-arm vibration, {date}: {}", safe(who, 40));
-    canvas.text(
-        LEFT,
-        84.0,
-        &fit(
-            &title,
-            size::TITLE,
-            Weight::SemiBold,
-            RIGHT - LEFT - if sheet.invented { invented::width() + 24.0 } else { 0.0 },
-        ),
-        Type::of(size::TITLE).bold(),
-    );
+    let room = RIGHT - LEFT - if sheet.invented { invented::width() + 24.0 } else { 0.0 };
+    // Smaller before it is cut.
+    let sizes = [size::TITLE, size::FIGURE, size::FINDING];
+    let fits = |size: &f64| width(&title, *size, Weight::SemiBold) <= room;
+    let size = sizes.into_iter().find(fits).unwrap_or(size::FINDING);
+    canvas.text(LEFT, 84.0, &fit(&title, size, Weight::SemiBold, room), Type::of(size).bold());
     let finding = day.finding(sheet.limits);
     // One that says what is not known is long.
     let set = [size::FINDING, size::BODY].map(Type::of);
@@ -306,8 +301,8 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
 }
 
 fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
-    const NAME_ROOM: f64 = 330.0;
-    let columns = [(LEFT + 530.0, "min"), (LEFT + 770.0, "a_hv, m/s²"), (LEFT + 880.0, "points")];
+    const NAME_ROOM: f64 = 358.0;
+    let columns = [(LEFT + 582.0, "min"), (LEFT + 797.0, "a_hv, m/s²"), (LEFT + 897.0, "points")];
     let small = Type::of(size::NOTE).fill(theme::SOFT);
     canvas.text(LEFT, y, "What brought it", Type::of(size::HEAD).bold());
     for (x, name) in columns {
@@ -319,12 +314,12 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
         let set = Type::of(size::BODY);
         let name = safe(&source.tool, 60);
         let lettering = if set.width(&name) <= NAME_ROOM { set } else { Type::of(size::NOTE) };
-        canvas.text(LEFT, at, &fit(&name, lettering.size, lettering.weight, NAME_ROOM), lettering);
+        canvas.text(LEFT, at, &fit_middle(&name, lettering.size, lettering.weight, NAME_ROOM), lettering);
         let basis = match source.hand {
             Hand::Both => source.basis.as_str().to_owned(),
             hand => format!("{}, {}", source.basis.as_str(), hand.as_str()),
         };
-        canvas.text(LEFT + NAME_ROOM + 14.0, at, &basis, small);
+        canvas.text(LEFT + NAME_ROOM + 10.0, at, &basis, small);
         let (a, points) = source.contribution.as_ref().map_or_else(
             || ("not measured".to_owned(), "-".to_owned()),
             |c| (c.a_hv_mps2.words(1, ""), format!("{:.1}", c.points().value)),
@@ -445,6 +440,15 @@ mod tests {
         assert!(longest.contains("over the action value of 2.25 m/s², and may be over the limit value"), "{longest}");
         assert!(Type::of(size::BODY).width(&longest) <= RIGHT - LEFT, "{longest}");
         assert!(svg.contains("at least 3.0 (2.4 to 3.6)") && svg.contains("Running total of what is known"));
+    }
+
+    #[test]
+    fn a_title_is_made_smaller_before_it_is_cut() {
+        for invented in [false, true] {
+            let day = &Day { date: Some(jiff::civil::date(2026, 11, 20)), ..Day::default() };
+            let svg = draw(&ExposureSheet { day, limits: Limits::default(), invented }).svg();
+            assert!(svg.contains("20 November 2026: technician not told"), "{svg}");
+        }
     }
 
     #[test]

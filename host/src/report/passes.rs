@@ -120,9 +120,9 @@ pub(super) fn table(passes: &PassSheets) -> String {
         }
         for cell in &sheet.cells {
             let class = if cell.outside { " class=\"outside\"" } else { "" };
-            let _ = write!(html, "<td{class} data-label=\"{}\">{}", escape(cell.label), escape(&cell.value));
+            let _ = write!(html, "<td{class} data-label=\"{}\">{}", escape(cell.label), unbroken(&cell.value));
             if !cell.detail.is_empty() {
-                let _ = write!(html, "<small>{}</small>", escape(&cell.detail));
+                let _ = write!(html, "<small>{}</small>", unbroken(&cell.detail));
             }
             html.push_str("</td>");
         }
@@ -130,6 +130,11 @@ pub(super) fn table(passes: &PassSheets) -> String {
     }
     html.push_str("</tbody></table></div>\n");
     html
+}
+
+/// A cell's words for the page: no line ends inside a number, nor between a range's ends.
+fn unbroken(words: &str) -> String {
+    escape(words).replace('\u{2009}', "\u{202f}").replace('–', "\u{2060}–\u{2060}")
 }
 
 fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
@@ -200,4 +205,15 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
         }),
     );
     vec![time, arm, kept, rate, pad, rise, start, rubbing, vibration]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_line_ends_inside_a_number() {
+        assert_eq!(unbroken("3\u{2009}072–3\u{2009}132"), "3\u{202f}072\u{2060}–\u{2060}3\u{202f}132");
+        assert_eq!(unbroken("a < b"), "a &lt; b");
+    }
 }
