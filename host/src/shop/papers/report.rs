@@ -353,7 +353,8 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
         escape(&panel.name),
         escape(&products),
         much,
-        escape(&warm)
+        // A line between a number and its unit reads as two figures.
+        escape(&warm).replace(" K", "\u{a0}K").replace(" °F", "\u{a0}°F")
     );
 }
 
@@ -392,7 +393,7 @@ mod tests {
             "Corner &lt;Shop&gt;",
             "121\u{a0}µm before, 118\u{a0}µm after",
             "<p>No brushes.</p>",
-            "our limit of +11.1 K",
+            "our limit of +11.1\u{a0}K",
         ] {
             assert!(page.contains(words), "{words:?} not in {page}");
         }
