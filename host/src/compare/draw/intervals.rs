@@ -12,7 +12,10 @@ const GUTTER: f64 = 90.0;
 const ROW: f64 = 46.0;
 const CELL_HEAD: f64 = 78.0;
 const CELL_FOOT: f64 = 70.0;
-const NAMES: f64 = 190.0;
+/// The names' column: the usual width, and the most it takes where names are long, px.
+const NAMES: [f64; 2] = [190.0, 310.0];
+/// What it leaves free at its right, px.
+const NAME_GAP: f64 = 16.0;
 const NUMBERS: f64 = 206.0;
 /// The pairs that stand out, under a figure's title: lines at most, and from one to the next, px.
 const MOST_PAIR_LINES: usize = 3;
@@ -31,6 +34,7 @@ pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, D
     let head_h = CELL_HEAD + PAIRS_LEADING * pairs.iter().map(|p| p.len().saturating_sub(1)).max().unwrap_or(0) as f64;
     let cell = head_h + ROW * groups.len().max(1) as f64 + CELL_FOOT;
     let rows = Figure::ALL.len().div_ceil(COLUMNS);
+    let names = names_width(groups.iter().map(|g| g.data.name.as_str()));
     let mut canvas = Canvas::new(WIDTH as u32, (230.0 + cell * rows as f64) as u32);
     let what = match comparison.by {
         By::Technician => "Technicians",
@@ -62,7 +66,7 @@ pub fn intervals_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, D
         let x = MARGIN + (i % COLUMNS) as f64 * (width + GUTTER);
         let y = top + (i / COLUMNS) as f64 * cell;
         let frame = Frame { x, y, w: width, h: cell };
-        draw_figure(&mut canvas, &groups, (figure, &pairs[i]), units, frame, head_h);
+        draw_figure(&mut canvas, &groups, (figure, &pairs[i]), units, frame, (head_h, names));
     }
     canvas.png()
 }
@@ -109,7 +113,7 @@ fn draw_figure(
     (figure, pairs): (Figure, &[String]),
     units: Units,
     cell: Frame,
-    head_h: f64,
+    (head_h, names): (f64, f64),
 ) {
     let unit = figure.unit(units);
     let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
@@ -121,20 +125,32 @@ fn draw_figure(
         return;
     };
     let frame =
-        Frame { x: cell.x + NAMES, y: cell.y + head_h, w: cell.w - NAMES - NUMBERS, h: ROW * groups.len() as f64 };
+        Frame { x: cell.x + names, y: cell.y + head_h, w: cell.w - names - NUMBERS, h: ROW * groups.len() as f64 };
     let axes = Axes { frame, x: scale.range, y: (0.0, 1.0) };
     x_axis(canvas, &axes, scale.marks);
     for (row, group) in groups.iter().enumerate() {
         let y = frame.y + ROW * (row as f64 + 0.5);
-        draw_name(canvas, &group.data.name, cell.x, y);
+        draw_name(canvas, &group.data.name, (cell.x, y), names);
         draw_group(canvas, &axes, group, figure, units, y);
     }
 }
 
+/// How wide the names' column is: no wider than the longest name needs in two lines, and the plot beside it can spare.
+fn names_width<'a>(names: impl Iterator<Item = &'a str>) -> f64 {
+    let names: Vec<String> = names.map(|name| lettering::safe(name, LONGEST)).collect();
+    let [usual, most] = NAMES;
+    let mut steps = (0..).map(|i| usual + 10.0 * f64::from(i)).take_while(|width| *width < most);
+    let whole = |width: &f64| {
+        let lines = |name: &String| lettering::wrap(name, size::NOTE, Weight::Regular, width - NAME_GAP);
+        names.iter().map(lines).all(|lines| lines.len() <= 2 && !lines.iter().any(|line| line.ends_with('…')))
+    };
+    steps.find(whole).unwrap_or(most)
+}
+
 /// The name left of a row about `y`: two lines where one is too short. Names often begin alike ("white foam with ..."), so what
 /// does not fit is cut in the middle.
-fn draw_name(canvas: &mut Canvas, name: &str, x: f64, y: f64) {
-    let (room, name) = (NAMES - 16.0, lettering::safe(name, LONGEST));
+fn draw_name(canvas: &mut Canvas, name: &str, (x, y): (f64, f64), names: f64) {
+    let (room, name) = (names - NAME_GAP, lettering::safe(name, LONGEST));
     if lettering::width(&name, size::LABEL, Weight::Regular) <= room {
         canvas.text(x, y + 8.0, &name, Type::of(size::LABEL));
     } else {
@@ -176,4 +192,20 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
     dot(canvas, axes.px(shown(estimate.mean)), y, 8.5, Fill::Plain(theme::DATA), Some(Line::of(theme::PAPER, 2.5)));
     let text = lettering::fit(&numbers, size::NOTE, Weight::Regular, NUMBERS - 16.0);
     canvas.text(frame.right() + 16.0, y + 7.0, &text, Type::of(size::NOTE).tabular());
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_name_gets_room_before_it_is_cut() {
+        assert_eq!(names_width(["Ash", "Birch"].into_iter()), NAMES[0]);
+        let long = "machine 2 (orbital 15 mm, 125 mm pad)";
+        let width = names_width(["Ash", long].into_iter());
+        assert!(width > NAMES[0] && width < NAMES[1], "{width}");
+        let lines = lettering::two_lines(long, size::NOTE, Weight::Regular, width - NAME_GAP);
+        assert_eq!(lines.join(" "), long);
+        assert_eq!(names_width([long.repeat(5).as_str()].into_iter()), NAMES[1], "the plot keeps its room");
+    }
 }
