@@ -21,7 +21,7 @@ test('a finished pass is listed and its sheet shown', async () => {
     assert.match(await rows.first().textContent(), new RegExp(`section 1, pass ${await rows.count()}`));
     const width = () => page.locator('#sheet-image').evaluate((it) => (it.complete ? it.naturalWidth : 0));
     await until('the sheet', async () => (await width()) === 1800);
-    assert.match(await page.locator('#covered').textContent(), /([5-9]\d|100) % gone over/);
+    assert.match(await page.locator('#covered').textContent(), /([5-9]\d|100) % reached/);
     await page.screenshot({ path: join(pictures, 'wall-whole.png'), fullPage: true });
   } finally {
     await browser.close();

@@ -69,7 +69,7 @@ const whole = (scene) => existsSync(scene.recording) && !existsSync(`${scene.rec
 test('at 80 by 24: levels, sentence, section, keys, and growing to 120 by 40', () =>
   inTerminal('hasty', 2, [80, 24], {}, async (terminal, scene) => {
     await terminal.shows('sensor: good');
-    for (const words of ['Arm pace', 'Orbit rate', 'Surface rise', '% gone over', 'q stop']) await terminal.shows(words);
+    for (const words of ['Arm speed', 'Orbit rate', 'Surface rise', '% reached', 'q stop']) await terminal.shows(words);
     await terminal.shows('too fast ►');
     await terminal.shows(/[▛▜▙▟]/); // the sentence in large letters
     writeFileSync(join(pictures, 'terminal-80x24.txt'), terminal.text);

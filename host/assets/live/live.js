@@ -37,8 +37,8 @@ function take(view) {
   text('doing', view.technician ? `${view.technician}: ${view.doing}` : view.doing);
   view.levels.forEach(level);
   if (view.cells !== undefined) map(view.cells);
-  text('covered', `${Math.round(view.covered * 100)} % gone over`);
-  by('cells').setAttribute('aria-label', `${Math.round(view.covered * 100)} percent of the section gone over`);
+  text('covered', `${Math.round(view.covered * 100)} % reached`);
+  by('cells').setAttribute('aria-label', `${Math.round(view.covered * 100)} percent of the section reached`);
   if (view.passes !== undefined) passes(view.passes);
   sheet(view.sheet);
   lock(!view.may_write);

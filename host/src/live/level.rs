@@ -164,7 +164,7 @@ impl Levels {
             Units::Si => format!("{:.0} to {:.0} mm/s", band.lo * 1e3, band.hi * 1e3),
             Units::Us => format!("{:.2} to {:.2} in/s", band.lo * 1e3 / 25.4, band.hi * 1e3 / 25.4),
         };
-        let level = blank(Quantity::ArmPace, "Arm pace", Some(ends));
+        let level = blank(Quantity::ArmPace, "Arm speed", Some(ends));
         match figure {
             Some(figure) => level.at(figure.into(), band, self.units.arm_speed(figure.value)),
             None => level.because(match tick.state {

@@ -78,7 +78,7 @@ pub struct View {
     pub sentence: Option<String>,
     /// How urgent it is.
     pub urgency: Urgency,
-    /// Arm pace, orbit rate, surface rise.
+    /// Arm speed, orbit rate, surface rise.
     pub levels: [Level; 3],
     /// Section being worked, from 1.
     pub section: u32,
@@ -90,7 +90,7 @@ pub struct View {
     pub strokes_done: u32,
     /// Strokes aimed at, in a drill.
     pub strokes_aim: Option<u32>,
-    /// Share of the section gone over, 0 to 1.
+    /// Share of the section reached, 0 to 1.
     pub covered: f64,
     /// How often each cell has been gone over, row by row from the top; sent apart.
     #[serde(skip)]

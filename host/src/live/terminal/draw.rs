@@ -3,7 +3,7 @@
 //! ```text
 //! section, pass, stroke         elapsed            sensor
 //! the sentence, in large letters; nothing when all is well
-//! arm pace      (the three levels)          the section
+//! arm speed     (the three levels)          the section
 //! orbit rate                                 filling in
 //! surface rise
 //! passes so far
@@ -293,7 +293,7 @@ fn section_picture(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
             Line::raw(text)
         })
         .collect();
-    lines.push(Line::raw(format!("{:.0} % gone over", scene.view.covered * 100.0)));
+    lines.push(Line::raw(format!("section {:.0} % reached", scene.view.covered * 100.0)));
     frame.render_widget(Paragraph::new(lines), Rect { x: area.x + 1, width: area.width - 1, ..area });
 }
 

@@ -87,10 +87,10 @@ impl Drawn {
 fn all_is_well_at_80_by_24_and_nothing_is_said() {
     let picture = drawn((80, 24), &view(|_| ()), |_| ());
     assert!(picture.row_with("Section 1, pass 1, stroke 2").contains("sensor: good"));
-    assert!(picture.row_with("Arm pace").contains("19 mm/s"));
-    assert!(picture.row_with("Arm pace").contains("in band"));
+    assert!(picture.row_with("Arm speed").contains("19 mm/s"));
+    assert!(picture.row_with("Arm speed").contains("in band"));
     assert!(picture.row_with("Surface rise").contains("+4.0 K"));
-    assert!(picture.has("% gone over") && picture.has("q stop"));
+    assert!(picture.has("% reached") && picture.has("q stop"));
     assert_eq!(picture.large(), 0);
     // Bubbles lie on their tubes, between the marks.
     let tube = picture.row_with("slow ├");
@@ -124,7 +124,7 @@ fn the_sentence_stands_in_large_letters_and_nothing_else_moves() {
     let calm = drawn((80, 24), &view(|_| ()), |_| ());
     let warned = drawn((80, 24), &view(hot), |_| ());
     assert_eq!(warned.large(), 8, "two lines of four rows:\n{}", warned.rows.join("\n"));
-    let place = |picture: &Drawn| picture.rows.iter().position(|row| row.contains("Arm pace"));
+    let place = |picture: &Drawn| picture.rows.iter().position(|row| row.contains("Arm speed"));
     assert_eq!(place(&calm), place(&warned));
     assert!(warned.row_with("Surface rise").contains("too hot ►"));
 }
@@ -179,13 +179,13 @@ fn the_longest_sentence_fits_at_80_by_24() {
     lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
     let picture = drawn((80, 24), &lost, |scene| scene.link = Link::Lost);
     assert!(picture.large() >= 11, "three lines:\n{}", picture.rows.join("\n"));
-    assert!(picture.has("Arm pace") && picture.has("Surface rise") && picture.has("SENSOR LOST"));
+    assert!(picture.has("Arm speed") && picture.has("Surface rise") && picture.has("SENSOR LOST"));
 }
 
 #[test]
 fn old_figures_are_marked_as_old() {
     let picture = drawn((80, 24), &view(|_| ()), |scene| (scene.link, scene.age_s) = (Link::Lost, 7.2));
-    assert!(picture.row_with("Arm pace").contains("7 s old"));
+    assert!(picture.row_with("Arm speed").contains("7 s old"));
     let tubes: Vec<&String> = picture.rows.iter().filter(|row| row.contains('├')).collect();
     assert!(tubes.len() == 3 && tubes.iter().all(|tube| !tube.contains('█')), "no bubble looks as if it were now");
 }
@@ -222,7 +222,7 @@ fn it_draws_at_any_size_and_says_the_sentence_first() {
     }
     let small = drawn((40, 10), &view, |_| ());
     assert!(small.rows[0].contains("Lift and let it cool"), "{}", small.rows.join("\n"));
-    assert!(small.has("Arm pace 19 mm/s in band"));
+    assert!(small.has("Arm speed 19 mm/s in band"));
 }
 
 #[test]
