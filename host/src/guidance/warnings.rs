@@ -2,7 +2,7 @@
 //!
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
-//! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew | even the hot side is 1 K under it |
+//! | `heat-over` | the rise is over the limit; said again when the spot crosses it anew, with every further half of the limit, and after half a minute; what only hovers there is not said with every crossing | even the hot side is 1 K under it |
 //! | `heat-soon` | the rise expected in 10 s or in the stroke to come is likelier over the limit than not | that is 1 K under it, or the panel is over the limit already |
 //! | `pace-fast`, `pace-slow` | the arm's interval is clear of the band | its best value is in the band, or the stroke is over |
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
@@ -10,8 +10,8 @@
 //! | `heat-blind` | the motor runs and no usable surface reading has come for three seconds, though some did before | one comes, or the motor stops |
 //! | `signal-lost` | no good sample for a second | samples come without gaps |
 //!
-//! Every kind has a latch: one warning per fault, never two within its hold time. A pace at fault that nothing speaks for any more is
-//! not spoken of, either, until something does again. Thresholds are in `limits.rs`.
+//! Every kind has a latch: one warning per fault, but for heat as said above, and never two within its hold time. A pace at fault
+//! that nothing speaks for any more is not spoken of, either, until something does again. Thresholds are in `limits.rs`.
 
 use crate::analysis::{Interval, LiveTick, Measured, State};
 
@@ -140,6 +140,9 @@ pub struct Watch {
     pace_mps: Band,
     orbit_per_min: Option<Band>,
     latches: [Latch; 9],
+    /// While the panel is too warm: how far it was over when that was said last, and the most since it began, K.
+    heat_told_k: f64,
+    heat_most_k: f64,
     strokes: u32,
     stroke_done_s: Option<f64>,
     last_s: Option<f64>,
@@ -166,6 +169,8 @@ impl Watch {
             pace_mps: plan.pace_mps(),
             orbit_per_min: plan.orbit_per_min,
             latches: WarningKind::ALL.map(|kind| Latch::new(timing(kind))),
+            heat_told_k: f64::NEG_INFINITY,
+            heat_most_k: f64::NEG_INFINITY,
             strokes: 0,
             stroke_done_s: None,
             last_s: None,
@@ -200,9 +205,15 @@ impl Watch {
         if tick.surface_c.is_some() {
             self.surface_s = Some(tick.t_s);
         }
+        let rise = tick.surface_rise_k.unwrap_or(f64::NEG_INFINITY);
+        let was_over = self.is_active(WarningKind::HeatOver);
+        self.heat_most_k = if was_over { self.heat_most_k.max(rise) } else { rise };
         for (i, kind) in WarningKind::ALL.into_iter().enumerate() {
             let (evidence, value, limit) = self.look(kind, tick);
             if self.latches[i].step(tick.t_s, evidence) {
+                if kind == WarningKind::HeatOver {
+                    self.heat_told_k = if was_over { self.heat_told_k.max(rise) } else { rise };
+                }
                 warn(Warning { t_s: tick.t_s, kind, value, limit });
             }
         }
@@ -258,8 +269,15 @@ impl Watch {
     fn heat_over(&self, tick: &LiveTick) -> Evidence {
         // Without a reading the hot side that was seen last still cools.
         let Some(hot_side) = tick.hot_side_rise_k.or(tick.surface_rise_k) else { return Evidence::Between };
-        if tick.surface_rise_k.is_some_and(|rise| rise > self.heat_limit_k) {
-            Evidence::Outside
+        if let Some(rise_k) = tick.surface_rise_k.filter(|rise| *rise > self.heat_limit_k) {
+            let by = |share: f64, from_k: f64, k: f64| k > from_k + share * self.heat_limit_k;
+            if self.is_active(WarningKind::HeatOver) && by(limits::HEAT_MORE, self.heat_told_k, rise_k) {
+                Evidence::Grown
+            } else if by(limits::HEAT_HOVERS, self.heat_limit_k, self.heat_most_k) {
+                Evidence::Outside
+            } else {
+                Evidence::Barely
+            }
         } else if hot_side < self.heat_limit_k - limits::HEAT_CLEAR_K {
             Evidence::Inside
         } else {
@@ -378,7 +396,7 @@ mod tests {
         assert_eq!(soon[0].text(Units::Si, "OPM"), "Lift soon or move on: it may soon pass the limit of +11.1 K");
         assert!(soon[0].t_s <= 0.15);
 
-        let over = run(&mut watch, 5.0, 5.0, steady(12.0));
+        let over = run(&mut watch, 5.0, 5.0, steady(14.5));
         assert_eq!(over.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatOver]);
         assert!((over[0].t_s - 5.2).abs() < 1e-6);
         assert!(!watch.is_active(WarningKind::HeatSoon));
@@ -394,6 +412,38 @@ mod tests {
         assert_eq!(again.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatOver]);
         run(&mut watch, 32.0, 4.0, steady(9.0));
         assert!(!watch.is_active(WarningKind::HeatOver));
+    }
+
+    #[test]
+    fn a_panel_that_goes_on_warming_is_spoken_of_again() {
+        // From nothing to four times the limit in 80 s, half a kelvin a second, then as warm for two minutes.
+        let begun = run(&mut watch(), 0.0, 200.0, |tick| steady((0.5555 * tick.t_s).min(44.4))(tick));
+        let over: Vec<_> = begun.iter().filter(|w| w.kind == WarningKind::HeatOver).collect();
+        let rises: Vec<f64> = over.iter().map(|w| w.value.unwrap().floor()).collect();
+        // Every half of the limit, but not within ten seconds; then every half minute.
+        assert_eq!(rises, [11.0, 16.0, 22.0, 28.0, 33.0, 39.0, 44.0, 44.0, 44.0, 44.0], "{over:?}");
+        let waits: Vec<f64> = over.windows(2).map(|pair| pair[1].t_s - pair[0].t_s).collect();
+        assert!(waits[..5].iter().all(|wait| (9.9..11.0).contains(wait)), "{waits:?}");
+        assert!(waits[5..].iter().all(|wait| (wait - 30.0).abs() < 0.11), "{waits:?}");
+    }
+
+    #[test]
+    fn a_hand_that_hovers_at_the_limit_does_not_hear_it_with_every_stroke() {
+        // Stroke by stroke a little over the limit and under it again, the hot side never cool enough to be clear.
+        let hovering = |over_k: f64| {
+            move |tick: &mut LiveTick| {
+                let over = (tick.t_s / 8.0) as usize % 2 == 0;
+                steady(if over { 11.1 + over_k } else { 8.0 })(tick);
+                tick.hot_side_rise_k = Some(10.9);
+            }
+        };
+        let told_in = |seconds: f64, over_k: f64| {
+            let begun = run(&mut watch(), 0.0, seconds, hovering(over_k));
+            begun.iter().filter(|w| w.kind == WarningKind::HeatOver).count()
+        };
+        assert_eq!((told_in(30.0, 0.4), told_in(55.0, 0.4)), (1, 2));
+        assert_eq!(told_in(55.0, 2.3), 2);
+        assert_eq!(told_in(55.0, 4.0), 4, "clearly over each time, each stroke is another chance to lift");
     }
 
     #[test]
