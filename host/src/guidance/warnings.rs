@@ -316,10 +316,9 @@ impl Watch {
     ) -> (Evidence, Option<f64>, Option<f64>) {
         let Some(limit_opm) = limit else { return (Evidence::Inside, None, None) };
         let Some(rate) = rate.filter(|_| working) else { return (Evidence::Inside, None, limit) };
-        let beyond = (rate.value - limit_opm) * side;
-        let evidence = if beyond > limits::ORBIT_SDS * rate.sd + limits::ORBIT_MARGIN * limit_opm {
+        let evidence = if rate_is_clear(rate, limit_opm, side) {
             Evidence::Outside
-        } else if beyond <= 0.0 {
+        } else if (rate.value - limit_opm) * side <= 0.0 {
             Evidence::Inside
         } else {
             Evidence::Between
@@ -327,6 +326,14 @@ impl Watch {
         (evidence, Some(rate.value), limit)
     }
 }
+
+/// Whether a rate is clearly beyond an end of its band: below the lower one (`side` -1), or above the upper one (1).
+pub(crate) fn rate_is_clear(rate: Measured, limit_opm: f64, side: f64) -> bool {
+    (rate.value - limit_opm) * side > limits::ORBIT_SDS * rate.sd + limits::ORBIT_MARGIN * limit_opm
+}
+
+/// How long a rate must be clear of its band before it is spoken of, s.
+pub(crate) const RATE_LASTS_S: f64 = limits::ORBIT.raise_s;
 
 /// Evidence about the pace. Work that has stopped is not at fault; a pace not known says nothing.
 fn beyond(

@@ -1,11 +1,14 @@
 //! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
 
 use super::super::SheetInput;
-use crate::analysis::{Interval, SeriesRow, Stroke};
+use crate::analysis::{Interval, Measured, SeriesRow, State, Stroke};
+use crate::guidance::warnings::{RATE_LASTS_S, rate_is_clear};
 use crate::guidance::{Band, Warning, WarningKind};
 
 /// Rows further apart than this leave a hole; they come every 0.1 s.
 const HOLE_S: f64 = 0.25;
+/// Time from row to row, s.
+const ROW_S: f64 = 0.1;
 
 /// A stroke's arm speed against the target band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -82,6 +85,46 @@ impl Came {
     }
 }
 
+/// Time with the machine's rate clear of its band on one side, in stretches long enough to be warned of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct RateOff {
+    /// Above the band, not below.
+    pub(crate) high: bool,
+    /// The end of the band that it was beyond, per minute.
+    pub(crate) limit_opm: f64,
+    /// Altogether, s.
+    pub(crate) seconds: f64,
+    /// When it began first, s.
+    pub(crate) first_s: f64,
+    /// Nearly all the time that the rate is known.
+    pub(crate) throughout: bool,
+}
+
+/// The rate counts as off throughout from this share of the time on.
+const THROUGHOUT: f64 = 0.95;
+
+impl RateOff {
+    /// Both sides of a band. Judged by the rows, not by the warnings: one that began in the pass before is not given anew.
+    fn of(rows: &[&SeriesRow], band: Option<Band>) -> Vec<Self> {
+        let Some(band) = band else { return Vec::new() };
+        let known: Vec<(f64, Measured)> = rows
+            .iter()
+            .filter(|r| r.state == State::Working)
+            .filter_map(|r| Some((r.t_s, r.orbit_opm.filter(|rate| rate.value.is_finite())?)))
+            .collect();
+        let off = |limit_opm: f64, side: f64| {
+            let is_clear = |(_, rate): &(f64, Measured)| rate_is_clear(*rate, limit_opm, side);
+            let stretches = known
+                .chunk_by(|a, b| b.0 - a.0 <= HOLE_S && is_clear(a) == is_clear(b))
+                .filter(|s| is_clear(&s[0]) && s.len() as f64 * ROW_S >= RATE_LASTS_S);
+            let (rows, first_s) = stretches.fold((0, None), |(n, first), s| (n + s.len(), first.or(Some(s[0].0))));
+            let throughout = rows as f64 >= THROUGHOUT * known.len() as f64;
+            Some(Self { high: side > 0.0, limit_opm, seconds: rows as f64 * ROW_S, first_s: first_s?, throughout })
+        };
+        [off(band.lo, -1.0), off(band.hi, 1.0)].into_iter().flatten().collect()
+    }
+}
+
 /// What is asserted about a pass.
 #[derive(Debug)]
 pub(crate) struct Facts<'a> {
@@ -97,6 +140,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) over_s: Option<f64>,
     /// First moment over the limit, s.
     pub(crate) first_over_s: Option<f64>,
+    /// Where the rate was clear of its band.
+    pub(crate) rate_off: Vec<RateOff>,
     /// Highest rise: the pass's own figure, else the rows', K.
     pub(crate) peak_rise_k: Option<f64>,
     /// Start and end of the time axis, s.
@@ -130,8 +175,9 @@ impl<'a> Facts<'a> {
         let limit = input.bands.rise_limit_k.filter(|k| k.is_finite());
         let over = || limit.into_iter().flat_map(|limit| rises().filter(move |(_, k)| *k > limit));
         Self {
-            over_s: limit.filter(|_| rises().next().is_some()).map(|_| over().count() as f64 * 0.1),
+            over_s: limit.filter(|_| rises().next().is_some()).map(|_| over().count() as f64 * ROW_S),
             first_over_s: over().next().map(|(t, _)| t),
+            rate_off: RateOff::of(&rows, input.bands.orbit_opm),
             peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
             warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
             strokes,
@@ -272,6 +318,7 @@ mod tests {
             holes: Vec::new(),
             over_s: None,
             first_over_s: None,
+            rate_off: Vec::new(),
             peak_rise_k: None,
             span_s: (0.0, 39.5),
         };
@@ -290,6 +337,7 @@ mod tests {
                 holes: Vec::new(),
                 over_s: None,
                 first_over_s: None,
+                rate_off: Vec::new(),
                 peak_rise_k: None,
                 span_s: (0.0, 39.5),
             };

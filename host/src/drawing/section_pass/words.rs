@@ -2,7 +2,7 @@
 
 use super::super::SheetInput;
 use super::super::units::{duration, number};
-use super::facts::{Facts, Pace};
+use super::facts::{Facts, Pace, RateOff};
 use super::into_pass;
 use crate::analysis::rubbing::{RubbingMap, Zone};
 use crate::guidance::{Band, WarningKind};
@@ -57,6 +57,11 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     if input.doubted_length_m().is_some() {
         parts.push("stroke length told in doubt".to_owned());
     }
+    let (rate, _) = input.rate_words();
+    for off in &facts.rate_off {
+        let side = if off.high { "over" } else { "under" };
+        parts.push(format!("{rate} {side} the band {}", how_long(off)));
+    }
     match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
@@ -72,6 +77,11 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
         parts.push("the pad stopped spinning".to_owned());
     }
     parts.join("; ")
+}
+
+/// "throughout", or "for 12 s".
+fn how_long(off: &RateOff) -> String {
+    if off.throughout { "throughout".to_owned() } else { format!("for {}", duration(off.seconds)) }
 }
 
 /// What to do next time, most pressing first, and what the reader must know to judge the sheet.
@@ -118,10 +128,16 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             into_pass(input, w.t_s)
         )));
     }
-    if let Some(w) = facts.warned(&[WarningKind::OrbitLow, WarningKind::OrbitHigh]).next() {
-        let (rate, _) = input.rate_words();
-        let (what, dial) = if w.kind == WarningKind::OrbitLow { ("low", "up") } else { ("high", "down") };
-        out.push(act(format!("Turn the dial {dial} or check the load: {rate} {what} at {}.", into_pass(input, w.t_s))));
+    for off in &facts.rate_off {
+        let (rate, unit) = input.rate_words();
+        let (side, dial) = if off.high { ("over", "down") } else { ("under", "up") };
+        let first =
+            if off.throughout { String::new() } else { format!(", first at {}", into_pass(input, off.first_s)) };
+        out.push(act(format!(
+            "Turn the dial {dial} or check the load: {rate} {side} {}\u{a0}{unit} {}{first}.",
+            number(off.limit_opm, 0),
+            how_long(off),
+        )));
     }
     // Where it is not known which side the spot was on, it may have looked beside the strokes all the time.
     let trailed = facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
@@ -236,7 +252,7 @@ pub(super) fn strokes(numbers: &[u32]) -> String {
 mod tests {
     use super::super::super::{PlanBands, SessionFacts};
     use super::*;
-    use crate::analysis::{MachineKind, Pass, SeriesRow, Stroke};
+    use crate::analysis::{MachineKind, Measured, Pass, SeriesRow, State, Stroke};
     use crate::guidance::Units;
 
     /// What is said of a pass of one stroke that stayed cool, whose spot trailed or did not.
@@ -277,6 +293,45 @@ mod tests {
         assert_eq!(said(Some(true)), ["The warmth: under the limit wherever the spot looked."]);
         assert_eq!(said(Some(false)), ["The spot trailed in no stroke: worked paint was never in view."]);
         assert_eq!(said(None), [""; 0], "it may have looked beside");
+    }
+
+    #[test]
+    fn the_rate_is_judged_by_the_rows_of_the_pass() {
+        let (session, pass) = (SessionFacts::default(), Pass::untold());
+        let said = |rate: fn(f64) -> f64| {
+            let row = |i: u32| {
+                let t_s = f64::from(i) * 0.1;
+                let orbit_opm = Some(Measured { value: rate(t_s), sd: 10.0 });
+                SeriesRow { t_s, state: State::Working, orbit_opm, ..SeriesRow::default() }
+            };
+            let rows: Vec<SeriesRow> = (0..=400).map(row).collect();
+            let pass = Pass { start_s: 0.0, end_s: 40.0, ..pass.clone() };
+            let input = SheetInput {
+                session: &session,
+                pass: &pass,
+                strokes: &[],
+                rows: &rows,
+                // Warned of once, in the pass before.
+                warnings: &[],
+                bands: PlanBands { orbit_opm: Some(Band { lo: 3800.0, hi: 5200.0 }), ..PlanBands::default() },
+                rubbing: None,
+                machine: MachineKind::Orbital,
+                units: Units::Si,
+            };
+            let facts = Facts::of(&input);
+            (finding(&input, &facts), takings(&input, &facts).into_iter().map(|t| t.text).collect::<Vec<_>>().join(" "))
+        };
+        let (head, advice) = said(|_| 5500.0);
+        assert!(head.contains("; orbit rate over the band throughout"), "{head}");
+        let want = "Turn the dial down or check the load: orbit rate over 5\u{2009}200\u{a0}OPM throughout.";
+        assert!(advice.contains(want), "{advice}");
+        let (head, advice) = said(|t| if (10.0..22.0).contains(&t) { 3600.0 } else { 4500.0 });
+        assert!(head.contains("; orbit rate under the band for 12 s"), "{head}");
+        assert!(advice.contains("dial up") && advice.contains("for 12 s, first at 0:10."), "{advice}");
+        // Neither what is within the doubt nor what lasts for a moment.
+        for (head, advice) in [said(|_| 5230.0), said(|t| if t % 10.0 < 1.0 { 5500.0 } else { 5000.0 })] {
+            assert!(!head.contains("orbit rate") && !advice.contains("dial"), "{head} {advice}");
+        }
     }
 
     #[test]
