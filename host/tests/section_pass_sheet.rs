@@ -4,7 +4,8 @@
 mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
-use resvg::tiny_skia::Pixmap;
+use resvg::tiny_skia::{Pixmap, Rect};
+use resvg::usvg;
 use steadypass::analysis::rubbing::RubbingMap;
 use steadypass::analysis::{Interval, MachineKind, Measured};
 use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
@@ -85,22 +86,102 @@ fn beside_heat_soon_stands_what_became_of_it() {
     assert_eq!(label(&Invented::of(&Recipe { heat: 1.2, ..Recipe::hot() })), "heat soon: came after 3 s");
 }
 
+/// Frames of all texts, and the lines of what was measured, as the finished picture has them.
+fn layout(svg: &str) -> (Vec<(String, Rect)>, Vec<[(f32, f32); 2]>) {
+    let mut options = usvg::Options { font_family: "Inter".into(), ..usvg::Options::default() };
+    for face in ["Inter-Regular.ttf", "Inter-SemiBold.ttf"] {
+        let file = format!("{}/assets/fonts/{face}", env!("CARGO_MANIFEST_DIR"));
+        options.fontdb_mut().load_font_data(std::fs::read(file).expect("the font"));
+    }
+    let tree = usvg::Tree::from_str(svg, &options).expect("a drawing");
+    let (mut texts, mut lines) = (Vec::new(), Vec::new());
+    let mut groups = vec![tree.root()];
+    while let Some(group) = groups.pop() {
+        for node in group.children() {
+            match node {
+                usvg::Node::Group(inner) => groups.push(inner),
+                usvg::Node::Text(text) => {
+                    let words: String = text.chunks().iter().map(|chunk| chunk.text()).collect();
+                    // Without the rim of paper.
+                    texts.push((words, text.abs_bounding_box()));
+                }
+                usvg::Node::Path(path) => {
+                    let blue = usvg::Paint::Color(usvg::Color::new_rgb(0, 0x72, 0xb2));
+                    let measured = path.stroke().is_some_and(|s| *s.paint() == blue && s.dasharray().is_none());
+                    if !measured {
+                        continue;
+                    }
+                    let mut points = path.data().points().to_vec();
+                    path.abs_transform().map_points(&mut points);
+                    lines.extend(points.windows(2).map(|pair| [(pair[0].x, pair[0].y), (pair[1].x, pair[1].y)]));
+                }
+                usvg::Node::Image(_) => {}
+            }
+        }
+    }
+    (texts, lines)
+}
+
+/// Texts over one another or over a measured line, in words.
+fn overprints(sheet: &Invented) -> Vec<String> {
+    let (texts, lines) = layout(&section_pass_svg(&sheet.input()).unwrap());
+    let mut out = Vec::new();
+    for (i, (a, frame)) in texts.iter().enumerate() {
+        for (b, other) in &texts[i + 1..] {
+            // A text's frame has room for tails and accents.
+            let apart = frame.right() < other.left()
+                || other.right() < frame.left()
+                || frame.bottom() - 4.0 < other.top() + 4.0
+                || other.bottom() - 4.0 < frame.top() + 4.0;
+            if !apart {
+                out.push(format!("{a:?} and {b:?}"));
+            }
+        }
+        let crossed = lines.iter().any(|[p, q]| {
+            (0..=40).map(|k| k as f32 / 40.0).any(|k| {
+                let (x, y) = (p.0 + k * (q.0 - p.0), p.1 + k * (q.1 - p.1));
+                x > frame.left() && x < frame.right() && y > frame.top() + 5.0 && y < frame.bottom() - 5.0
+            })
+        });
+        if crossed {
+            out.push(format!("{a:?} on a line"));
+        }
+    }
+    out
+}
+
 #[test]
-fn no_heat_label_is_written_over_another() {
+fn no_label_is_written_over_another_or_over_a_curve() {
     let mut sheet = Invented::of(&Recipe::hot());
     sheet.rows.iter_mut().for_each(|r| r.surface_rise_k = Some(14.0));
     let (start_s, limit) = (sheet.pass.start_s, sheet.bands.rise_limit_k);
     let at = |t_s: f64, kind| Warning { t_s: start_s + t_s, kind, value: Some(14.0), limit };
     sheet.warnings = vec![at(30.0, WarningKind::HeatSoon), at(32.0, WarningKind::HeatOver)];
-    let svg = section_pass_svg(&sheet.input()).unwrap();
-    let left = |words: &str| -> Option<f64> {
-        let tag = svg.split("<text ").find(|t| t.contains(&format!(">{words}</text>")))?;
-        tag.split_once("x=\"")?.1.split(['"', ' ']).next()?.parse().ok()
-    };
-    let soon = left("heat soon: came at once").expect("heat soon");
-    let over = left("over the limit").expect("over the limit");
-    // Both at one height: the first ends at its mark, so the other begins right of its own.
-    assert!(over > soon + 200.0, "{soon} and {over}");
+    let said = texts(&section_pass_svg(&sheet.input()).unwrap());
+    for want in ["heat soon: came at once", "over the limit"] {
+        assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
+    }
+    let mut sheets = vec![sheet];
+    // Warnings all along the curve, and strokes of which one reaches over the next one's figure.
+    for recipe in [Recipe::hot(), Recipe::good(), Recipe::busy(), Recipe { upright: true, ..Recipe::busy() }] {
+        for shift_s in [0.0, 2.0, 4.0, 6.0, 8.0] {
+            let mut sheet = Invented::of(&recipe);
+            let times = (0..12).map(|i| sheet.pass.start_s + shift_s + 9.0 * f64::from(i));
+            let kinds = [WarningKind::HeatSoon, WarningKind::HeatOver, WarningKind::PaceFast, WarningKind::OrbitLow];
+            sheet.warnings = times
+                .enumerate()
+                .map(|(i, t_s)| Warning { t_s, kind: kinds[i % 4], value: Some(12.0), limit: Some(11.1) })
+                .collect();
+            for (i, s) in sheet.strokes.iter_mut().enumerate() {
+                let value = if i % 2 == 0 { 0.039 } else { 0.047 };
+                s.traverse_mps = Some(Interval { lo: value - 0.006, value, hi: value + 0.007 });
+            }
+            sheets.push(sheet);
+        }
+    }
+    for sheet in &sheets {
+        assert_eq!(overprints(sheet), [""; 0], "pass {} of section {}", sheet.pass.pass, sheet.pass.section);
+    }
 }
 
 #[test]

@@ -6,6 +6,7 @@ use plotters::style::{RGBColor, ShapeStyle};
 use super::super::canvas::{Axes, Canvas, DrawingError, FINE, Fill, Frame, Hatching, Line, Type, path_data};
 use super::super::theme::{self, size};
 use super::super::units::number;
+use super::drawn::Drawn;
 use super::facts::Facts;
 use crate::analysis::{SeriesRow, Stroke};
 use crate::guidance::{Band, WarningKind};
@@ -113,10 +114,6 @@ pub(super) fn furniture(
         let hole = Frame { x: a, y: axes.frame.y, w: (b - a).max(2.0), h: axes.frame.h };
         canvas.rect(hole, Fill::Plain(theme::PAPER), None);
         canvas.rect(hole, Fill::Hatch(Hatching::Unknown), None);
-        let set = Type::of(size::NOTE).halo().middle();
-        if set.width("no data") + 10.0 < hole.w {
-            canvas.text((a + b) / 2.0, axes.frame.y + axes.frame.h / 2.0 + 7.0, "no data", set);
-        }
     }
     let f = axes.frame;
     canvas.polyline(&[(f.x, f.y), (f.x, f.bottom()), (f.right(), f.bottom())], Line::of(theme::INK, 1.6));
@@ -173,28 +170,45 @@ pub(super) fn first_that_fits(wordings: &[String], set: Type, room: f64) -> Stri
     wordings.iter().find(|w| set.width(w) <= room).cloned().unwrap_or_default()
 }
 
-/// Small flags at a strip's foot where a warning was given.
-pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind]) {
+/// Names the stretches without data, where there is room for it; the last thing a strip writes.
+pub(super) fn name_holes(canvas: &mut Canvas, facts: &Facts, axes: &Axes, drawn: &mut Drawn) {
+    let set = Type::of(size::NOTE).halo();
     let f = axes.frame;
+    for (from, to) in &facts.holes {
+        let (a, b) = (axes.px(*from), axes.px(*to));
+        let hole = Frame { x: a + 4.0, w: b - a - 8.0, ..f };
+        let heights = [0.5, 0.25, 0.75].map(|share| f.y + share * f.h + 7.0);
+        let spots = |w: f64| heights.map(|y| ((a + b - w) / 2.0, y)).to_vec();
+        drawn.label(canvas, hole, &["no data".to_owned()], set, spots);
+    }
+}
+
+/// Small flags at a strip's foot where a warning was given.
+pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[WarningKind], drawn: &mut Drawn) {
+    let f = axes.frame;
+    let foot = f.bottom() - 1.0;
     let given: Vec<_> = facts.warned(kinds).collect();
-    for (i, w) in given.iter().enumerate() {
+    for w in &given {
         let x = axes.px(w.t_s);
-        let next = given.get(i + 1).map_or(f64::INFINITY, |n| axes.px(n.t_s)) - 12.0;
-        let foot = f.bottom() - 1.0;
         let flag = [(x - 8.0, foot), (x + 8.0, foot), (x, foot - 14.0)];
         canvas.path(&path_data(&flag, true), Fill::Plain(theme::INK), Some(Line::of(theme::PAPER, 1.5)));
+        drawn.add(Frame { x: x - 8.0, y: foot - 14.0, w: 16.0, h: 14.0 });
+    }
+    for w in &given {
+        let x = axes.px(w.t_s);
         let word = match w.kind {
             WarningKind::SignalLost => "signal lost",
             WarningKind::SpinLost => "pad spin lost",
             WarningKind::HeatBlind => "no reading",
             _ => "warned",
         };
-        let set = Type::of(size::NOTE).halo();
-        if x + 12.0 + set.width(word) < next.min(f.right()) {
-            canvas.text(x + 12.0, foot - 4.0, word, set);
-        } else if x - 12.0 - set.width(word) > f.x && given.len() == 1 {
-            canvas.text(x - 12.0, foot - 4.0, word, set.end());
-        }
+        // Left of its flag only where no other flag could be meant.
+        let alone = given.len() == 1;
+        let spots = |w: f64| {
+            let left = alone.then_some((x - 12.0 - w, foot - 4.0));
+            core::iter::once((x + 12.0, foot - 4.0)).chain(left).collect()
+        };
+        drawn.label(canvas, f, &[word.to_owned()], Type::of(size::NOTE).halo(), spots);
     }
 }
 
@@ -202,13 +216,25 @@ pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[Wa
 const HATCHED_PX: f64 = 36.0;
 
 /// Hatches what lies beyond a level, between the level and the line.
-pub(super) fn beyond(canvas: &mut Canvas, axes: &Axes, line: &[(f64, f64)], level: f64, above: bool) {
+pub(super) fn beyond(
+    canvas: &mut Canvas,
+    axes: &Axes,
+    line: &[(f64, f64)],
+    level: f64,
+    above: bool,
+    drawn: &mut Drawn,
+) {
     let is_beyond = |v: f64| if above { v > level } else { v < level };
     let mut area: Vec<(f64, f64)> = Vec::new();
     let cross = |a: (f64, f64), b: (f64, f64)| a.0 + (level - a.1) / (b.1 - a.1) * (b.0 - a.0);
     let mut flush = |area: &mut Vec<(f64, f64)>| {
         if area.len() > 1 {
             let mut points: Vec<_> = area.iter().map(|(t, v)| (axes.px(*t), axes.py(*v))).collect();
+            let edge = axes.py(level);
+            for pair in points.windows(2) {
+                let (top, bottom) = (edge.min(pair[0].1).min(pair[1].1), edge.max(pair[0].1).max(pair[1].1));
+                drawn.add(Frame { x: pair[0].0, y: top, w: pair[1].0 - pair[0].0, h: bottom - top });
+            }
             let (first, last) = (area[0].0, area[area.len() - 1].0);
             points.push((axes.px(last), axes.py(level)));
             points.push((axes.px(first), axes.py(level)));

@@ -6,6 +6,7 @@ use super::super::lettering::wrap;
 use super::super::theme::{self, size};
 use super::super::units::Scale;
 use super::super::units::number;
+use super::drawn::{Drawn, lettered};
 use super::facts::{Facts, Pace};
 use super::furniture::nice_step;
 use super::words;
@@ -66,17 +67,14 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, m
     if let Some(section) = section {
         canvas.rect(section, Fill::None, Some(Line::of(theme::INK, 2.0).dashed(9.0, 6.0)));
     }
-    let mut taken: Vec<(f64, f64)> = Vec::new();
+    let mut drawn = Drawn::default();
     if let Some(s) = section {
         // Labels keep off the dashed edge.
-        for i in 0..=20 {
-            let (x, y) = (s.x + s.w * f64::from(i) / 20.0, s.y + s.h * f64::from(i) / 20.0);
-            taken.extend([(x, s.y), (x, s.bottom()), (s.x, y), (s.right(), y)]);
-        }
+        drawn.add_line(&[(s.x, s.y), (s.right(), s.y), (s.right(), s.bottom()), (s.x, s.bottom()), (s.x, s.y)]);
     }
-    strokes(canvas, facts, &input.pass.track, &view, &mut taken);
-    unreached(canvas, map, &view, &mut taken);
-    let labelled = label_steps(canvas, &levels, &view, &mut taken);
+    strokes(canvas, facts, &input.pass.track, &view, &mut drawn);
+    unreached(canvas, map, &view, &mut drawn);
+    let labelled = label_steps(canvas, &levels, &view, &mut drawn);
     below(canvas, input, map, &view, side, if labelled < levels.len() { &levels } else { &[] })
 }
 
@@ -142,7 +140,7 @@ fn area(ring: &[(f64, f64)]) -> f64 {
     twice.abs() / 2.0
 }
 
-fn strokes(canvas: &mut Canvas, facts: &Facts, track: &[TrackPoint], view: &View, taken: &mut Vec<(f64, f64)>) {
+fn strokes(canvas: &mut Canvas, facts: &Facts, track: &[TrackPoint], view: &View, drawn: &mut Drawn) {
     let good = |p: &&TrackPoint| p.t_s.is_finite() && p.x_m.is_finite() && p.y_m.is_finite();
     let points: Vec<&TrackPoint> = track.iter().filter(good).collect();
     let way = |from: f64, to: f64| {
@@ -151,7 +149,7 @@ fn strokes(canvas: &mut Canvas, facts: &Facts, track: &[TrackPoint], view: &View
     // The whole way, broken where points are missing, then the strokes outside the band over it.
     for run in points.chunk_by(|a, b| b.t_s - a.t_s <= 0.5) {
         let line = spaced(run.iter().map(|p| view.px(p.x_m, p.y_m)));
-        taken.extend(line.iter().step_by(4));
+        drawn.add_line(&coarse(&line));
         canvas.polyline(&line, Line::of(theme::PAPER, 6.5));
         canvas.polyline(&line, Line::of(theme::INK, 2.4));
     }
@@ -163,28 +161,45 @@ fn strokes(canvas: &mut Canvas, facts: &Facts, track: &[TrackPoint], view: &View
         }
         arrow_on(canvas, &line, if pace.is_outside() { theme::ACCENT } else { theme::INK });
     }
-    for (s, pace) in &facts.strokes {
-        let line = way(s.start_s, s.end_s);
-        let Some(&(x, y)) = line.first() else { continue };
-        let outside = pace.is_outside();
-        let text = match pace {
-            Pace::Fast => format!("{} fast", s.stroke),
-            Pace::Slow => format!("{} slow", s.stroke),
-            _ => s.stroke.to_string(),
+    let lines: Vec<Vec<(f64, f64)>> = facts.strokes.iter().map(|(s, _)| way(s.start_s, s.end_s)).collect();
+    let mut tags = Drawn::default();
+    for (i, ((s, pace), line)) in facts.strokes.iter().zip(&lines).enumerate() {
+        let number = s.stroke.to_string();
+        let full = match pace {
+            Pace::Fast => format!("{number} fast"),
+            Pace::Slow => format!("{number} slow"),
+            _ => number.clone(),
         };
-        let set = Type::of(size::NOTE).bold().middle().fill(if outside { theme::ACCENT_INK } else { theme::INK });
-        let half = (set.width(&text) / 2.0 + 7.0).max(14.0);
-        // The tag sits on the stroke's beginning and grows inward, off the turn.
-        let inward = line.last().map_or(0.0, |(end, _)| (end - x).signum()) * (half - 14.0);
-        let tag = Frame { x: x + inward - half, y: y - 14.0, w: 2.0 * half, h: 28.0 };
-        canvas.path(&pill(tag), Fill::Plain(theme::PAPER), Some(Line::of(set.fill, 1.8)));
-        canvas.text(x + inward, y + 7.0, &text, set);
-        taken.extend([-1.0, 0.0, 1.0].map(|k| (x + inward + k * (half - 8.0), y)));
+        let ink = if pace.is_outside() { theme::ACCENT_INK } else { theme::INK };
+        let set = Type::of(size::NOTE).bold().middle().fill(ink);
+        // The word must not hide a neighbour's way; a number may, for lanes can be narrower than it.
+        let mut clear = tags.clone();
+        lines.iter().enumerate().filter(|(j, _)| *j != i).for_each(|(_, other)| clear.add_line(&coarse(other)));
+        let tag = |text: &str| tag_spots(line, (set.width(text) / 2.0 + 7.0).max(14.0));
+        let place = tag(&full).into_iter().find(|f| clear.is_free(f)).map(|f| (f, &full));
+        let place = place.or_else(|| tag(&number).into_iter().find(|f| tags.is_free(f)).map(|f| (f, &number)));
+        let Some((frame, text)) = place else { continue };
+        canvas.path(&pill(frame), Fill::Plain(theme::PAPER), Some(Line::of(set.fill, 1.8)));
+        canvas.text(frame.x + frame.w / 2.0, frame.y + 21.0, text, set);
+        tags.add(frame);
+        drawn.add(frame);
     }
-    if let Some(p) = points.first() {
-        let (x, y) = view.px(p.x_m, p.y_m);
-        taken.push((x, y));
-    }
+}
+
+/// Where a tag so wide can sit on a stroke: on its beginning, grown inward, off the turn, or further along its first half.
+fn tag_spots(line: &[(f64, f64)], half: f64) -> Vec<Frame> {
+    let (Some(first), Some(last)) = (line.first(), line.last()) else { return Vec::new() };
+    let (dx, dy) = (last.0 - first.0, last.1 - first.1);
+    let length = dx.hypot(dy).max(1.0);
+    let inward = dx / length * (half - 14.0);
+    let steps = (0..).map(|i| 10.0 * f64::from(i)).take_while(|along| *along <= 0.4 * length);
+    let at = steps.map(|along| (first.0 + dx * along / length + inward, first.1 + dy * along / length));
+    at.map(|(x, y)| Frame { x: x - half, y: y - 14.0, w: 2.0 * half, h: 28.0 }).collect()
+}
+
+/// Every sixth point of a line and its last: enough to keep labels off it.
+fn coarse(line: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    line.iter().step_by(6).chain(line.last()).copied().collect()
 }
 
 /// Points at least a px and a half apart; the last one always.
@@ -238,7 +253,7 @@ fn arrow_on(canvas: &mut Canvas, line: &[(f64, f64)], colour: &'static str) {
 }
 
 /// Names the largest part of the section that the pad did not reach.
-fn unreached(canvas: &mut Canvas, map: &RubbingMap, view: &View, taken: &mut Vec<(f64, f64)>) {
+fn unreached(canvas: &mut Canvas, map: &RubbingMap, view: &View, drawn: &mut Drawn) {
     if map.covered_share().is_none_or(|share| share > 0.95) {
         return;
     }
@@ -261,29 +276,32 @@ fn unreached(canvas: &mut Canvas, map: &RubbingMap, view: &View, taken: &mut Vec
         let (x0, y0) = view.px(map.worked.x0_m, map.worked.y1_m);
         let (x1, y1) = view.px(map.worked.x1_m, map.worked.y0_m);
         let (x, y) = (x.clamp(x0 + 64.0, (x1 - 64.0).max(x0 + 64.0)), y.clamp(y0 + 18.0, (y1 - 18.0).max(y0 + 18.0)));
-        canvas.text(x, y + 7.0, "not reached", Type::of(size::NOTE).bold().middle().halo());
-        taken.push((x, y));
+        let set = Type::of(size::NOTE).bold().halo();
+        let page = Frame { x: x0, y: y0, w: x1 - x0, h: y1 - y0 };
+        let spots = |w: f64| {
+            let heights = [0.0, -14.0, 14.0, -28.0, 28.0];
+            heights.iter().flat_map(|dy| [0.5, 0.9, 0.1].map(|share| (x - share * w, y + 7.0 + dy))).collect()
+        };
+        drawn.label(canvas, page, &["not reached".to_owned()], set, spots);
     }
 }
 
 /// Writes each step's figure on its own line, where nothing else is; returns how many found a place.
-fn label_steps(canvas: &mut Canvas, levels: &[Level], view: &View, taken: &mut Vec<(f64, f64)>) -> usize {
+fn label_steps(canvas: &mut Canvas, levels: &[Level], view: &View, drawn: &mut Drawn) -> usize {
     let mut labelled = 0;
     let set = Type::of(size::NOTE).middle().halo();
     let f = view.frame;
-    let clear = |taken: &[(f64, f64)], p: (f64, f64)| {
-        taken.iter().map(|t| ((t.0 - p.0) / 1.5).hypot(t.1 - p.1)).fold(f64::INFINITY, f64::min)
-    };
     for level in levels.iter().rev() {
         debug_assert!(level.value > 0.0);
         let spots = level.rings.iter().filter(|ring| ring.len() > 24).flat_map(|ring| ring.iter().step_by(3).copied());
         let inside = spots.filter(|p| p.0 > f.x + 16.0 && p.0 < f.right() - 16.0);
-        let best = inside.map(|p| (clear(taken, p), p)).max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((room, (x, y))) = best
-            && room > 19.0
+        let framed = inside.map(|(x, y)| ((x, y + 7.0), lettered((x, y + 7.0), &level.label, &set)));
+        let best = framed.map(|(at, frame)| (drawn.room(&frame), at, frame)).max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((room, (x, y), frame)) = best
+            && room > 5.0
         {
-            canvas.text(x, y + 7.0, &level.label, set);
-            taken.push((x, y));
+            canvas.text(x, y, &level.label, set);
+            drawn.add(frame);
             labelled += 1;
         }
     }

@@ -12,6 +12,7 @@
 //! The three strips share one time axis. A strip whose quantity is not known shrinks to a sentence that says so, and the others
 //! take its room. Without a track the right side lists the strokes as a table.
 
+mod drawn;
 pub(crate) mod facts;
 mod figures;
 mod furniture;

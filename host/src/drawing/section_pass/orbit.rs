@@ -5,8 +5,11 @@ use plotters::element::{PathElement, Polygon};
 use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Frame, Line};
 use super::super::theme;
+use super::drawn::Drawn;
 use super::facts::Facts;
-use super::furniture::{beyond, bracket, capital, fill, flags, furniture, head, is_usable, runs, stroke, thin, ticks};
+use super::furniture::{
+    beyond, bracket, capital, fill, flags, furniture, head, is_usable, name_holes, runs, stroke, thin, ticks,
+};
 use crate::analysis::Z90;
 use crate::guidance::{Band, WarningKind};
 
@@ -39,9 +42,12 @@ pub(super) fn draw(
     if let Some(Band { lo, hi }) = band {
         bracket(canvas, &axes, lo, hi, "target");
     }
+    let mut drawn = Drawn::default();
     if let Some(free) = free {
         let y = axes.py(free);
-        canvas.polyline(&[(plot.x, y), (plot.right(), y)], Line::of(theme::SOFT, 2.0).dashed(2.0, 6.0));
+        let line = [(plot.x, y), (plot.right(), y)];
+        canvas.polyline(&line, Line::of(theme::SOFT, 2.0).dashed(2.0, 6.0));
+        drawn.add_line(&line);
     }
     let runs = runs(facts, |r| r.orbit_opm.map(|m| (m.value, m.sd)));
     let runs: Vec<_> = runs.iter().map(|run| thin(run, &axes)).collect();
@@ -56,8 +62,8 @@ pub(super) fn draw(
     if let Some(Band { lo, hi }) = band {
         for run in &runs {
             let line: Vec<_> = run.iter().map(|(t, (v, _))| (*t, *v)).collect();
-            beyond(canvas, &axes, &line, hi, true);
-            beyond(canvas, &axes, &line, lo, false);
+            beyond(canvas, &axes, &line, hi, true, &mut drawn);
+            beyond(canvas, &axes, &line, lo, false, &mut drawn);
         }
     }
     canvas.chart(&axes, 0.0, |area| {
@@ -67,6 +73,11 @@ pub(super) fn draw(
         }
         Ok(())
     })?;
-    flags(canvas, facts, &axes, &[WarningKind::OrbitLow, WarningKind::OrbitHigh, WarningKind::SpinLost]);
+    for run in &runs {
+        drawn.add_line(&run.iter().map(|(t, (v, _))| (axes.px(*t), axes.py(*v))).collect::<Vec<_>>());
+    }
+    let kinds = [WarningKind::OrbitLow, WarningKind::OrbitHigh, WarningKind::SpinLost];
+    flags(canvas, facts, &axes, &kinds, &mut drawn);
+    name_holes(canvas, facts, &axes, &mut drawn);
     Ok(())
 }

@@ -3,8 +3,10 @@
 use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Hatching, Line, Type};
 use super::super::theme::{self, size};
+use super::drawn::Drawn;
 use super::facts::{Facts, Pace};
-use super::furniture::{bracket, first_that_fits, flags, furniture, head, is_usable, ribbon, ticks};
+use super::furniture::{bracket, first_that_fits, flags, furniture, head, is_usable, name_holes, ribbon, ticks};
+use crate::analysis::{Interval, Stroke};
 use crate::guidance::{Band, WarningKind};
 
 pub(super) fn draw(
@@ -35,50 +37,12 @@ pub(super) fn draw(
     if let Some(Band { lo, hi }) = band {
         bracket(canvas, &axes, lo, hi, "target");
     }
-    let mut free_from = f64::NEG_INFINITY;
-    for (s, verdict) in &facts.strokes {
-        let (a, b) = (axes.px(s.start_s), axes.px(s.end_s));
-        let Some(speed) = s.traverse_mps.filter(|i| i.value.is_finite() && i.lo.is_finite() && i.hi.is_finite()) else {
-            let set = Type::of(size::LABEL).fill(theme::SOFT).middle();
-            canvas.text((a + b) / 2.0, plot.bottom() - 10.0, "?", set);
-            continue;
-        };
-        let outside = verdict.is_outside();
-        let clip = Frame { x: plot.x - 2.0, w: plot.w + 4.0, ..plot };
-        let (y_lo, y_hi, y) = (axes.py(speed.lo), axes.py(speed.hi).max(plot.y), axes.py(speed.value));
-        let bar = Frame { x: a, y: y_hi, w: b - a, h: y_lo - y_hi };
-        canvas.clipped(clip, |canvas| {
-            canvas.rect(bar, Fill::Plain(if outside { theme::ACCENT_INTERVAL } else { theme::DATA_INTERVAL }), None);
-            if outside {
-                canvas.rect(bar, Fill::Hatch(Hatching::Outside), Some(Line::of(theme::ACCENT, 1.2)));
-            }
-            canvas.polyline(&[(a, y), (b, y)], Line::of(if outside { theme::ACCENT } else { theme::DATA }, 5.0));
-        });
-        let figure = u.arm_speed_number(speed.value);
-        let (mark, words) = match verdict {
-            Pace::Fast => ("▲ ", " too fast"),
-            Pace::Slow => ("▼ ", " too slow"),
-            Pace::PerhapsFast => ("", " fast?"),
-            Pace::PerhapsSlow => ("", " slow?"),
-            _ => ("", ""),
-        };
-        let narrow = b - a < 44.0;
-        let set = Type::of(if narrow { size::NOTE } else { size::BODY }).bold().middle().halo().fill(if outside {
-            theme::ACCENT_INK
-        } else {
-            theme::INK
-        });
-        let middle = (a + b) / 2.0;
-        let room = 2.0 * (middle - free_from.max(a - 10.0)).min(b + 10.0 - middle);
-        let y = (y_hi - 9.0).max(plot.y + 18.0);
-        let doubt = if words.ends_with('?') { "?" } else { "" };
-        let wordings = [format!("{mark}{figure}{words}"), format!("{mark}{figure}{doubt}"), format!("{figure}{doubt}")];
-        let text = first_that_fits(if narrow { &wordings[2..] } else { &wordings }, set, room);
-        free_from = middle + set.width(&text) / 2.0 + if narrow { 3.0 } else { 8.0 };
-        canvas.text(middle, y, &text, set);
-        if outside && !text.contains(mark.trim()) {
-            canvas.text(middle, y - 21.0, mark.trim(), Type { size: size::NOTE, ..set });
-        }
+    // All boxes before any figure, so that none is written under the next stroke's box.
+    let mut drawn = Drawn::default();
+    let boxes: Vec<(Frame, Pace, f64)> =
+        facts.strokes.iter().filter_map(|(s, pace)| stroke_box(canvas, &axes, s, *pace, &mut drawn)).collect();
+    for (bar, pace, speed) in boxes {
+        figure(canvas, plot, &bar, pace, &u.arm_speed_number(speed), &mut drawn);
     }
     ribbon(canvas, facts, &axes, |s, room| {
         let set = Type::of(size::NOTE);
@@ -86,8 +50,79 @@ pub(super) fn draw(
         let wordings = [format!("stroke {} {way}", s.stroke), format!("{} {way}", s.stroke), s.stroke.to_string()];
         (first_that_fits(&wordings, set, room), Fill::Plain(theme::PAPER), theme::INK)
     });
-    flags(canvas, facts, &axes, &[WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost]);
+    let kinds = [WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost];
+    flags(canvas, facts, &axes, &kinds, &mut drawn);
+    name_holes(canvas, facts, &axes, &mut drawn);
     Ok(())
+}
+
+/// A stroke's interval as a box with its speed as a line in it; gives the box and the speed, where it is known.
+fn stroke_box(
+    canvas: &mut Canvas,
+    axes: &Axes,
+    stroke: &Stroke,
+    pace: Pace,
+    drawn: &mut Drawn,
+) -> Option<(Frame, Pace, f64)> {
+    let plot = axes.frame;
+    let (a, b) = (axes.px(stroke.start_s), axes.px(stroke.end_s));
+    let is_finite = |i: &Interval| i.value.is_finite() && i.lo.is_finite() && i.hi.is_finite();
+    let Some(speed) = stroke.traverse_mps.filter(is_finite) else {
+        let set = Type::of(size::LABEL).fill(theme::SOFT);
+        let spots = |w: f64| vec![((a + b - w) / 2.0, plot.bottom() - 10.0)];
+        drawn.label(canvas, plot, &["?".to_owned()], set, spots);
+        return None;
+    };
+    let outside = pace.is_outside();
+    let clip = Frame { x: plot.x - 2.0, w: plot.w + 4.0, ..plot };
+    let (y_lo, y_hi, y) = (axes.py(speed.lo), axes.py(speed.hi).max(plot.y), axes.py(speed.value));
+    let bar = Frame { x: a, y: y_hi, w: b - a, h: y_lo - y_hi };
+    canvas.clipped(clip, |canvas| {
+        canvas.rect(bar, Fill::Plain(if outside { theme::ACCENT_INTERVAL } else { theme::DATA_INTERVAL }), None);
+        if outside {
+            canvas.rect(bar, Fill::Hatch(Hatching::Outside), Some(Line::of(theme::ACCENT, 1.2)));
+        }
+        canvas.polyline(&[(a, y), (b, y)], Line::of(if outside { theme::ACCENT } else { theme::DATA }, 5.0));
+    });
+    drawn.add(bar);
+    Some((bar, pace, speed.value))
+}
+
+/// A stroke's speed over its box, with the verdict in words where there is room.
+fn figure(canvas: &mut Canvas, plot: Frame, bar: &Frame, pace: Pace, figure: &str, drawn: &mut Drawn) {
+    let (mark, words) = match pace {
+        Pace::Fast => ("▲", "too fast"),
+        Pace::Slow => ("▼", "too slow"),
+        Pace::PerhapsFast => ("", "fast?"),
+        Pace::PerhapsSlow => ("", "slow?"),
+        _ => ("", ""),
+    };
+    let outside = pace.is_outside();
+    let narrow = bar.w < 44.0;
+    let ink = if outside { theme::ACCENT_INK } else { theme::INK };
+    let set = Type::of(if narrow { size::NOTE } else { size::BODY }).bold().halo().fill(ink);
+    // A question mark without its word would seem to doubt the figure.
+    let wordings = [format!("{mark} {figure} {words}"), format!("{mark} {figure}"), figure.to_owned()]
+        .map(|wording| wording.trim().to_owned());
+    let wordings = if narrow { &wordings[2..] } else { &wordings };
+    let within = Frame { x: bar.x - 10.0, w: bar.w + 20.0, y: plot.y - 4.0, h: plot.h };
+    // Where a box leaves the frame, its figure stands in it.
+    let y = (bar.y - 8.0).max(plot.y + 18.0);
+    if y > bar.y {
+        drawn.remove(bar);
+    }
+    let middle = bar.x + bar.w / 2.0;
+    let at = |rise: f64| move |w: f64| vec![(middle - w / 2.0, (y - rise).max(plot.y + 18.0))];
+    let said = drawn.label(canvas, within, wordings, set, at(0.0));
+    let marked = said.is_some_and(|i| wordings[i].contains(mark));
+    if said.is_none() {
+        drawn.label(canvas, within, &wordings[wordings.len() - 1..], set, at(24.0));
+    }
+    if outside && !marked {
+        let mark_set = Type { size: size::NOTE, ..set };
+        let spots = |w: f64| [22.0, 44.0].map(|rise| (middle - w / 2.0, y - rise)).to_vec();
+        drawn.label(canvas, within, &[mark.to_owned()], mark_set, spots);
+    }
 }
 
 /// An arrow for a direction of travel seen looking at the panel.

@@ -7,9 +7,12 @@ use plotters::element::PathElement;
 use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
+use super::drawn::Drawn;
 use super::facts::{Came, Facts, LOOK_AHEAD_S};
-use super::furniture::{Tick, beyond, first_that_fits, flags, furniture, head, ribbon, runs, stroke, thin, ticks};
-use crate::guidance::WarningKind;
+use super::furniture::{
+    Tick, beyond, first_that_fits, flags, furniture, head, name_holes, ribbon, runs, stroke, thin, ticks,
+};
+use crate::guidance::{Warning, WarningKind};
 
 pub(super) fn draw(
     canvas: &mut Canvas,
@@ -37,15 +40,21 @@ pub(super) fn draw(
         "which side of the pad the spot looks at is not known: a swing down need not be cooling"
     };
     head(canvas, plot, "Surface rise", u.rise_unit(), hint);
+    let mut drawn = Drawn::default();
     if let Some(k) = limit {
         let y = axes.py(k);
-        canvas.polyline(&[(plot.x, y), (plot.right(), y)], Line::of(theme::INK, 2.4).dashed(12.0, 6.0));
+        let line = [(plot.x, y), (plot.right(), y)];
+        canvas.polyline(&line, Line::of(theme::INK, 2.4).dashed(12.0, 6.0));
+        drawn.add_line(&line);
         canvas.text(plot.right() + 12.0, y + 7.0, "limit", Type::of(size::LABEL).bold());
     }
     let runs: Vec<_> =
         runs(facts, |r| r.surface_rise_k.filter(|k| k.is_finite())).iter().map(|r| thin(r, &axes)).collect();
     if let Some(k) = limit {
-        runs.iter().for_each(|run| beyond(canvas, &axes, run, k, true));
+        runs.iter().for_each(|run| beyond(canvas, &axes, run, k, true, &mut drawn));
+    }
+    for run in &runs {
+        drawn.add_line(&run.iter().map(|(t, k)| (axes.px(*t), axes.py(*k))).collect::<Vec<_>>());
     }
     // Cut where the spot's side changes; neighbouring pieces share a point, so the line stays whole.
     let side =
@@ -82,55 +91,53 @@ pub(super) fn draw(
             }
         });
     }
-    warnings(canvas, facts, &axes, limit);
+    warnings(canvas, facts, &axes, limit, &mut drawn);
+    name_holes(canvas, facts, &axes, &mut drawn);
     Ok(())
 }
 
-/// Room that a label's height needs beside a line.
-const LINE_ROOM: f64 = 24.0;
-
-fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>) {
+/// Marks where heat was warned of, and a label beside each of them where one can stand. Marks of one kind look alike: the first
+/// one's words stand for all, but what became of each is its own.
+fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>, drawn: &mut Drawn) {
     let f = axes.frame;
     let rise_at = |t: f64| {
         let near = facts.rows.iter().filter(|r| r.surface_rise_k.is_some());
         near.min_by(|a, b| (a.t_s - t).abs().total_cmp(&(b.t_s - t).abs())).and_then(|r| r.surface_rise_k)
     };
-    flags(canvas, facts, axes, &[WarningKind::HeatBlind]);
-    let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
-    // Marks of one kind look alike: the first one's words stand for all, but what became of each is its own. Nothing is written
-    // over another.
-    let mut named: Vec<WarningKind> = Vec::new();
-    let mut taken: Vec<Frame> = Vec::new();
-    for w in facts.warned(&[WarningKind::HeatSoon, WarningKind::HeatOver]) {
-        let Some(rise) = rise_at(w.t_s) else { continue };
-        let (x, y) = (axes.px(w.t_s), axes.py(rise));
-        let first = !named.contains(&w.kind);
-        let label = if w.kind == WarningKind::HeatSoon {
-            // What the warning expected ten seconds on; where it gave no figure, the limit itself.
-            if let Some(k) = w.value.or(limit) {
-                let end = (axes.px(w.t_s + LOOK_AHEAD_S), axes.py(k));
-                canvas.clipped(f, |canvas| {
-                    canvas.polyline(&[(x, y), end], Line::of(theme::ACCENT, 2.4).dashed(2.5, 6.0))
-                });
-            }
-            mark(canvas, &[(x - 11.0, y + 9.0), (x + 11.0, y + 9.0), (x, y - 11.0)]);
-            let words = match (first, facts.came(w).map(Came::words)) {
-                (true, Some(came)) => format!("heat soon: {came}"),
-                (true, None) => "heat soon".to_owned(),
-                (false, Some(came)) => came,
-                (false, None) => continue,
-            };
-            // Not on the limit's own line.
-            let line = limit.map(|k| axes.py(k)).filter(|line| (y - line).abs() < LINE_ROOM);
-            let at = (x - 17.0, line.map_or(y + 2.0, |line| line + LINE_ROOM));
-            Some((at, words))
+    let given: Vec<(&Warning, (f64, f64))> = facts
+        .warned(&[WarningKind::HeatSoon, WarningKind::HeatOver])
+        .filter_map(|w| Some((w, (axes.px(w.t_s), axes.py(rise_at(w.t_s)?)))))
+        .collect();
+    // All marks before any label.
+    for (w, (x, y)) in &given {
+        // What the warning expected ten seconds on; where it gave no figure, the limit itself.
+        if let Some(k) = w.value.or(limit).filter(|_| w.kind == WarningKind::HeatSoon) {
+            let line = [(*x, *y), (axes.px(w.t_s + LOOK_AHEAD_S), axes.py(k))];
+            canvas.clipped(f, |canvas| canvas.polyline(&line, Line::of(theme::ACCENT, 2.4).dashed(2.5, 6.0)));
+            drawn.add_line(&line);
+        }
+    }
+    for (w, (x, y)) in &given {
+        if w.kind == WarningKind::HeatSoon {
+            mark(canvas, &[(x - 11.0, y + 9.0), (x + 11.0, y + 9.0), (*x, y - 11.0)]);
         } else {
             mark(canvas, &[(x - 9.0, y - 9.0), (x + 9.0, y - 9.0), (x + 9.0, y + 9.0), (x - 9.0, y + 9.0)]);
-            first.then(|| ((x - 15.0, y - 14.0), "over the limit".to_owned()))
+        }
+        drawn.add(Frame { x: x - 11.0, y: y - 11.0, w: 22.0, h: 20.0 });
+    }
+    flags(canvas, facts, axes, &[WarningKind::HeatBlind], drawn);
+    let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
+    let mut named: Vec<WarningKind> = Vec::new();
+    for (w, at) in given {
+        let first = !named.contains(&w.kind);
+        let wordings = match (w.kind, facts.came(w).map(Came::words)) {
+            (WarningKind::HeatSoon, Some(came)) if first => vec![format!("heat soon: {came}"), "heat soon".to_owned()],
+            (WarningKind::HeatSoon, None) if first => vec!["heat soon".to_owned()],
+            (WarningKind::HeatSoon, Some(came)) => vec![came],
+            (WarningKind::HeatOver, _) if first => vec!["over the limit".to_owned()],
+            _ => continue,
         };
-        let room = label.and_then(|(at, words)| place(canvas, f, at, &words, set, &taken));
-        if let Some(room) = room {
-            taken.push(room);
+        if drawn.label(canvas, f, &wordings, set, |w| beside(at, w)).is_some() {
             named.push(w.kind);
         }
     }
@@ -140,18 +147,10 @@ fn mark(canvas: &mut Canvas, points: &[(f64, f64)]) {
     canvas.path(&path_data(points, true), Fill::Plain(theme::ACCENT), Some(Line::of(theme::PAPER, 2.0)));
 }
 
-/// A label left of a mark, or right of it where there is no room; not where one of `taken` is. Gives the room it took.
-fn place(canvas: &mut Canvas, frame: Frame, at: (f64, f64), text: &str, set: Type, taken: &[Frame]) -> Option<Frame> {
-    let y = at.1.clamp(frame.y + 18.0, frame.bottom() - 6.0);
-    let width = set.width(text);
-    let apart = |room: &Frame, other: &Frame| {
-        room.right() < other.x || other.right() < room.x || room.bottom() < other.y || other.bottom() < room.y
-    };
-    let room = [at.0 - width, at.0 + 34.0]
-        .map(|x| Frame { x, y: y - set.size, w: width, h: 1.3 * set.size })
-        .into_iter()
-        .filter(|room| room.x > frame.x && room.right() < frame.right())
-        .find(|room| taken.iter().all(|other| apart(room, other)))?;
-    canvas.text(room.x, y, text, set);
-    Some(room)
+/// Where a label of a width can stand beside a mark: left or right of it, as near to its height as can be, then over and under it.
+fn beside((x, y): (f64, f64), w: f64) -> Vec<(f64, f64)> {
+    let heights = [0.0, -12.0, 12.0, -24.0, 24.0, -36.0, 36.0, -48.0, 48.0, -60.0, 60.0];
+    let level = heights.iter().flat_map(|dy| [x - 18.0 - w, x + 18.0].map(|x| (x, y + 7.0 + dy)));
+    let over = heights[3..].iter().flat_map(|dy| [0.5, 0.85, 0.15].map(|share| (x - share * w, y + 7.0 + dy)));
+    level.chain(over).collect()
 }
