@@ -211,3 +211,39 @@ fn units_follow_the_user() {
     let said = words(&made.page());
     assert!(said.contains("0.93 in/s") && said.contains("30 °F") && !said.contains("mm/s"), "{said}");
 }
+
+#[test]
+fn what_else_there_is_to_know_is_told_whole_and_apart_from_losses() {
+    let mut made = Made::of(&[Recipe::good()]);
+    let long =
+        format!("The stroke length told does not fit: {}and so to its end.", "one thing and another, ".repeat(20));
+    made.remarks = vec![long.clone()];
+    let said = words(&made.page());
+    let (lost, beside) = said.split_once("To know beside that:").expect("remarks apart");
+    assert!(lost.ends_with("<li>Nothing was lost.</li>\n</ul>\n<p>"), "{}", &lost[lost.len() - 200..]);
+    assert!(beside.contains(&long));
+    made.remarks.clear();
+    assert!(!words(&made.page()).contains("To know beside"));
+}
+
+#[test]
+fn a_pass_of_a_later_section_says_what_its_number_counts() {
+    let said = words(&Made::of(&[Recipe::busy(), Recipe::good()]).page());
+    for want in [
+        "<strong>Section 1, pass 14:</strong>",
+        "<strong>Section 3, pass 2 of the recording:</strong>",
+        "<figcaption>Section 3 · pass 2 of the recording ",
+        "<th scope=\"row\">Section 3 · pass 2<small>of the recording</small></th>",
+        "<th scope=\"row\">Section 1 · pass 14</th>",
+    ] {
+        assert!(said.contains(want), "{want} is missing");
+    }
+}
+
+#[test]
+fn no_line_is_broken_inside_a_number_or_a_range() {
+    let said = words(&Made::of(&[Recipe::good()]).page());
+    let table = said.split_once("<tbody>").and_then(|(_, rest)| rest.split_once("</tbody>")).expect("a table").0;
+    assert!(table.contains("\u{202f}") && !table.contains('\u{2009}'));
+    assert!(table.contains('–') && !table.replace("–\u{2060}", "").contains('–'), "{table}");
+}

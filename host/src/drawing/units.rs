@@ -127,7 +127,7 @@ impl Scale {
     }
 }
 
-/// A number with a fixed count of decimals, a true minus sign, thin spaces between thousands, and no "-0".
+/// A number with a fixed count of decimals, a true minus sign, narrow spaces between thousands, and no "-0".
 #[must_use]
 pub fn number(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
@@ -141,7 +141,8 @@ pub fn number(value: f64, decimals: usize) -> String {
     }
     for (i, digit) in whole.chars().enumerate() {
         if i > 0 && (whole.len() - i) % 3 == 0 {
-            out.push('\u{2009}');
+            // Narrow, and no place to break a line.
+            out.push('\u{202f}');
         }
         out.push(digit);
     }
@@ -185,8 +186,8 @@ mod tests {
 
     #[test]
     fn numbers_read_well() {
-        assert_eq!(number(4260.4, 0), "4\u{2009}260");
-        assert_eq!(number(1_234_567.0, 1), "1\u{2009}234\u{2009}567.0");
+        assert_eq!(number(4260.4, 0), "4\u{202f}260");
+        assert_eq!(number(1_234_567.0, 1), "1\u{202f}234\u{202f}567.0");
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(number(-2.5, 1), "\u{2212}2.5");
         assert_eq!(number(f64::NAN, 1), "?");

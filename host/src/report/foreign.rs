@@ -1,5 +1,11 @@
 //! Text from outside, made fit for the page.
 
+/// Text without direction controls, which would turn the sentence around them; whole.
+pub(super) fn in_line(text: &str) -> String {
+    let plain = |c: &char| !matches!(u32::from(*c), 0x200E | 0x200F | 0x202A..=0x202E | 0x2066..=0x2069 | 0xFEFF);
+    text.trim().chars().filter(plain).collect()
+}
+
 /// Text from outside at a length that does not drown the page; letters stay as they are, a browser has fonts for them.
 pub(super) fn shown(text: &str) -> String {
     cut(text, 160)
@@ -11,9 +17,8 @@ pub(super) fn remark(text: &str) -> String {
 }
 
 fn cut(text: &str, most: usize) -> String {
-    // Direction controls would turn the sentence around them.
-    let plain = |c: &char| !matches!(u32::from(*c), 0x200E | 0x200F | 0x202A..=0x202E | 0x2066..=0x2069 | 0xFEFF);
-    let mut letters = text.trim().chars().filter(plain);
+    let text = in_line(text);
+    let mut letters = text.chars();
     let mut out: String = letters.by_ref().take(most).collect();
     if letters.next().is_some() {
         out.push('…');

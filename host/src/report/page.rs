@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
-use super::foreign::{remark, shown};
+use super::foreign::{in_line, remark, shown};
 use super::passes::PassSheet;
 use super::{RecordingPart, ReviewPage, passes};
 use crate::drawing::canvas::escape;
+use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{clock, duration};
 use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH};
 use crate::guidance::{Units, Warning};
@@ -100,9 +101,9 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     for sheet in &recording.passes.sheets {
         let _ = writeln!(
             html,
-            "<li><strong>Section {}, pass {}:</strong> {}.</li>",
+            "<li><strong>Section {}, {}:</strong> {}.</li>",
             sheet.section,
-            sheet.pass,
+            pass_words(sheet.section, sheet.pass),
             escape(&sheet.finding)
         );
     }
@@ -192,13 +193,22 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         items.push(format!("{} messages of a kind that only a newer program knows.", losses.unknown_frames));
     }
     let whole = items.is_empty();
-    items.extend(recording.remarks.iter().map(|r| remark(r)));
     if whole {
-        items.insert(0, "Nothing was lost.".to_owned());
+        items.push("Nothing was lost.".to_owned());
     }
+    list(html, items.iter().map(String::as_str));
+    if !recording.remarks.is_empty() {
+        html.push_str("<p>To know beside that:</p>\n");
+        let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
+        list(html, remarks.iter().map(String::as_str));
+    }
+}
+
+/// Sentences of our own; what they hold of foreign names is kept in line, but no sentence is cut.
+fn list<'a>(html: &mut String, items: impl Iterator<Item = &'a str>) {
     html.push_str("<ul class=\"lost\" style=\"list-style-position:inside\">\n");
     for item in items {
-        let _ = writeln!(html, "<li>{}</li>", escape(&item));
+        let _ = writeln!(html, "<li>{}</li>", escape(&in_line(item)));
     }
     html.push_str("</ul>\n");
 }

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::{EMBED_LIMIT_BYTES, foreign::shown};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace};
+use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
 use crate::guidance::{Band, Units, Warning, WarningKind};
@@ -67,9 +68,9 @@ impl PassSheets {
 }
 
 impl PassSheet {
-    /// "Section 2 · pass 3".
+    /// "Section 1 · pass 2", "Section 2 · pass 3 of the recording".
     pub(super) fn name(&self) -> String {
-        format!("Section {} · pass {}", self.section, self.pass)
+        format!("Section {} · {}", self.section, pass_words(self.section, self.pass))
     }
 
     /// What became of what a warning in it said, where that is known.
@@ -113,7 +114,12 @@ pub(super) fn table(passes: &PassSheets) -> String {
     }
     html.push_str("</tr></thead><tbody>\n");
     for sheet in &passes.sheets {
-        let _ = write!(html, "<tr><th scope=\"row\">{}</th>", escape(&sheet.name()));
+        // In the table, what the number counts stands under it: a column as wide as the whole would push figures off the page.
+        let name = sheet.name();
+        let (name, counts) = name
+            .split_once(" of ")
+            .map_or((&*name, String::new()), |(name, whole)| (name, format!("<small>of {whole}</small>")));
+        let _ = write!(html, "<tr><th scope=\"row\">{name}{counts}</th>");
         if several {
             let who = if sheet.technician.is_empty() { "not named" } else { &sheet.technician };
             let _ = write!(html, "<td data-label=\"Technician\">{}</td>", escape(&shown(who)));

@@ -30,7 +30,7 @@ mod tests {
         let counts = |failed, outliers| SurfaceCounts { looks: 2000, failed, outliers };
         assert_eq!(unusable_looks(&counts(30, 10)), None);
         let said = unusable_looks(&counts(290, 30)).expect("many");
-        assert!(said.contains("320 of 2\u{2009}000 looks (16 %)"), "{said}");
+        assert!(said.contains("320 of 2\u{202f}000 looks (16 %)"), "{said}");
         assert_eq!(unusable_looks(&SurfaceCounts::default()), None);
     }
 }

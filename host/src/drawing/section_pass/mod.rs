@@ -66,6 +66,12 @@ pub fn finding(input: &SheetInput<'_>) -> String {
     words::finding(input, &Facts::of(input))
 }
 
+/// "pass 2"; after the first section, where the number is no longer that of the section, "pass 2 of the recording".
+#[must_use]
+pub fn pass_words(section: u32, pass: u32) -> String {
+    format!("pass {pass}{}", if section > 1 { " of the recording" } else { "" })
+}
+
 fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {
     let facts = Facts::of(input);
     let mut canvas = Canvas::new(SHEET_WIDTH, SHEET_HEIGHT);
@@ -86,7 +92,7 @@ fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
     if input.session.invented {
         invented::mark(canvas, RIGHT, 38.0);
     }
-    let title = format!("Section {} · pass {}", input.pass.section, input.pass.pass);
+    let title = format!("Section {} · {}", input.pass.section, pass_words(input.pass.section, input.pass.pass));
     canvas.text(LEFT, 76.0, &title, Type::of(size::TITLE).bold());
     let date = safe(&input.session.date, 40);
     let set = Type::of(size::HEAD).fill(theme::SOFT);

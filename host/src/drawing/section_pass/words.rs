@@ -323,7 +323,7 @@ mod tests {
         };
         let (head, advice) = said(|_| 5500.0);
         assert!(head.contains("; orbit rate over the band throughout"), "{head}");
-        let want = "Turn the dial down or check the load: orbit rate over 5\u{2009}200\u{a0}OPM throughout.";
+        let want = "Turn the dial down or check the load: orbit rate over 5\u{202f}200\u{a0}OPM throughout.";
         assert!(advice.contains(want), "{advice}");
         let (head, advice) = said(|t| if (10.0..22.0).contains(&t) { 3600.0 } else { 4500.0 });
         assert!(head.contains("; orbit rate under the band for 12 s"), "{head}");
