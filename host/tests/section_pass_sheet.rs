@@ -86,8 +86,10 @@ fn beside_heat_soon_stands_what_became_of_it() {
     assert_eq!(label(&Invented::of(&Recipe { heat: 1.2, ..Recipe::hot() })), "heat soon: came after 3 s");
 }
 
+type Segment = [(f32, f32); 2];
+
 /// Frames of all texts, and the lines of what was measured, as the finished picture has them.
-fn layout(svg: &str) -> (Vec<(String, Rect)>, Vec<[(f32, f32); 2]>) {
+fn layout(svg: &str) -> (Vec<(String, Rect)>, Vec<Segment>) {
     let mut options = usvg::Options { font_family: "Inter".into(), ..usvg::Options::default() };
     for face in ["Inter-Regular.ttf", "Inter-SemiBold.ttf"] {
         let file = format!("{}/assets/fonts/{face}", env!("CARGO_MANIFEST_DIR"));

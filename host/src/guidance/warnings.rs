@@ -271,7 +271,11 @@ impl Watch {
         let Some(hot_side) = tick.hot_side_rise_k.or(tick.surface_rise_k) else { return Evidence::Between };
         if let Some(rise_k) = tick.surface_rise_k.filter(|rise| *rise > self.heat_limit_k) {
             let by = |share: f64, from_k: f64, k: f64| k > from_k + share * self.heat_limit_k;
-            if self.is_active(WarningKind::HeatOver) && by(limits::HEAT_MORE, self.heat_told_k, rise_k) {
+            let told = self.is_active(WarningKind::HeatOver);
+            if told && tick.state == State::Still {
+                // Lifted and switched off, all is done that can be done: no second word.
+                Evidence::Between
+            } else if told && by(limits::HEAT_MORE, self.heat_told_k, rise_k) {
                 Evidence::Grown
             } else if by(limits::HEAT_HOVERS, self.heat_limit_k, self.heat_most_k) {
                 Evidence::Outside
@@ -435,11 +439,25 @@ mod tests {
     }
 
     #[test]
+    fn with_the_motor_off_heat_is_not_said_again_until_work_goes_on_on_the_warm_panel() {
+        let mut watch = watch();
+        run(&mut watch, 0.0, 5.0, steady(15.0));
+        let off = run(&mut watch, 5.0, 60.0, |tick| {
+            steady(25.0)(tick);
+            tick.state = State::Still;
+        });
+        assert_eq!(off, []);
+        assert!(watch.is_active(WarningKind::HeatOver));
+        let on = run(&mut watch, 65.0, 5.0, steady(15.0));
+        assert_eq!(on.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatOver]);
+    }
+
+    #[test]
     fn a_hand_that_hovers_at_the_limit_does_not_hear_it_with_every_stroke() {
         // Stroke by stroke a little over the limit and under it again, the hot side never cool enough to be clear.
         let hovering = |over_k: f64| {
             move |tick: &mut LiveTick| {
-                let over = (tick.t_s / 8.0) as usize % 2 == 0;
+                let over = tick.t_s % 16.0 < 8.0;
                 steady(if over { 11.1 + over_k } else { 8.0 })(tick);
                 tick.hot_side_rise_k = Some(10.9);
             }

@@ -81,7 +81,7 @@ pub(super) fn lettered((x, y): (f64, f64), text: &str, set: &Type) -> Frame {
 }
 
 /// Between two frames, px.
-fn between(a: &Frame, b: &Frame) -> f64 {
+pub(super) fn between(a: &Frame, b: &Frame) -> f64 {
     let dx = (b.x - a.right()).max(a.x - b.right()).max(0.0);
     let dy = (b.y - a.bottom()).max(a.y - b.bottom()).max(0.0);
     dx.hypot(dy)

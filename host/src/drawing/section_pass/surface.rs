@@ -7,7 +7,7 @@ use plotters::element::PathElement;
 use super::super::SheetInput;
 use super::super::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use super::super::theme::{self, size};
-use super::drawn::Drawn;
+use super::drawn::{Drawn, between};
 use super::facts::{Came, Facts, LOOK_AHEAD_S};
 use super::furniture::{
     Tick, beyond, first_that_fits, flags, furniture, head, name_holes, ribbon, runs, stroke, thin, ticks,
@@ -128,6 +128,7 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>,
     flags(canvas, facts, axes, &[WarningKind::HeatBlind], drawn);
     let set = Type::of(size::LABEL).bold().halo().fill(theme::ACCENT_INK);
     let mut named: Vec<WarningKind> = Vec::new();
+    let marks: Vec<(f64, f64)> = given.iter().map(|(_, at)| *at).collect();
     for (w, at) in given {
         let first = !named.contains(&w.kind);
         let wordings = match (w.kind, facts.came(w).map(Came::words)) {
@@ -137,7 +138,7 @@ fn warnings(canvas: &mut Canvas, facts: &Facts, axes: &Axes, limit: Option<f64>,
             (WarningKind::HeatOver, _) if first => vec!["over the limit".to_owned()],
             _ => continue,
         };
-        if drawn.label(canvas, f, &wordings, set, |w| beside(at, w)).is_some() {
+        if drawn.label(canvas, f, &wordings, set, |w| beside(at, w, &marks)).is_some() {
             named.push(w.kind);
         }
     }
@@ -147,10 +148,16 @@ fn mark(canvas: &mut Canvas, points: &[(f64, f64)]) {
     canvas.path(&path_data(points, true), Fill::Plain(theme::ACCENT), Some(Line::of(theme::PAPER, 2.0)));
 }
 
-/// Where a label of a width can stand beside a mark: left or right of it, as near to its height as can be, then over and under it.
-fn beside((x, y): (f64, f64), w: f64) -> Vec<(f64, f64)> {
+/// Where a label of a width can stand beside a mark: left or right of it, as near to its height as can be, then over and under it;
+/// nowhere where it would seem to be another mark's.
+fn beside((x, y): (f64, f64), w: f64, marks: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let heights = [0.0, -12.0, 12.0, -24.0, 24.0, -36.0, 36.0, -48.0, 48.0, -60.0, 60.0];
     let level = heights.iter().flat_map(|dy| [x - 18.0 - w, x + 18.0].map(|x| (x, y + 7.0 + dy)));
     let over = heights[3..].iter().flat_map(|dy| [0.5, 0.85, 0.15].map(|share| (x - share * w, y + 7.0 + dy)));
-    level.chain(over).collect()
+    let is_own = |at: &(f64, f64)| {
+        let label = Frame { x: at.0, y: at.1 - 0.75 * size::LABEL, w, h: 0.95 * size::LABEL };
+        let to = |(x, y): (f64, f64)| between(&label, &Frame { x, y, w: 0.0, h: 0.0 });
+        marks.iter().all(|other| *other == (x, y) || to(*other) > to((x, y)))
+    };
+    level.chain(over).filter(is_own).collect()
 }
