@@ -231,7 +231,7 @@ fn what_was_typed_wrongly_can_be_taken_back_and_nothing_else_goes() {
     assert_eq!(s.holds(), before);
 }
 
-/// Notes of the same words are told apart by where they are; one about a session is about its vehicle.
+/// Notes of the same words are told apart by where they are; one about a session is about its vehicle, as a try is.
 #[test]
 fn a_note_goes_where_it_belongs_and_one_at_a_time() {
     let s = Small::new();
@@ -241,7 +241,11 @@ fn a_note_goes_where_it_belongs_and_one_at_a_time() {
     succeeds(&[&["review", &recording, "--out", &text(&at(&s.folder, "r"))], &filed[..]].concat());
     let before = s.holds();
     let elsewhere = ["--session", "1", "--section", "1", "--vehicle", "saloon B", "--panel", "roof", "x"];
-    s.fails(&["note", "add"], &elsewhere, 1, &["session 1", "\"saloon A\"", "\"saloon B\"", "--vehicle"]);
+    let refused = ["session 1", "\"saloon A\"", "\"saloon B\"", "--vehicle"];
+    s.fails(&["note", "add"], &elsewhere, 1, &refused);
+    let tried =
+        ["--session", "1", "--vehicle", "saloon B", "--technician", "Robin", "--pad", "white foam", "--passes", "3"];
+    s.fails(&["trial", "add"], &[&tried[..], &["--liquid", "finishing"]].concat(), 1, &refused);
     assert_eq!(s.holds(), before);
     let add = |rest: &[&str]| succeeds(&s.with(&["note", "add"], &[rest, &["Stone chips"]].concat()));
     add(&["--vehicle", "saloon B", "--panel", "roof"]);

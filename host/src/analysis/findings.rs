@@ -174,6 +174,27 @@ pub struct Stroke {
     pub supposed: [bool; 2],
 }
 
+impl Stroke {
+    /// The first stroke of a recording, of ten seconds, of which nothing else is known.
+    #[cfg(test)]
+    pub(crate) fn untold() -> Self {
+        Self {
+            pass: 1,
+            stroke: 1,
+            start_s: 0.0,
+            end_s: 10.0,
+            direction_deg: None,
+            machine_deg: None,
+            length_m: None,
+            traverse_mps: None,
+            orbit_opm: None,
+            surface_c: None,
+            spot_trails: None,
+            supposed: [false; 2],
+        }
+    }
+}
+
 /// Where the pad's centre was.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TrackPoint {

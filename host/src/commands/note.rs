@@ -30,22 +30,11 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
                 text: text.clone(),
                 recorded_s: None,
             };
-            if let Some(Session { id, vehicle: Some(other), .. }) = of_session
-                && note.vehicle.is_some_and(|own| own != *other)
-            {
-                let labels = labels(&store)?;
-                let called = |id: Option<Id>| id.and_then(|id| labels.get(&id)).map_or("?", String::as_str);
-                return Err(Failure::failed(format!(
-                    "session {id} is work on \"{}\", not on \"{}\": leave --vehicle out, or give a session of that vehicle; \
-                     `steadypass shop status --all` lists them",
-                    called(Some(*other)),
-                    called(note.vehicle)
-                )));
-            }
+            store::refuse_other_vehicle(&store, *session, note.vehicle)?;
             store::doubt_panel(console, &store, note.vehicle, &note.panel)?;
             store.add_note(&note).map_err(&failed)?;
             let at_home = with_place(note, &known.into_iter().map(|s| (s.id, s)).collect());
-            console.told("noted", &json(&at_home, &labels(&store)?))?;
+            console.told("noted", &json(&at_home, &store::labels(&store)?))?;
             Ok(Done::Fine)
         }
         NoteVerb::Remove { shop: folder, vehicle, session, day, text } => {
@@ -69,7 +58,7 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             };
             // Of equal ones, typed twice, it does not matter which one goes.
             if found.iter().any(|(_, other)| other != note) {
-                let labels = labels(&store)?;
+                let labels = store::labels(&store)?;
                 let lines = found.iter().map(|(_, note)| line(&with_place(note.clone(), &sessions), &labels));
                 return Err(Failure::failed(format!(
                     "shop {}: {} notes have these words; choose one with --vehicle, --session or --day:\n  {}",
@@ -96,17 +85,12 @@ pub(super) fn run(console: &Console, args: &NoteArgs) -> Outcome {
             let notes = store.notes().map_err(&failed)?;
             let mut notes: Vec<Note> = notes.into_iter().map(|note| with_place(note, &sessions)).collect();
             notes.retain(|note| of(note, vehicle, *session));
-            list(console, &notes, &labels(&store)?)
+            list(console, &notes, &store::labels(&store)?)
         }
     }
 }
 
 /// Vehicles, by their labels.
-fn labels(store: &Shop) -> Result<BTreeMap<Id, String>, Failure> {
-    let vehicles = store.vehicles().map_err(store::of(store.folder()))?;
-    Ok(vehicles.into_iter().map(|v| (v.id, v.entry.label)).collect())
-}
-
 fn sessions(store: &Shop) -> Result<BTreeMap<Id, Session>, Failure> {
     let sessions = store.sessions().map_err(store::of(store.folder()))?;
     Ok(sessions.into_iter().map(|s| (s.id, s)).collect())

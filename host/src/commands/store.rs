@@ -1,5 +1,6 @@
 //! The shop's store as every verb opens it, and its errors with the folder they came from.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use steadypass::shop::{Id, Shop, ShopError};
@@ -25,6 +26,29 @@ pub(super) fn open_for_filing(folder: &Path) -> Result<Shop, Failure> {
     let shop = open(folder)?;
     shop.may_write().map_err(of(folder))?;
     Ok(shop)
+}
+
+/// What the shop's vehicles are called.
+pub(super) fn labels(shop: &Shop) -> Result<BTreeMap<Id, String>, Failure> {
+    let vehicles = shop.vehicles().map_err(of(shop.folder()))?;
+    Ok(vehicles.into_iter().map(|v| (v.id, v.entry.label)).collect())
+}
+
+/// Refuses what is put down for a session and a vehicle that is not the session's.
+pub(super) fn refuse_other_vehicle(shop: &Shop, session: Option<Id>, vehicle: Option<Id>) -> Result<(), Failure> {
+    let (Some(id), Some(own)) = (session, vehicle) else { return Ok(()) };
+    let sessions = shop.sessions().map_err(of(shop.folder()))?;
+    let Some(other) = sessions.iter().find(|s| s.id == id).and_then(|s| s.vehicle).filter(|other| *other != own) else {
+        return Ok(());
+    };
+    let labels = labels(shop)?;
+    let called = |id: Id| labels.get(&id).map_or("?", String::as_str);
+    Err(Failure::failed(format!(
+        "session {id} is work on \"{other}\", not on \"{own}\": give --vehicle \"{other}\", or a session of \"{own}\"; `steadypass shop \
+         status --all` lists them",
+        other = called(other),
+        own = called(own)
+    )))
 }
 
 /// Says where a panel, of a vehicle if any, looks like a slip of another; it is taken all the same.

@@ -37,6 +37,7 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
                 film_taken_um: add.film_um,
                 note: add.note.clone(),
             };
+            store::refuse_other_vehicle(&store, trial.session, Some(trial.vehicle))?;
             store::doubt_panel(console, &store, Some(trial.vehicle), &trial.panel)?;
             store.add_trial(&trial).map_err(&failed)?;
             let cautions = trial.cautions(console.units(Units::Si));

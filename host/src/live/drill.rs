@@ -287,18 +287,10 @@ mod tests {
 
     fn stroke(mm_s: Option<f64>, half: f64) -> Stroke {
         Stroke {
-            pass: 1,
-            stroke: 1,
-            start_s: 0.0,
             end_s: 20.0,
-            direction_deg: None,
-            machine_deg: None,
             length_m: Some(0.4),
             traverse_mps: mm_s.map(|v| Interval { lo: (v - half) * 1e-3, value: v * 1e-3, hi: (v + half) * 1e-3 }),
-            orbit_opm: None,
-            surface_c: None,
-            spot_trails: None,
-            supposed: [false; 2],
+            ..Stroke::untold()
         }
     }
 

@@ -287,20 +287,28 @@ mod tests {
     /// Four strokes of ten seconds from zero; the spot trails in every other one.
     fn strokes() -> Vec<Stroke> {
         let stroke = |n: u32| Stroke {
-            pass: 1,
             stroke: n + 1,
             start_s: 10.0 * f64::from(n),
             end_s: 10.0 * f64::from(n) + 9.5,
-            direction_deg: None,
-            machine_deg: None,
-            length_m: None,
-            traverse_mps: None,
-            orbit_opm: None,
-            surface_c: None,
             spot_trails: Some(n.is_multiple_of(2)),
-            supposed: [false; 2],
+            ..Stroke::untold()
         };
         (0..4).map(stroke).collect()
+    }
+
+    /// Of their pass, with these verdicts and rows.
+    fn facts<'a>(strokes: &'a [Stroke], paces: [Pace; 4], rows: &'a [SeriesRow]) -> Facts<'a> {
+        Facts {
+            strokes: strokes.iter().zip(paces).collect(),
+            rows: rows.iter().collect(),
+            warnings: Vec::new(),
+            holes: Vec::new(),
+            over_s: None,
+            first_over_s: None,
+            rate_off: Vec::new(),
+            peak_rise_k: None,
+            span_s: (0.0, 39.5),
+        }
     }
 
     /// What became of a warning at `t_s` in a pass with these strokes and a rise that `rise` tells.
@@ -311,18 +319,12 @@ mod tests {
             ..SeriesRow::default()
         };
         let rows: Vec<SeriesRow> = (0..=395).map(row).collect();
-        let facts = Facts {
-            strokes: strokes.iter().map(|s| (s, Pace::Unknown)).collect(),
-            rows: rows.iter().collect(),
-            warnings: Vec::new(),
-            holes: Vec::new(),
-            over_s: None,
-            first_over_s: None,
-            rate_off: Vec::new(),
-            peak_rise_k: None,
-            span_s: (0.0, 39.5),
-        };
-        facts.came(&Warning { t_s, kind: WarningKind::HeatSoon, value: Some(12.0), limit: Some(11.0) })
+        facts(strokes, [Pace::Unknown; 4], &rows).came(&Warning {
+            t_s,
+            kind: WarningKind::HeatSoon,
+            value: Some(12.0),
+            limit: Some(11.0),
+        })
     }
 
     #[test]
@@ -330,18 +332,7 @@ mod tests {
         let strokes = strokes();
         let paces = [Pace::Fast, Pace::Inside, Pace::Inside, Pace::PerhapsFast];
         let said = |t_s: f64, kind: WarningKind, paces: [Pace; 4]| {
-            let facts = Facts {
-                strokes: strokes.iter().zip(paces).collect(),
-                rows: Vec::new(),
-                warnings: Vec::new(),
-                holes: Vec::new(),
-                over_s: None,
-                first_over_s: None,
-                rate_off: Vec::new(),
-                peak_rise_k: None,
-                span_s: (0.0, 39.5),
-            };
-            facts.afterwards(&Warning { t_s, kind, value: Some(0.03), limit: Some(0.0254) })
+            facts(&strokes, paces, &[]).afterwards(&Warning { t_s, kind, value: Some(0.03), limit: Some(0.0254) })
         };
         let fast = |t_s: f64| said(t_s, WarningKind::PaceFast, paces);
         assert_eq!(fast(4.0).as_deref(), Some("Stroke 1 was too fast."));

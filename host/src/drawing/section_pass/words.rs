@@ -258,20 +258,7 @@ mod tests {
     /// What is said of a pass of one stroke that stayed cool, whose spot trailed or did not.
     fn said(spot_trails: Option<bool>) -> Vec<String> {
         let (session, pass) = (SessionFacts::default(), Pass::untold());
-        let stroke = Stroke {
-            pass: 1,
-            stroke: 1,
-            start_s: 0.0,
-            end_s: 10.0,
-            direction_deg: None,
-            machine_deg: None,
-            length_m: None,
-            traverse_mps: None,
-            orbit_opm: None,
-            surface_c: None,
-            spot_trails,
-            supposed: [false; 2],
-        };
+        let stroke = Stroke { spot_trails, ..Stroke::untold() };
         let row = |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: Some(1.0), ..SeriesRow::default() };
         let rows: Vec<SeriesRow> = (0..=100).map(row).collect();
         let input = SheetInput {
