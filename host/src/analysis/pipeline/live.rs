@@ -48,7 +48,7 @@ impl Pipeline {
             let last = passes.last();
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
             self.last_stroke = last.and_then(|p| p.strokes.last()).copied();
-            let first = passes.first().filter(|_| !self.heading_lost);
+            let first = passes.first().filter(|_| self.section == 0);
             let heading = self.section_heading.or(first.map(|p| p.axis[1].atan2(p.axis[0])));
             self.last_place = last.and_then(|p| place_of(p, heading));
         }

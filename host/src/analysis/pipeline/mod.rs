@@ -79,9 +79,9 @@ pub struct Pipeline {
     worked_s: Option<f64>,
     pass_count: u32,
     section: u32,
+    /// Heading of the section's first pass, rad; `None` before that, and once the stream has broken: headings of before and after
+    /// cannot be compared.
     section_heading: Option<f64>,
-    /// Whether the stream broke since the section's first pass: headings of before and after cannot be compared.
-    heading_lost: bool,
     last_work_s: f64,
     last_sample_us: f64,
     settle_at_s: Option<f64>,
@@ -122,7 +122,6 @@ impl Pipeline {
             pass_count: 0,
             section: 0,
             section_heading: None,
-            heading_lost: false,
             last_work_s: f64::NEG_INFINITY,
             last_sample_us: f64::NEG_INFINITY,
             settle_at_s: None,
@@ -268,7 +267,7 @@ impl Pipeline {
         let motor = &self.motor;
         self.cadence.end(&|t| motor.ran_at(t));
         self.begin_stretch();
-        self.heading_lost = self.section_heading.take().is_some() || self.heading_lost;
+        self.section_heading = None;
     }
 
     /// Strokes are counted from nothing again.

@@ -80,17 +80,16 @@ impl Pipeline {
     fn hand_out(&mut self, pass: &SettledPass) {
         let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
         let (start_s, end_s) = (first.start_s, last.end_s);
+        let heading = pass.axis[1].atan2(pass.axis[0]);
         let begun = self.sections_begun_s.iter().any(|at| *at <= start_s && *at >= self.last_work_s - 1.0);
         if self.section == 0 || begun {
             self.section += 1;
-            self.section_heading = None;
-            self.heading_lost = false;
+            self.section_heading = Some(heading);
         }
         self.sections_begun_s.retain(|at| *at > start_s);
         let before_s = std::mem::replace(&mut self.last_work_s, end_s);
         self.pass_count += 1;
-        let heading = pass.axis[1].atan2(pass.axis[0]);
-        let section_heading = if self.heading_lost { None } else { Some(*self.section_heading.get_or_insert(heading)) };
+        let section_heading = self.section_heading;
         let rises: Vec<Option<f64>> = pass
             .strokes
             .iter()
