@@ -13,7 +13,9 @@ use std::{collections::VecDeque, sync::Arc};
 pub use hands::Hands;
 
 use crate::{
-    analysis::{Finding, LiveTick, Pass, Pipeline, Reading, SeriesRow, Stroke, ToAndFro, surface::SurfaceCounts},
+    analysis::{
+        Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, ToAndFro, surface::SurfaceCounts,
+    },
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Body, Entry, Losses, Timeline, UserNote},
@@ -274,5 +276,5 @@ fn in_pace_share(strokes: &[Stroke], plan: &Plan) -> Option<f64> {
 /// Time over the limit, from rows a tenth of a second apart; `None` where no rise is known.
 fn seconds_over_limit(rows: &[SeriesRow], limit_k: f64) -> Option<f64> {
     let rises: Vec<f64> = rows.iter().filter_map(|r| r.surface_rise_k).collect();
-    (!rises.is_empty()).then(|| rises.iter().filter(|&&rise| rise > limit_k).count() as f64 * 0.1)
+    (!rises.is_empty()).then(|| rises.iter().filter(|&&rise| rise > limit_k).count() as f64 * ROW_S)
 }

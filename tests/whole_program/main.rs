@@ -9,6 +9,7 @@ mod old_recordings;
 mod sensor;
 mod shop;
 mod shop_bad_input;
+mod shop_json;
 mod shop_names;
 mod shop_store;
 mod small_shop;

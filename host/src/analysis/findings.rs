@@ -118,6 +118,9 @@ pub enum Finding {
     ToAndFro(ToAndFro),
 }
 
+/// Time from one row of the series to the next, s.
+pub(crate) const ROW_S: f64 = 0.1;
+
 /// One row of `series.csv`: 0.1 s of the recording, with hindsight.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SeriesRow {

@@ -21,6 +21,7 @@ pub mod emissivity;
 pub mod findings;
 mod grid;
 pub mod heat;
+mod looks;
 mod motion;
 mod opening;
 mod orbit;
@@ -44,6 +45,7 @@ mod warming;
 pub mod weighted_vibration;
 pub mod weighting;
 
+pub(crate) use findings::ROW_S;
 pub use findings::{
     Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,
 };

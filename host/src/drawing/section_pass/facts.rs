@@ -1,14 +1,12 @@
 //! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
 
 use super::super::SheetInput;
-use crate::analysis::{Interval, Measured, SeriesRow, State, Stroke};
+use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke};
 use crate::guidance::warnings::{RATE_LASTS_S, rate_is_clear};
 use crate::guidance::{Band, Warning, WarningKind};
 
-/// Rows further apart than this leave a hole; they come every 0.1 s.
+/// Rows further apart than this leave a hole; they come every [`ROW_S`].
 const HOLE_S: f64 = 0.25;
-/// Time from row to row, s.
-const ROW_S: f64 = 0.1;
 
 /// A stroke's arm speed against the target band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

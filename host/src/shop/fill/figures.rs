@@ -4,15 +4,12 @@ use std::sync::Arc;
 
 use super::print;
 use crate::analysis::rubbing::RubbingMap;
-use crate::analysis::{LONGEST_TURN_S, SeriesRow, State, TrackPoint};
+use crate::analysis::{LONGEST_TURN_S, ROW_S, SeriesRow, State, TrackPoint};
 use crate::drawing::rubbing_setup;
 use crate::guidance::Plan;
 use crate::name;
 use crate::session::{Event, Hands, JudgedPass};
 use crate::shop::{NewNote, NewPass, NewSection, SectionMap};
-
-/// Length of a row of the series, s.
-const ROW_S: f64 = 0.1;
 
 /// Takes up what a review hands out, apart for each technician who held the machine.
 #[derive(Clone, Debug)]
