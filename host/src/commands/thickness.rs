@@ -1,7 +1,5 @@
 //! `thickness`: gauge readings, removal, and what a metre of rubbing cost.
 
-use std::collections::BTreeMap;
-
 use steadypass::{
     compare::draw::{LedgerRow, ledger_png, wear_unit},
     guidance::{
@@ -79,8 +77,7 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     let readings = store.film_readings().map_err(&failed)?;
     let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
     let floor = store.number(Setting::FilmFloorUm).map_err(&failed)?;
-    let names: BTreeMap<Id, String> =
-        store.vehicles().map_err(&failed)?.into_iter().map(|v| (v.id, v.entry.label)).collect();
+    let names = store::labels(&store)?;
     let units = console.units(Units::Si);
     let all = panels(&readings, gauge, floor);
     let shown: Vec<(&str, &Panel)> = all

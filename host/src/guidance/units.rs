@@ -46,17 +46,20 @@ impl Units {
 
     /// Arm speed; `mps` in m/s.
     pub fn arm_speed(self, mps: f64) -> String {
-        match self {
-            Self::Si => format!("{:.0} mm/s", mps * 1e3),
-            Self::Us => format!("{:.2} in/s", mps * 1e3 / MM_PER_INCH),
-        }
+        let (number, unit) = self.of_arm_speed(mps);
+        format!("{number} {unit}")
     }
 
     /// Arm speed and how far off it something may be, m/s: "20 ± 3 mm/s".
     pub fn arm_speed_within(self, mps: f64, within_mps: f64) -> String {
-        let within = self.arm_speed(within_mps);
-        let speed = self.arm_speed(mps);
-        format!("{} ± {within}", speed.split(' ').next().unwrap_or_default())
+        format!("{} ± {}", self.of_arm_speed(mps).0, self.arm_speed(within_mps))
+    }
+
+    fn of_arm_speed(self, mps: f64) -> (String, &'static str) {
+        match self {
+            Self::Si => (format!("{:.0}", mps * 1e3), "mm/s"),
+            Self::Us => (format!("{:.2}", mps * 1e3 / MM_PER_INCH), "in/s"),
+        }
     }
 
     /// A length on the panel; `m` in m.

@@ -196,16 +196,16 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     if whole {
         items.push("Nothing was lost.".to_owned());
     }
-    list(html, items.iter().map(String::as_str));
+    list(html, &items);
     if !recording.remarks.is_empty() {
         html.push_str("<p>To know beside that:</p>\n");
         let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
-        list(html, remarks.iter().map(String::as_str));
+        list(html, &remarks);
     }
 }
 
 /// Sentences of our own; what they hold of foreign names is kept in line, but no sentence is cut.
-fn list<'a>(html: &mut String, items: impl Iterator<Item = &'a str>) {
+fn list(html: &mut String, items: &[String]) {
     html.push_str("<ul class=\"lost\" style=\"list-style-position:inside\">\n");
     for item in items {
         let _ = writeln!(html, "<li>{}</li>", escape(&in_line(item)));
