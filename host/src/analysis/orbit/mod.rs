@@ -11,8 +11,8 @@
 //! # How
 //!
 //! Once the comb search has found a rotation, all three axes are mixed down with an oscillator near its rate and summed
-//! over whole revolutions. Whole revolutions make the sums blind to gravity and to every harmonic. From one sum to the next
-//! the phase advance is taken over all axes together (weights by power come by themselves). The slope of a straight line
+//! over whole revolutions. Whole revolutions make the sums blind to gravity and to every harmonic. A sum's phase is taken over
+//! all axes together, against their mean pattern so far (weights by power come by themselves). The slope of a straight line
 //! through the phases of a short window is the rate: for a steady tone and good signal this is the efficient estimator
 //! (Tretter, IEEE Trans. Inf. Theory 31 (1985) 832; from memory), checked against the Cramér-Rao bound in the tests.
 //! The scatter about the line gives the standard deviation; it includes what the rate really did inside the window.
