@@ -81,6 +81,11 @@ impl CombSearch {
         }
     }
 
+    /// The samples are `rate_hz` a second, it turns out; the window stays.
+    pub(super) fn retune(&mut self, rate_hz: f64) {
+        self.rate_hz = rate_hz;
+    }
+
     /// Samples in a window.
     pub(super) fn len(&self) -> usize {
         self.window.len()

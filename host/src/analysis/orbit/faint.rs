@@ -141,6 +141,13 @@ impl FaintSearch {
         }
     }
 
+    /// The samples are `rate_hz` a second, it turns out; the window stays, and what follows from its length in seconds moves along.
+    pub(super) fn retune(&mut self, rate_hz: f64) {
+        let faster = rate_hz / self.rate_hz;
+        self.rate_variance *= faster * faster;
+        self.rate_hz = rate_hz;
+    }
+
     /// Takes a sample, m/s², constant part taken off.
     #[inline]
     pub(super) fn push(&mut self, x: [f32; 3]) {

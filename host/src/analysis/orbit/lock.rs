@@ -198,8 +198,7 @@ impl Lock {
             let expected = middle.oscillator - before.oscillator;
             let beyond = middle.rotation - before.rotation - expected;
             advance_cycles = expected + beyond - beyond.round();
-            let hz = advance_cycles / ((mid_us - before.t_us) * 1e-6);
-            self.hz += 0.5 * (hz - self.hz);
+            self.hz = advance_cycles / ((mid_us - before.t_us) * 1e-6);
         }
         self.cycles += advance_cycles;
         let long_us = t_us - self.start_us + work_us;

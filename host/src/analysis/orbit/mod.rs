@@ -189,6 +189,8 @@ impl Orbit {
     pub(super) fn push(&mut self, first_us: f64, spacing_us: f64, samples: &[[f32; 3]]) {
         if (spacing_us - self.spacing_us).abs() > 0.1 * self.spacing_us {
             self.tune(spacing_us);
+        } else if spacing_us != self.spacing_us {
+            self.retune(spacing_us);
         }
         let time_us = |i: usize| first_us + i as f64 * spacing_us;
         let is_number = |sample: &[f32; 3]| sample.iter().all(|v| v.is_finite());
@@ -220,11 +222,9 @@ impl Orbit {
     /// Sets up for a new sample rate.
     fn tune(&mut self, spacing_us: f64) {
         self.unlock();
-        self.spacing_us = spacing_us;
         let rate_hz = 1e6 / spacing_us;
         self.every = ((rate_hz / WORK_RATE_HZ) as u32).max(1);
-        self.work_us = spacing_us * f64::from(self.every);
-        self.least_gain = (self.work_us / (MEAN_S * 1e6)) as f32;
+        self.space(spacing_us);
         self.partial = [0.0; 3];
         self.partial_count = 0;
         self.search = (rate_hz >= LEAST_STREAM_HZ).then(|| CombSearch::new(1e6 / self.work_us));
@@ -233,6 +233,21 @@ impl Orbit {
         self.head = 0;
         self.filled = 0;
         self.mean_gain = 1.0;
+    }
+
+    /// The same stream, its spacing known better: a sensor's first block has the chip's nominal one, which may be some percent off.
+    /// What is remembered was taken at the true spacing all along.
+    fn retune(&mut self, spacing_us: f64) {
+        self.space(spacing_us);
+        let work_hz = 1e6 / self.work_us;
+        self.search.iter_mut().for_each(|search| search.retune(work_hz));
+        self.faint.iter_mut().for_each(|faint| faint.retune(work_hz));
+    }
+
+    fn space(&mut self, spacing_us: f64) {
+        self.spacing_us = spacing_us;
+        self.work_us = spacing_us * f64::from(self.every);
+        self.least_gain = (self.work_us / (MEAN_S * 1e6)) as f32;
     }
 
     /// Takes samples of the working rate. What is due at a tick, at the end of a sum or at a search is done between samples; the

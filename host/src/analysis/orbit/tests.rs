@@ -64,6 +64,32 @@ fn a_steady_tone_comes_within_1_5_db_of_the_cramer_rao_bound() {
 }
 
 #[test]
+fn a_spacing_that_is_known_better_later_makes_no_wrong_rate() {
+    // The sensor's first blocks have the chip's nominal spacing; its own may be 3 % off. The faint one is for the slow search.
+    // Noise alone is up to 1.1 % of the faint one.
+    let (nominal_us, true_us, hz) = (600.0, 618.0, 60.0);
+    for (amplitude, sigma) in [(8.0, 0.5), (0.35, 0.8)] {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let mut orbit = Orbit::new(MachineKind::Orbital);
+        for block in 0..280 {
+            let first_us = f64::from(block) * 50.0 * true_us;
+            let spacing_us = if block < 10 { nominal_us } else { true_us };
+            let samples: Vec<[f32; 3]> = (0..50)
+                .map(|i| turning(amplitude, hz, (first_us + f64::from(i) * true_us) * 1e-6))
+                .map(|v| v.map(|v| (v + sigma * gauss(&mut rng)) as f32))
+                .collect();
+            orbit.push(first_us, spacing_us, &samples);
+        }
+        orbit.flush();
+        let ticks = core::iter::from_fn(|| orbit.pop_live().or_else(|| orbit.pop_settled()));
+        let rates: Vec<f64> = ticks.filter_map(|t| t.rate_hz).map(|r| r.value).collect();
+        assert!(rates.len() > 50, "{amplitude} m/s²: {} rates", rates.len());
+        let worst = rates.iter().map(|r| (r / hz - 1.0).abs()).fold(0.0, f64::max);
+        assert!(worst < 0.015, "{amplitude} m/s²: off by {:.2} %", 100.0 * worst);
+    }
+}
+
+#[test]
 fn strong_harmonics_gear_tones_and_sidebands_do_not_win() {
     let mut rng = ChaCha8Rng::seed_from_u64(7);
     for case in 0..40 {
@@ -151,8 +177,9 @@ fn a_motor_that_gathers_speed_or_runs_down_is_followed_or_left_blank() {
         }
     }
     println!("{} of {told} ticks wrong by a tenth: {wrong:.1?}", wrong.len());
-    // 142 were when every line through the phases counted; what is left is off by a turn per sum.
-    assert!(wrong.len() <= 8, "{wrong:.1?}");
+    // 142 were when every line through the phases counted, and 9 when the oscillator was drawn to the rotation by halves: it was
+    // left behind by half a turn per sum.
+    assert!(wrong.is_empty(), "{wrong:.1?}");
     assert!(told > 20 * 50, "at speed it is told: {told} ticks");
 }
 
