@@ -43,7 +43,7 @@ def draw() -> str:
            "<title>Wiring of the Steadypass sensor</title>",
            f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>',
            '<text x="30" y="40" font-size="22" font-weight="bold">Wiring</text>',
-           '<text x="30" y="64" fill="#59616c">Drawn from wiring.csv. GP = GPIO number; the number in the board is the pin.</text>',
+           '<text x="30" y="64" fill="#59616c">Drawn from wiring.csv. GP = GPIO number; the number in the board is the pin; a box in a wire is a resistor.</text>',
            f'<rect x="{PICO_LEFT}" y="{TOP}" width="{PICO_RIGHT - PICO_LEFT}" height="{20 * PITCH + 30}" rx="10" fill="#e4efe8" stroke="#2e7d4f" stroke-width="2"/>',
            f'<rect x="{(PICO_LEFT + PICO_RIGHT) / 2 - 32}" y="{TOP - 14}" width="64" height="34" rx="4" fill="#c9ccd1" stroke="#59616c"/>',
            f'<text x="{(PICO_LEFT + PICO_RIGHT) / 2}" y="{TOP + 8}" text-anchor="middle">USB</text>',
@@ -95,6 +95,8 @@ def draw() -> str:
                 path = f"M{edge} {y:g} H{bend:g} V{pin_y(pin):g} H{(PICO_LEFT if left else PICO_RIGHT) - away * 5}"
                 out.append(f'<path d="{path}" fill="none" stroke="#ffffff" stroke-width="6"/>')
                 out.append(f'<path d="{path}" fill="none" stroke="{colour}" stroke-width="2.5"{dash}/>')
+                if r["in_series"]:
+                    out.append(resistor(edge + away * 36, y, colour, r["in_series"]))
     out.append(flag(PICO_RIGHT + 5, pin_y(36), 1, COLOURS["red"], "3V3, by Y lead to IMU and IR"))
     out.append("</svg>")
     return "\n".join(out) + "\n"
@@ -119,6 +121,12 @@ def stacked(entries, parts):
         limit = HEIGHT - 20 if i == len(tops) - 1 else tops[i + 1] - GAP
         tops[i] = min(tops[i], limit - heights[i])
     return [(top, name) for top, (_, name) in zip(tops, entries)]
+
+
+def resistor(x, y, colour, value):
+    """A resistor in a wire, its middle at (x, y), where the wire still runs level beside its part."""
+    return (f'<rect x="{x - 26}" y="{y - 10:g}" width="52" height="20" fill="#ffffff" stroke="{colour}" stroke-width="2.5"/>'
+            f'<text x="{x}" y="{y + 5:g}" text-anchor="middle" font-weight="bold">{escape(value)}</text>')
 
 
 def flag(x, y, away, colour, text):

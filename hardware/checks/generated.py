@@ -21,11 +21,11 @@ def parts_table():
 
 
 def wiring_table():
-    lines = ["| part | its pin | Pico pin | GPIO | signal | wire | remark |", "| --- | --- | --- | --- | --- | --- | --- |"]
+    lines = ["| part | its pin | Pico pin | GPIO | signal | wire | in the wire | remark |", "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for r in wiring.rows():
         fitted = "" if r["fitted"] == "yes" else f" ({r['fitted']})"
         gpio = f"GP{r['gpio']}" if r["gpio"] else "-"
-        lines.append(f"| {r['part']}{fitted} | {r['part_pin'] or '-'} | {r['pico_pin'] or '-'} | {gpio} | {r['signal']} | {r['colour'] or '-'} | {r['note'] or '-'} |")
+        lines.append(f"| {r['part']}{fitted} | {r['part_pin'] or '-'} | {r['pico_pin'] or '-'} | {gpio} | {r['signal']} | {r['colour'] or '-'} | {r['in_series'] or '-'} | {r['note'] or '-'} |")
     return "\n".join(lines)
 
 

@@ -53,7 +53,12 @@ def run(report):
     else:
         report.skip(claim, "firmware/board/src/pins.rs does not exist yet")
 
-    drawn = wiring.DRAWING.exists() and wiring.DRAWING.read_text(encoding="utf-8") == wiring.draw()
+    drawing = wiring.draw()
+    bare = [r["constant"] for r in table if r["constant"] == "BUZZER" and not r["in_series"]]
+    bare += [f"{r['part']} {r['part_pin']}" for r in table if r["in_series"] and f">{r['in_series']}</text>" not in drawing]
+    report.check(not bare, "the buzzer's wire has its resistor, and the drawing shows it", ", ".join(bare))
+
+    drawn = wiring.DRAWING.exists() and wiring.DRAWING.read_text(encoding="utf-8") == drawing
     report.check(drawn, "wiring.svg is what wiring.csv draws", "" if drawn else "run python3 hardware/wiring.py")
 
     scad = (ROOM / "clip" / "sensor.scad").read_text(encoding="utf-8")
