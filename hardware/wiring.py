@@ -97,7 +97,7 @@ def draw() -> str:
                 out.append(f'<path d="{path}" fill="none" stroke="{colour}" stroke-width="2.5"{dash}/>')
                 if r["in_series"]:
                     out.append(resistor(edge + away * 36, y, colour, r["in_series"]))
-    out.append(flag(PICO_RIGHT + 5, pin_y(36), 1, COLOURS["red"], "3V3, by Y lead to IMU and IR"))
+    out.append(flag(PICO_RIGHT + 5, pin_y(36), 1, COLOURS["red"], "3V3, one socket for IMU and IR"))
     out.append("</svg>")
     return "\n".join(out) + "\n"
 

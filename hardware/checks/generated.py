@@ -15,9 +15,13 @@ def parts_table():
         rows = list(csv.DictReader(text))
     lines = ["| part | how many | maker's part | second source | instead | mass | cost |", "| --- | --- | --- | --- | --- | --- | --- |"]
     lines += [f"| {r['part']} | {r['quantity']} | {r['maker_part']} | {r['second_source']} | {r['alternatives'] or '-'} | {r['mass_g']} g | {r['cost_class']} |" for r in rows]
-    total = sum(float(r["mass_g"]) for r in rows if r["on_machine"] == "yes")
-    lines.append(f"| **on the machine, without the lead** | | | | | **about {round(total, -1):.0f} g** | |")
+    lines.append(f"| **on the machine, without the lead** | | | | | **about {mass(rows)} g** | |")
     return "\n".join(lines)
+
+
+def mass(parts):
+    """What hangs on the machine, to ten grams: most masses are from memory."""
+    return round(sum(float(r["mass_g"]) for r in parts if r["on_machine"] == "yes") / 10) * 10
 
 
 def wiring_table():

@@ -5,6 +5,7 @@ import re
 
 import verdicts
 import wiring
+from checks import generated
 from clip import boards
 
 ROOM = pathlib.Path(__file__).resolve().parent.parent
@@ -73,6 +74,13 @@ def run(report):
         parts = list(csv.DictReader(text))
     gaps = [r["part"] for r in parts if not (r["quantity"] and r["maker_part"] and r["second_source"] and r["cost_class"] in "ABCD" and r["basis"])]
     report.check(not gaps, "every line of parts.csv has quantity, two sources, cost class and basis", ", ".join(gaps) or f"{len(parts)} lines")
+
+    own_lead = [r for r in table if r["fitted"] == "yes" and r["part"] != "IMU board"]
+    leads = sum(int(r["quantity"]) for r in parts if r["part"].startswith("socket leads"))
+    report.check(leads == len(own_lead), "parts.csv has a socket lead for every wire that is not of the IMU's own lead", f"{leads} leads, {len(own_lead)} wires")
+    mass = f"bout {generated.mass(parts)} g"
+    silent = [d.name for d in (ROOM.parent / "README.md", ROOM / "README.md") if mass not in d.read_text(encoding="utf-8")]
+    report.check(not silent, "README.md and hardware/README.md tell the mass that parts.csv adds up to", f"not 'a{mass}'" if silent else f"a{mass}")
 
     run_verdicts(report)
 
