@@ -1,4 +1,5 @@
 """Checks that need nothing but Python: wiring against the firmware's pins, and everything that is made from a table."""
+import collections
 import csv
 import pathlib
 import re
@@ -98,6 +99,13 @@ def run_verdicts(report):
         report.check(all(v["verdict"] == "not tried" for v in blank), "the empty field sheet is valid and claims nothing", f"{len(blank)} verdicts, all 'not tried'")
     except verdicts.SheetError as error:
         report.check(False, "the empty field sheet is valid and claims nothing", str(error))
+    page = (ROOM / "calibration.md").read_text(encoding="utf-8")
+    told = set(re.findall(r"`(\w+)`", " ".join(re.findall(r"^\*\*\d\. [^*]*\*\* \(([^)]*)\)", page, re.M))))
+    laid_out = collections.Counter(r["figure"] for r in csv.DictReader((ROOM / "field-results.csv").open(newline="", encoding="utf-8")))
+    gaps = [t["figure"] for t in verdicts.targets() if t["figure"] not in told or laid_out[t["figure"]] < int(t["min_runs"])]
+    gaps += sorted((told | laid_out.keys()) - {t["figure"] for t in verdicts.targets()})
+    report.check(not gaps, "each figure of the targets has its check in calibration.md and its lines in field-results.csv", ", ".join(gaps) or f"{len(told)} figures")
+
     sheet = (ROOM / "field-results-example.csv").read_text(encoding="utf-8").replace(",opm,", ",rpm,", 1)
     try:
         verdicts.judge_text(sheet, "spoilt.csv")
