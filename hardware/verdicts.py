@@ -38,20 +38,23 @@ def judge_text(text, name):
 
 
 def read_sheet(text, name, units):
-    reader = csv.DictReader(io.StringIO(text))
+    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))     # spreadsheets put a byte order mark before it
     if reader.fieldnames != COLUMNS:
         raise SheetError(f"{name}, line 1: the header is {reader.fieldnames}, expected {','.join(COLUMNS)}")
     relative = {t["figure"] for t in targets() if t["error"] == "percent"}
     rows = []
     for row in reader:
         where = f"{name}, line {reader.line_num}"
+        if None in row or None in row.values():
+            found = len(COLUMNS) - list(row.values()).count(None) + len(row.get(None, []))
+            raise SheetError(f"{where}: {found} cells, expected {len(COLUMNS)}; a text with a comma stands in quotes")
         if row["figure"] not in units:
             raise SheetError(f"{where}, figure: {row['figure']!r} is not one of {', '.join(units)}")
         if row["unit"] != units[row["figure"]]:
             raise SheetError(f"{where}, unit: {row['unit']!r}, but {row['figure']} is given in {units[row['figure']]}")
         for key in ("reference", "reference_u", "sensor", "sensor_lo", "sensor_hi"):
             try:
-                row[key] = float(row[key]) if row[key].strip() else None
+                row[key] = number(row[key])
             except ValueError:
                 raise SheetError(f"{where}, {key}: {row[key]!r} is not a number") from None
             if row[key] is not None and not math.isfinite(row[key]):
@@ -64,6 +67,13 @@ def read_sheet(text, name, units):
             raise SheetError(f"{where}, reference: 0, but the error of {row['figure']} is a share of the reference")
         rows.append(row)
     return rows
+
+
+def number(cell):
+    """A cell's number, None when it is empty. Python's own reading takes 1_000 and digits of other scripts, too."""
+    if "_" in cell or not cell.isascii():
+        raise ValueError(cell)
+    return float(cell) if cell.strip() else None
 
 
 def verdict(target, rows):
@@ -121,6 +131,8 @@ def main(arguments):
         sys.exit("usage: verdicts.py FIELD-RESULTS.csv")
     try:
         results = judge(arguments[0])
+    except UnicodeDecodeError as error:
+        sys.exit(f"cannot read {arguments[0]}: {error}; it must be UTF-8 text")
     except (SheetError, OSError) as error:
         sys.exit(str(error))
     for target, v in zip(targets(), results):

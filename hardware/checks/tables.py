@@ -106,9 +106,19 @@ def run_verdicts(report):
     gaps += sorted((told | laid_out.keys()) - {t["figure"] for t in verdicts.targets()})
     report.check(not gaps, "each figure of the targets has its check in calibration.md and its lines in field-results.csv", ", ".join(gaps) or f"{len(told)} figures")
 
-    sheet = (ROOM / "field-results-example.csv").read_text(encoding="utf-8").replace(",opm,", ",rpm,", 1)
+    sheet = (ROOM / "field-results-example.csv").read_text(encoding="utf-8")
     try:
-        verdicts.judge_text(sheet, "spoilt.csv")
-        report.check(False, "a wrong unit in the field sheet is refused")
+        marked = verdicts.judge_text("\ufeff" + sheet, "marked.csv")
+        report.check(marked == got, "a byte order mark before the field sheet changes nothing")
     except verdicts.SheetError as error:
-        report.check("line" in str(error) and "opm" in str(error), "a wrong unit in the field sheet is refused", str(error))
+        report.check(False, "a byte order mark before the field sheet changes nothing", str(error))
+    for claim, old, new, said in (
+            ("a wrong unit in the field sheet is refused", ",opm,", ",rpm,", "given in opm"),
+            ("a number with an underscore in the field sheet is refused", ",3146.8,", ",3_146.8,", "not a number"),
+            ("a line of the field sheet with too few cells is refused", ",0.021,,,m/s2,invented,invented", ",0.021,,,m/s2", "line 2: 9 cells, expected 11"),
+            ("a line of the field sheet with too many cells is refused", ",0.021,,,m/s2,invented", ",0.021,,,m/s2,a,b", "line 2: 12 cells, expected 11")):
+        try:
+            verdicts.judge_text(sheet.replace(old, new, 1), "spoilt.csv")
+            report.check(False, claim)
+        except verdicts.SheetError as error:
+            report.check("line" in str(error) and said in str(error), claim, str(error))
