@@ -320,12 +320,18 @@ module mounted_sensor(turned) {
 module screw_m3(len, head = 6) {   // pointing to -z, head upwards
     color("#d7dade") { translate([0, 0, -len]) cylinder(d = 3, h = len); translate([0, 0, -0.01]) cylinder(d = head, h = 1.8); }
 }
+module screw_m3_countersunk(len, head = 6) {   // the same with a countersunk head; len with the head, as such screws are named
+    color("#d7dade") {
+        translate([0, 0, -len]) cylinder(d = 3, h = len);
+        translate([0, 0, -1.7]) cylinder(d1 = 3, d2 = head, h = 1.7);
+    }
+}
 // Step 1: saddle on the back of the empty case, four countersunk screws from inside.
 module step_saddle() {
     color(c_case) case_body();
     ink_top();
     translate([0, 26, 0]) color(c_small) saddle_placed(false);
-    for (sx = [-1, 1], sz = [-1, 1]) translate([sx * saddle_screw, -44, saddle_zc + sz * saddle_screw]) rotate([90, 0, 0]) screw_m3(10);
+    for (sx = [-1, 1], sz = [-1, 1]) translate([sx * saddle_screw, -44, saddle_zc + sz * saddle_screw]) rotate([90, 0, 0]) screw_m3_countersunk(10);
 }
 module ink_top() { color("#f2f2ee") translate([0, 0, height - 0.5]) linear_extrude(0.52) top_marks_2d(); }
 // Step 2: the two boards in the case.
