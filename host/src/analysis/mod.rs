@@ -12,6 +12,7 @@
 //! are kept, finished results are handed out.
 
 mod attitude;
+mod bridge;
 mod cadence;
 #[cfg(test)]
 mod chance;

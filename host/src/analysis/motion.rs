@@ -19,10 +19,45 @@ const LEAD: usize = 250;
 const REACH: i64 = (REACH_S / STEP_S) as i64;
 /// After this long the events of a moment have all been found and measured, s.
 pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
-/// Longest hole that is bridged, grid points.
-const BRIDGE: u32 = 10;
 /// An event this close to the end of what is kept cannot be measured, grid points.
 const ROOM: i64 = 30;
+
+/// What else is known of a stretch of work when its passes are settled.
+#[derive(Clone, Copy)]
+pub(super) struct Work<'a> {
+    /// Times that end a pass whatever the arm did, s.
+    pub(super) cuts_s: &'a [f64],
+    /// Whether the motor ran around a time, s.
+    pub(super) motor_on: &'a dyn Fn(f64) -> bool,
+    /// When the pad took load and when it was relieved, s, if it ran free for the first, the last seconds of a stroke of these
+    /// times; and begin and end of the work, s.
+    pub(super) load_s: &'a dyn Fn((f64, f64), (f64, f64)) -> [Option<f64>; 2],
+}
+
+/// Strokes that do not come out of a turn begin when the pad takes load, and those that lead into none end when it is relieved: a
+/// burst before or after that was of carrying the machine. Gives the times of those bursts, s.
+fn between_loads(strokes: &mut [RawStroke], load_s: &dyn Fn((f64, f64), (f64, f64)) -> [Option<f64>; 2]) -> Vec<f64> {
+    let (Some(first), Some(last)) = (strokes.first(), strokes.last()) else { return Vec::new() };
+    let work_s = (first.start.t_s, last.end.t_s);
+    let mut carried_s = Vec::new();
+    for i in 0..strokes.len() {
+        let turns_on = strokes[i].turned.is_some() || strokes.get(i + 1).is_some_and(|next| next.joined);
+        let stroke = &mut strokes[i];
+        let [taken_s, relieved_s] = load_s((stroke.start.t_s, stroke.end.t_s), work_s);
+        for (end, t_s) in [taken_s.filter(|_| !stroke.joined), relieved_s.filter(|_| !turns_on)].into_iter().enumerate()
+        {
+            let Some(t_s) = t_s else { continue };
+            let event = if end == 0 { &mut stroke.start } else { &mut stroke.end };
+            carried_s.extend((!stroke.supposed[end]).then_some(event.t_s));
+            event.t_s = t_s;
+            stroke.supposed[end] = false;
+            stroke.by_load[end] = true;
+        }
+        // The second burst of a move that is now apart from the stroke is told with the others of quick moves.
+        stroke.moved = stroke.moved.filter(|_| !stroke.by_load[1]);
+    }
+    carried_s
+}
 
 /// Leaves out strokes that would have had to begin before the motor ran, or before the recording: how long those lasted, nobody
 /// knows.
@@ -55,7 +90,6 @@ pub(super) struct Motion {
     /// All clear ones found lately.
     found: VecDeque<i64>,
     width_s: f64,
-    holes: u32,
     last_acceleration: [f64; 2],
     /// Whether anything is being followed at all.
     running: bool,
@@ -76,7 +110,6 @@ impl Motion {
             awaited: None,
             found: VecDeque::new(),
             width_s: USUAL_WIDTH_S,
-            holes: 0,
             last_acceleration: [0.0; 2],
             running: false,
         }
@@ -111,18 +144,7 @@ impl Motion {
         gyro: Option<Vec3>,
         motor_on: &dyn Fn(f64) -> bool,
     ) -> bool {
-        let (Some(accel), Some(gyro)) = (accel, gyro) else {
-            self.holes += 1;
-            if !self.running || self.holes > BRIDGE {
-                return self.running;
-            }
-            // A short hole is stepped over with what was there before; it must not look like a burst.
-            if let Some(&last) = self.points.last() {
-                self.keep(index, last, self.last_acceleration, motor_on);
-            }
-            return false;
-        };
-        self.holes = 0;
+        let (Some(accel), Some(gyro)) = (accel, gyro) else { return self.running };
         if !self.running {
             self.running = true;
             self.first = index;
@@ -220,22 +242,19 @@ impl Motion {
 
     /// Measures what is still waiting and settles the strokes so far. With `at_end`, nothing more will come: the detector's
     /// lag is bridged with the last value.
-    pub(super) fn settle(
-        &mut self,
-        cuts_s: &[f64],
-        known: Known,
-        at_end: bool,
-        motor_on: &dyn Fn(f64) -> bool,
-    ) -> Vec<SettledPass> {
+    pub(super) fn settle(&mut self, work: &Work<'_>, known: Known, at_end: bool) -> Vec<SettledPass> {
         if at_end {
             for _ in 0..DETECT_LAG {
                 self.detect(self.last_acceleration);
             }
         }
+        let motor_on = work.motor_on;
         self.measure(None, motor_on);
         let until_s = self.worked_until_s(motor_on);
         let settled = self.tracker.settled(until_s);
-        let strokes = within_work(settled.strokes, motor_on);
+        let mut strokes = within_work(settled.strokes, motor_on);
+        let mut moves_s = settled.moves_s;
+        moves_s.extend(between_loads(&mut strokes, work.load_s));
         let last = self.attitude.bias();
         let bias_at = |t_s: f64| {
             // The bias is learned as time goes on: half a minute later it is better known and hardly another.
@@ -243,8 +262,8 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        let found = Found { strokes: &strokes, moves_s: &settled.moves_s, width_s: self.width_s };
-        let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, cuts_s, known);
+        let found = Found { strokes: &strokes, moves_s: &moves_s, width_s: self.width_s };
+        let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, work.cuts_s, known);
         self.width_s = width_s;
         passes
     }

@@ -27,6 +27,8 @@ const SUM_ASKEW: f64 = 0.05;
 /// they miss then are strokes gone wrong as a whole, which no such spread can hold.
 const SHAPE_SPREAD: f64 = 0.06;
 const SHAPE_RATIO: f64 = 3.0;
+/// From the pad taking load to the arm moving, and from the arm resting to the pad relieved, one standard deviation, s. Common practice, no published source.
+const LOADED_S: f64 = 0.4;
 /// ln of the odds that a stroke after a rest goes back, before its bursts are looked at.
 const TO_AND_FRO: f64 = 5.0;
 
@@ -196,10 +198,10 @@ fn refine(
     let shared = |i: usize| i > 0 && strokes[i].start.t_s == strokes[i - 1].end.t_s;
     let mut bursts: Vec<Burst> = found.moves_s.iter().map(|t| Burst { t_s: *t, of: None }).collect();
     for (i, s) in strokes.iter().enumerate() {
-        if !shared(i) && !s.supposed[0] {
+        if !shared(i) && !s.supposed[0] && !s.by_load[0] {
             bursts.push(Burst { t_s: s.start.t_s, of: Some((i, 0)) });
         }
-        if !s.supposed[1] {
+        if !s.supposed[1] && !s.by_load[1] {
             bursts.push(Burst { t_s: s.end.t_s, of: Some((i, 1)) });
         }
     }
@@ -374,7 +376,9 @@ fn timed_along(axis: [f64; 2], ways: &[f64], strokes: &[RawStroke], refined: &[R
             before.ends_mps[1] = Some(both - start);
         }
         let heard = |end: usize, v: f64| (!strokes[i].says_nothing(end)).then_some(v);
-        let time_spread = if strokes[i].supposed.contains(&true) { STROKE_SCATTER } else { 0.0 };
+        let by_load = strokes[i].by_load.iter().filter(|by_load| **by_load).count() as f64;
+        let supposed = strokes[i].supposed.contains(&true);
+        let time_spread = if supposed { STROKE_SCATTER } else { by_load.sqrt() * LOADED_S / time_s };
         timed.push(Timed { time_s, time_spread, ends_mps: [heard(0, start), heard(1, end)] });
     }
     timed

@@ -5,7 +5,7 @@
 //! ```text
 //! accel ─┬─► orbit ──────────► orbit ticks ──┐
 //!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
-//! gyro ────► 50 Hz grid ─┴─► motion, cadence ┤
+//! gyro ────► 50 Hz grid ─┴─► bridge ─► motion, cadence ┤
 //!                            (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
 //! looks ─────────────────────► surface ──────┘
 //! ```
@@ -24,6 +24,7 @@ mod statistics;
 #[cfg(test)]
 mod tests;
 
+use super::bridge::{Bridge, GridPoint};
 use super::cadence::Cadence;
 use super::findings::{Finding, LiveTick, Measured, State, StrokePlace};
 use super::grid::{Gridder, STEP_US};
@@ -51,6 +52,7 @@ pub struct Pipeline {
     orbit: Orbit,
     accel_grid: Gridder,
     gyro_grid: Gridder,
+    bridge: Bridge,
     motion: Motion,
     cadence: Cadence,
     motor: MotorLog,
@@ -99,6 +101,7 @@ impl Pipeline {
             orbit: Orbit::new(setup.machine.kind),
             accel_grid: Gridder::new(),
             gyro_grid: Gridder::new(),
+            bridge: Bridge::default(),
             motion: Motion::new(LEVER_M),
             cadence: Cadence::default(),
             motor: MotorLog::default(),
@@ -250,19 +253,21 @@ impl Pipeline {
         while (self.next_grid + 2) as f64 * STEP_US <= limit_us {
             let k = self.next_grid;
             self.next_grid += 1;
-            let accel = self.accel_grid.take(k);
-            let gyro = self.gyro_grid.take(k);
-            let motor = &self.motor;
-            self.cadence.step(k, accel, gyro, &|t| motor.ran_at(t));
-            let ended = self.motion.step(k, accel, gyro, &|t| motor.ran_at(t));
-            if ended {
-                self.settle(true);
-                self.restart_motion();
+            self.bridge.push(GridPoint { index: k, accel: self.accel_grid.take(k), gyro: self.gyro_grid.take(k) });
+            while let Some(GridPoint { index, accel, gyro }) = self.bridge.pop() {
+                let motor = &self.motor;
+                self.cadence.step(index, accel, gyro, &|t| motor.ran_at(t));
+                let ended = self.motion.step(index, accel, gyro, &|t| motor.ran_at(t));
+                if ended {
+                    self.settle(true);
+                    self.restart_motion();
+                }
             }
         }
     }
 
     fn restart_motion(&mut self) {
+        self.bridge.restart();
         self.motion.interrupt();
         let motor = &self.motor;
         self.cadence.end(&|t| motor.ran_at(t));

@@ -2,9 +2,11 @@
 
 use super::Pipeline;
 use super::degrees;
-use super::free::free_rate;
+use super::free::{Loads, free_rate};
+use super::rows::Waiting;
 use super::statistics::{mean_of, quantile, variation};
 use crate::analysis::findings::{Finding, Measured, Pass, State, Stroke};
+use crate::analysis::motion::Work;
 use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
 use crate::analysis::passes::SettledPass;
 use crate::analysis::strokes::Mode;
@@ -67,7 +69,11 @@ impl Pipeline {
         if at_end {
             self.cadence.end(&|t| motor.ran_at(t));
         }
-        let passes = self.motion.settle(&motor.cuts_s, (&self.setup).into(), at_end, &|t| motor.ran_at(t));
+        let loads = Loads::new(rates(self.rows.between(f64::NEG_INFINITY, f64::INFINITY)));
+        let load_s =
+            |stroke: (f64, f64), work: (f64, f64)| [loads.taken_s(stroke, work), loads.relieved_s(stroke, work)];
+        let work = Work { cuts_s: &motor.cuts_s, motor_on: &|t| motor.ran_at(t), load_s: &load_s };
+        let passes = self.motion.settle(&work, (&self.setup).into(), at_end);
         for pass in passes {
             let times: Vec<(f64, f64)> = pass.strokes.iter().map(|s| (s.start_s, s.end_s)).collect();
             if !self.cadence.mistaken(&times) {
@@ -136,11 +142,7 @@ impl Pipeline {
             start = start.or(w.start_c);
             power.extend(w.row.vibration_mps2.map(|v| v * v));
         }
-        let rates: Vec<(f64, Option<f64>)> = self
-            .rows
-            .between(before_s.max(start_s - FREE_BEFORE_S), end_s)
-            .map(|w| (w.row.t_s, w.row.orbit_opm.map(|m| m.value)))
-            .collect();
+        let rates = rates(self.rows.between(before_s.max(start_s - FREE_BEFORE_S), end_s));
         let loaded_s = first.end_s.min(start_s + FREE_AFTER_S);
         let way = section_heading.map(|first| track::lay(pass, track::likely_angle(heading - first)));
         let (mut points, track_sd_m) = way.map_or((Vec::new(), None), |(points, sd_m)| (points, Some(sd_m)));
@@ -187,4 +189,9 @@ impl Pipeline {
     fn fill_orbit(&mut self) {
         self.rows.fill_orbit(&self.setup.machine, self.orbit.is_measurable().unwrap_or(false));
     }
+}
+
+/// Time, s, and orbit rate of rows.
+fn rates<'a>(rows: impl Iterator<Item = &'a mut Waiting>) -> Vec<(f64, Option<f64>)> {
+    rows.map(|w| (w.row.t_s, w.row.orbit_opm.map(|m| m.value))).collect()
 }

@@ -143,6 +143,8 @@ pub(super) struct RawStroke {
     /// Whether its start, its end are only supposed, for nothing showed them: the stroke is taken to have lasted as long as the
     /// others. The turn at its other end says that it was there.
     pub(super) supposed: [bool; 2],
+    /// Whether its start is when the pad took load, its end when it was relieved; no burst there tells how fast it went.
+    pub(super) by_load: [bool; 2],
     /// It began with the sideways step (or reversal) that ended the stroke before.
     pub(super) joined: bool,
     /// The two bursts of that turn's step aside, where the arm stood still before it or after it. Then the end before or the start
@@ -158,7 +160,7 @@ pub(super) struct RawStroke {
 impl RawStroke {
     /// Whether the burst at its start (0) or end (1) says nothing of its speed.
     pub(super) fn says_nothing(&self, end: usize) -> bool {
-        self.supposed[end] || self.masked[end]
+        self.supposed[end] || self.masked[end] || self.by_load[end]
     }
 
     /// The bursts of the step aside that led here that are no end of a stroke.

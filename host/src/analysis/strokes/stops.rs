@@ -258,6 +258,7 @@ mod tests {
                 end,
                 masked: [false; 2],
                 supposed: [false; 2],
+                by_load: [false; 2],
                 joined: i > 0,
                 aside: None,
                 moved: None,
