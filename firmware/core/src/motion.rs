@@ -116,7 +116,7 @@ pub struct Motion {
     sample_us: u64,
     telling: bool,
     expected_first: Option<u32>,
-    /// A gyro word that came before the accelerometer word which will settle the numbers.
+    /// A gyro word that came before the accelerometer word which will settle the numbers, perhaps in the poll before.
     waiting_gyro: Option<Sample>,
     accel: Filling<ACCEL_BLOCK>,
     gyro: Filling<GYRO_BLOCK>,
@@ -166,6 +166,7 @@ impl Motion {
 
     /// The chip was set up anew and its buffer is empty.
     pub fn restarted(&mut self, why: Restart) {
+        self.waiting_gyro = None;
         // A fault that has not been settled yet must not be forgotten over a command.
         if self.numbering != Numbering::Restarted(Restart::AfterFault) {
             self.numbering = Numbering::Restarted(why);
@@ -174,6 +175,8 @@ impl Motion {
 
     /// A burst failed: words may be gone.
     pub fn unsure(&mut self) {
+        // The word that would have told its place is gone.
+        self.waiting_gyro = None;
         if self.numbering == Numbering::Counted {
             self.numbering = Numbering::Unsure;
         }

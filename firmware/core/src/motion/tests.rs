@@ -200,6 +200,53 @@ fn a_failed_burst_costs_its_words_and_no_others() {
     }
 }
 
+/// Polls until the numbers have to be found again and the buffer begins with a gyro word; returns the next poll.
+fn unsure_before_a_gyro_word(motion: &mut Motion, chip: &mut Chip, seen: &mut Vec<Seen>) -> u64 {
+    for k in 0..300 {
+        poll(motion, chip, tick(k), None, seen);
+    }
+    motion.unsure();
+    chip.run_to(tick(300));
+    while chip.fifo.front().is_some_and(|word| word.stream == Stream::Accel) {
+        chip.fifo.pop_front();
+    }
+    301
+}
+
+#[test]
+fn a_gyro_word_whose_burst_fails_is_lost_and_not_sent_in_another_ones_place() {
+    let mut chip = Chip::new(617.7);
+    let (mut motion, mut seen) = (Motion::new(), Vec::new());
+    let next = unsure_before_a_gyro_word(&mut motion, &mut chip, &mut seen);
+    poll(&mut motion, &mut chip, tick(next), Some(1), &mut seen);
+    for k in next + 1..next + 200 {
+        poll(&mut motion, &mut chip, tick(k), None, &mut seen);
+    }
+    assert_true_numbers(&seen);
+}
+
+#[test]
+fn a_gyro_word_from_before_a_restart_is_not_sent_after_it() {
+    let mut chip = Chip::new(617.7);
+    let (mut motion, mut seen) = (Motion::new(), Vec::new());
+    let next = unsure_before_a_gyro_word(&mut motion, &mut chip, &mut seen);
+    chip.fifo.truncate(1);
+    motion.begin_poll(tick(next), 1, false, &mut record(&mut seen));
+    let gyro = chip.fifo.pop_front().expect("the gyro word");
+    let stale = u32::from_le_bytes([gyro.counts[0], gyro.counts[1], gyro.counts[2], gyro.counts[3]]);
+    motion.push(gyro, &mut record(&mut seen));
+    motion.end_poll();
+    chip.restart(tick(next + 10));
+    motion.restarted(Restart::OnCommand);
+    for k in next + 11..next + 400 {
+        if k == next + 200 {
+            motion.unsure();
+        }
+        poll(&mut motion, &mut chip, tick(k), None, &mut seen);
+    }
+    assert!(seen.iter().filter(|b| b.gyro).all(|b| !b.numbers.contains(&stale)), "{stale} came late");
+}
+
 #[test]
 fn a_chip_set_up_anew_is_numbered_by_time() {
     let mut chip = Chip::new(605.0);
