@@ -29,9 +29,17 @@ pub const CLOCK_MEMORY_POLLS: f64 = 500.0;
 /// Time between two polls of the IMU, µs. The buffer holds 273 ms; 10 ms keep latency low and bursts short.
 pub const POLL_US: u64 = 10_000;
 
-/// Polls are moved by multiples of this, µs, over one sample spacing (8 steps), so that a poll period that is a whole
-/// number of samples does not always catch the same phase.
-pub const POLL_STEP_US: u64 = 75;
+/// Polls are moved by multiples of this, µs, over one sample spacing, so that a poll period that is a whole number of
+/// samples does not always catch the same phase.
+const POLL_STEP_US: u64 = 75;
+
+/// Steps in one sample spacing.
+const POLL_STEPS: u64 = 8;
+
+/// When poll `k` is due, µs since poll 0.
+pub const fn poll_time_us(k: u64) -> u64 {
+    k * POLL_US + k % POLL_STEPS * POLL_STEP_US
+}
 
 /// Room for motion blocks and looks, bytes: 2 s of the stream (13 kB/s), so that a laptop may stall that long.
 pub const DATA_ROOM: usize = 26_000;
@@ -75,7 +83,12 @@ mod tests {
     }
 
     #[test]
-    fn the_poll_steps_cover_one_sample() {
-        assert_eq!(8 * POLL_STEP_US, 600);
+    fn polls_are_spread_evenly_over_one_sample_spacing() {
+        for k in 0..3 * POLL_STEPS {
+            let moved_ns = 1000.0 * (poll_time_us(k) - k * POLL_US) as f64;
+            let share = (k % POLL_STEPS) as f64 / POLL_STEPS as f64;
+            let off = moved_ns / f64::from(NOMINAL_SPACING_NS) - share;
+            assert!(off.abs() < 0.01, "poll {k} is off by {off} of a spacing");
+        }
     }
 }

@@ -138,7 +138,7 @@ fn floor(x: f64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{NOMINAL_SPACING_NS, POLL_STEP_US, POLL_US};
+    use crate::design::{NOMINAL_SPACING_NS, POLL_US, poll_time_us};
 
     /// Polls a chip of the given true spacing as the board does and returns the clock after `seconds`.
     /// `phase_us` is when sample 0 is taken.
@@ -146,7 +146,7 @@ mod tests {
         let mut clock = SampleClock::new(NOMINAL_SPACING_NS);
         let mut k = 0;
         loop {
-            let t_us = 5_000_000 + k * POLL_US + if dither { (k % 8) * POLL_STEP_US } else { 0 };
+            let t_us = 5_000_000 + if dither { poll_time_us(k) } else { k * POLL_US };
             if t_us as f64 > 5e6 + seconds * 1e6 {
                 return clock;
             }
@@ -196,7 +196,7 @@ mod tests {
         let mut clock = SampleClock::new(NOMINAL_SPACING_NS);
         let (mut sample_us, mut index, mut spacing) = (0.0f64, 0u32, 600.0f64);
         for k in 0..60_000u64 {
-            let t_us = k * POLL_US + (k % 8) * POLL_STEP_US;
+            let t_us = poll_time_us(k);
             while sample_us + spacing <= t_us as f64 {
                 sample_us += spacing;
                 index += 1;

@@ -13,7 +13,7 @@ use embassy_time::{Duration, Instant, Timer};
 use steadypass_drivers::lsm6dsox::{
     ADDRESS, AccelRange, Error, Lsm6dsox, Rate, SETTLING_MS, Setup, Source, WORD_BYTES,
 };
-use steadypass_firmware_core::design::{POLL_STEP_US, POLL_US};
+use steadypass_firmware_core::design::{POLL_US, poll_time_us};
 use steadypass_firmware_core::motion::{Restart, Sample, Stream};
 
 /// The motion chip's bus.
@@ -70,7 +70,7 @@ async fn serve(imu: &mut Imu<'_>, chip: &mut Chip, shared: &Shared) -> Fault {
         }
         let mut k = poll_number() + 1;
         while !shared.with(|station| station.take_range_change()) {
-            Timer::at(Instant::from_micros(k * POLL_US + k % 8 * POLL_STEP_US)).await;
+            Timer::at(Instant::from_micros(poll_time_us(k))).await;
             shared.alive(Worker::Motion);
             if let Err(fault) = poll(imu, k, shared).await {
                 return fault;

@@ -1,7 +1,7 @@
 //! Motion against a chip model whose samples carry their own true numbers.
 
 use super::*;
-use crate::design::{POLL_STEP_US, POLL_US};
+use crate::design::poll_time_us;
 use proptest::prelude::*;
 use std::collections::VecDeque;
 
@@ -118,7 +118,7 @@ fn poll(motion: &mut Motion, chip: &mut Chip, t_us: u64, fail_after: Option<usiz
 }
 
 fn tick(k: u64) -> u64 {
-    1_000_000 + k * POLL_US + (k % 8) * POLL_STEP_US
+    1_000_000 + poll_time_us(k)
 }
 
 /// Every block must hold consecutive samples, number them as the chip did, and both streams must go forward.

@@ -20,7 +20,7 @@ mod options;
 
 use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
-use steadypass_firmware_core::design::{GYRO_RATE_MHZ, POLL_STEP_US, POLL_US};
+use steadypass_firmware_core::design::{GYRO_RATE_MHZ, POLL_US, poll_time_us};
 use steadypass_firmware_core::motion::Restart;
 use steadypass_firmware_core::station::{Identity, IrFault, Station};
 use steadypass_protocol::{
@@ -301,9 +301,9 @@ impl VirtualSensor {
     fn poll(&mut self) {
         let now_us = self.uptime_us();
         self.polls += 1;
-        // The board moves its polls over one sample's spacing, and is a little late now and then.
-        let moved_us = POLL_STEP_US * (self.polls % 8) + self.rng.random_range(0..LATE_US);
-        self.next_poll_us = self.polls_from_us + (self.polls + 1) * POLL_US + moved_us;
+        // The board is a little late now and then.
+        let late_us = self.rng.random_range(0..LATE_US);
+        self.next_poll_us = self.polls_from_us + POLL_US + poll_time_us(self.polls) + late_us;
         if let Some((words, overrun)) = self.fifo.poll() {
             self.station.poll(now_us, u16::try_from(words.len()).unwrap_or(u16::MAX), overrun);
             words.into_iter().for_each(|word| self.station.sample(word));
