@@ -3,7 +3,11 @@
 use steadypass_protocol::{MAX_FRAME, Scale};
 
 /// Firmware version as told to the host: major, minor, patch.
-pub const FIRMWARE: [u8; 3] = [0, 1, 0];
+pub const FIRMWARE: [u8; 3] = [
+    version_part(env!("CARGO_PKG_VERSION_MAJOR")),
+    version_part(env!("CARGO_PKG_VERSION_MINOR")),
+    version_part(env!("CARGO_PKG_VERSION_PATCH")),
+];
 
 /// Nominal accelerometer rate, mHz (1667 Hz: the fundamental of an orbit is below 120 Hz, its harmonics fit).
 pub const ACCEL_RATE_MHZ: u32 = 1_667_000;
@@ -57,6 +61,14 @@ pub const WAITING_BLOCK_US: u64 = 400_000;
 /// Standard gravity, m/s² (exact, CGPM 1901).
 const STANDARD_GRAVITY_MPS2: f64 = 9.806_65;
 
+/// Part of a version that the wire's one byte holds.
+const fn version_part(digits: &str) -> u8 {
+    match u8::from_str_radix(digits, 10) {
+        Ok(part) => part,
+        Err(_) => panic!("each part of the version must be a number up to 255"),
+    }
+}
+
 /// Wire scale of the accelerometer. `mg_per_count` is the chip's sensitivity in thousandths of standard gravity.
 pub fn accel_scale(mg_per_count: f64) -> Scale {
     let nano_per_count = (mg_per_count * 1e-3 * STANDARD_GRAVITY_MPS2 * 1e9 + 0.5) as u32;
@@ -72,6 +84,13 @@ pub fn gyro_scale(mdps_per_count: f64) -> Scale {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_host_is_told_the_version_that_is_built() {
+        let [major, minor, patch] = FIRMWARE;
+        let version = env!("CARGO_PKG_VERSION").split(['-', '+']).next();
+        assert_eq!(version, Some(format!("{major}.{minor}.{patch}").as_str()));
+    }
 
     #[test]
     fn scales_are_si() {
