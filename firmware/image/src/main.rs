@@ -1,4 +1,4 @@
-//! `steadypass-image FIRMWARE.elf OUT.uf2`: writes the file for drag and drop, prints the size, fails over budget.
+//! `steadypass-image FIRMWARE.elf OUT.uf2`: writes the file for drag and drop, prints the size. Over budget it writes nothing and fails.
 
 mod elf;
 mod uf2;
@@ -29,12 +29,20 @@ fn main() -> ExitCode {
 fn run() -> Result<(String, bool), Box<dyn Error>> {
     let args: Vec<String> = env::args().skip(1).collect();
     let [elf, uf2] = &args[..] else { return Err("usage: steadypass-image FIRMWARE.elf OUT.uf2".into()) };
+    convert(elf, uf2)
+}
+
+/// Writes `uf2` when what `elf` holds keeps to its budgets.
+fn convert(elf: &str, uf2: &str) -> Result<(String, bool), Box<dyn Error>> {
     let image = fs::read(elf)
         .map_err(Box::<dyn Error>::from)
         .and_then(|file| Image::read(&file).map_err(Into::into))
         .map_err(|error| format!("{elf}: {error}"))?;
-    fs::write(uf2, uf2::encode(FLASH_START, &image.flash)).map_err(|error| format!("{uf2}: {error}"))?;
-    Ok(size_line(image.flash.len() as f64 / 1024.0, image.ram_bytes as f64 / 1024.0))
+    let (line, fits) = size_line(image.flash.len() as f64 / 1024.0, image.ram_bytes as f64 / 1024.0);
+    if fits {
+        fs::write(uf2, uf2::encode(FLASH_START, &image.flash)).map_err(|error| format!("{uf2}: {error}"))?;
+    }
+    Ok((line, fits))
 }
 
 fn size_line(flash_kib: f64, ram_kib: f64) -> (String, bool) {
@@ -48,7 +56,19 @@ fn size_line(flash_kib: f64, ram_kib: f64) -> (String, bool) {
 
 #[cfg(test)]
 mod tests {
-    use super::size_line;
+    use super::{convert, elf, size_line};
+    use std::fs;
+
+    #[test]
+    fn only_what_keeps_to_its_budgets_is_written() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = |name| folder.path().join(name).to_str().expect("a name in letters").to_owned();
+        for (kib, fits) in [(97, false), (96, true)] {
+            fs::write(path("image.elf"), elf::tests::bootable(kib * 1024)).expect("written");
+            let (_, kept) = convert(&path("image.elf"), &path("image.uf2")).expect("an image");
+            assert_eq!((kept, fs::exists(path("image.uf2")).expect("seen")), (fits, fits), "{kib} KiB");
+        }
+    }
 
     #[test]
     fn either_budget_alone_can_be_broken() {
