@@ -58,7 +58,10 @@ pub struct Station {
     look_index: u8,
     marks: u16,
     last_health_us: u64,
+    /// The motion chip must be set up for another range, and nobody has seen to it yet.
     range_changed: bool,
+    /// What the motion chip takes is not of the range that the host has been told of.
+    range_awaited: bool,
     restart: Option<(u64, RestartInto)>,
 }
 
@@ -79,6 +82,7 @@ impl Station {
             marks: 0,
             last_health_us: 0,
             range_changed: false,
+            range_awaited: false,
             restart: None,
         }
     }
@@ -102,7 +106,7 @@ impl Station {
         }
         match handled.effect {
             Some(Effect::Started | Effect::Stopped) => self.motion.discard(),
-            Some(Effect::RangeChanged) => self.range_changed = true,
+            Some(Effect::RangeChanged) => (self.range_changed, self.range_awaited) = (true, true),
             Some(Effect::Restart(into)) => self.restart = Some((now_us + RESTART_DELAY_US, into)),
             None => {}
         }
@@ -135,6 +139,8 @@ impl Station {
     /// The motion chip was set up, at start, after a fault or for a changed setting.
     pub fn imu_started(&mut self, why: Restart) {
         (self.imu_answers, self.imu_failed) = (true, false);
+        // Not the range that is wanted by now, when it was changed once more while the chip was being set up.
+        self.range_awaited = self.range_changed;
         self.motion.restarted(why);
     }
 
@@ -150,21 +156,30 @@ impl Station {
         (self.imu_answers, self.imu_failed) = (true, false);
     }
 
-    /// A poll found `words` words and perhaps an overrun.
+    /// A poll found `words` words and perhaps an overrun. What it brings counts for nothing while the chip is still to be set
+    /// up for another range.
     pub fn poll(&mut self, t_us: u64, words: u16, overrun: bool) {
+        if self.range_awaited {
+            return;
+        }
         let Self { motion, outbox, session, .. } = self;
         motion.begin_poll(t_us, words, overrun, &mut |block| forward(outbox, session, &block));
     }
 
     /// One sample of that poll, in the chip's order.
     pub fn sample(&mut self, sample: Sample) {
+        if self.range_awaited {
+            return;
+        }
         let Self { motion, outbox, session, .. } = self;
         motion.push(sample, &mut |block| forward(outbox, session, &block));
     }
 
     /// All words of that poll were read.
     pub fn poll_done(&mut self) {
-        self.motion.end_poll();
+        if !self.range_awaited {
+            self.motion.end_poll();
+        }
     }
 
     /// Temperature of the motion chip, 0.01 °C.

@@ -124,6 +124,23 @@ test('settings within range are taken, others refused with the reason, none whil
   assert.equal(board.ir.written, 0);
 });
 
+test('a start right behind a change of range gets samples of the new range only', () => {
+  const { host } = connected();
+  host.say({ kind: 'Configure', ...DEFAULT_SETTINGS, accel_range_g: 4 });
+  host.say({ kind: 'Start' });
+  host.run(1);
+  assert.deepEqual(host.of('Reply').map((r) => r.outcome), ['Accepted', 'Accepted']);
+  const blocks = host.of('Accel');
+  assert.ok(blocks.length > 15, `${blocks.length} blocks`);
+  for (const block of blocks) {
+    const view = new DataView(block.samples.buffer, block.samples.byteOffset);
+    for (let i = 0; i < block.count; i++) {
+      const z = view.getInt16(i * 6 + 4, true) * 1_196_411e-9;
+      assert.ok(Math.abs(z - 9.80665) < 0.002, `sample ${block.first_index + i} says ${z.toFixed(3)} m/s²`);
+    }
+  }
+});
+
 const EXPECTED = {
   // pattern: [red, green, blue] lit at all, share of the time the plain light is on, tone
   Off: { lit: [0, 0, 0], plain: 0.03, tone: false },

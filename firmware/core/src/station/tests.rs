@@ -93,6 +93,83 @@ fn nothing_streams_unasked_and_the_first_block_starts_fresh() {
     assert_eq!(drain(&mut station).len(), 1, "the reply alone");
 }
 
+/// The chip is asked for another range only once the poll under way is over, and takes a tenth of a second to change.
+#[test]
+fn no_sample_of_the_old_range_is_sent_under_the_scale_of_the_new_one() {
+    let configure = |range_g| ToSensor::Configure(Settings { accel_range_g: range_g, ..Settings::default() });
+    let mut station = station();
+    accel(&mut station, 10_000, 60);
+    // In the middle of a poll.
+    station.poll(50_000, 60, false);
+    station.sample(Sample { stream: Stream::Accel, slot: 0, counts: [0; 6] });
+    say(&mut station, 50_000, configure(4));
+    say(&mut station, 50_000, ToSensor::Start);
+    for slot in 1..60 {
+        station.sample(Sample { stream: Stream::Accel, slot: slot & 3, counts: [0; 6] });
+    }
+    station.poll_done();
+    accel(&mut station, 60_000, 144);
+    assert!(station.take_range_change());
+    accel(&mut station, 70_000, 144);
+    drain(&mut station);
+    station.tick(600_000, 900);
+    assert_eq!(drain(&mut station), [], "nothing of the old range");
+
+    station.imu_started(Restart::OnCommand);
+    accel(&mut station, 700_000, 72);
+    assert!(matches!(drain(&mut station)[..], [ToHost::Accel(_)]), "and all of the new one");
+    assert_eq!(station.health(700_000, 900).samples_lost, 0);
+}
+
+#[test]
+fn a_poll_cut_off_by_a_change_of_range_tells_the_clock_nothing() {
+    let mut station = station();
+    say(&mut station, 0, ToSensor::Start);
+    let (mut taken, mut spacing_ns) = (0, None);
+    let mut last_spacing = |station: &mut Station| {
+        for message in drain(station) {
+            if let ToHost::Accel(block) = message {
+                spacing_ns = Some(block.spacing_ns);
+            }
+        }
+        spacing_ns
+    };
+    for t_us in (10_000..=2_500_000u64).step_by(10_000) {
+        accel(&mut station, t_us, (t_us / 600) as u16 - taken);
+        taken = (t_us / 600) as u16;
+    }
+    let before = last_spacing(&mut station);
+    assert!(before.is_some_and(|ns| ns.abs_diff(600_000) < 300), "{before:?}");
+    say(&mut station, 2_500_000, ToSensor::Stop);
+    station.poll(2_700_000, 333, false);
+    say(&mut station, 2_700_000, ToSensor::Configure(Settings { accel_range_g: 4, ..Settings::default() }));
+    station.poll_done();
+    assert!(station.take_range_change());
+    station.imu_started(Restart::OnCommand);
+    say(&mut station, 2_800_000, ToSensor::Start);
+    accel(&mut station, 2_900_000, 72);
+    let after = last_spacing(&mut station);
+    assert!(after.zip(before).is_some_and(|(a, b)| a.abs_diff(b) < 100), "{before:?} before, {after:?} after");
+}
+
+#[test]
+fn a_range_changed_back_while_the_chip_is_set_up_is_waited_for_too() {
+    let configure = |range_g| ToSensor::Configure(Settings { accel_range_g: range_g, ..Settings::default() });
+    let mut station = station();
+    say(&mut station, 0, configure(4));
+    assert!(station.take_range_change());
+    say(&mut station, 10_000, configure(8));
+    say(&mut station, 20_000, ToSensor::Start);
+    drain(&mut station);
+    station.imu_started(Restart::OnCommand);
+    accel(&mut station, 100_000, 144);
+    assert_eq!(drain(&mut station), [], "the chip was set up for 4 g");
+    assert!(station.take_range_change());
+    station.imu_started(Restart::OnCommand);
+    accel(&mut station, 300_000, 72);
+    assert!(matches!(drain(&mut station)[..], [ToHost::Accel(_)]));
+}
+
 #[test]
 fn a_silent_host_ends_the_stream() {
     let mut station = station();
