@@ -1,4 +1,4 @@
-//! What the tasks share: the station, who is being talked to, and signs of life.
+//! What the tasks share: the station and signs of life.
 //!
 //! All tasks run in thread mode on one executor, so the station is locked without switching interrupts off; nobody holds
 //! it across an await.
@@ -7,17 +7,8 @@ use core::cell::{Cell, RefCell};
 use embassy_sync::blocking_mutex::{Mutex, raw::ThreadModeRawMutex};
 use embassy_sync::signal::Signal;
 use embassy_time::Instant;
-use steadypass_firmware_core::station::Station;
+use steadypass_firmware_core::station::{Link, Station};
 use steadypass_protocol::{FrameReader, MAX_FRAME};
-
-/// A way to the host.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Link {
-    /// USB serial, the normal one.
-    Usb,
-    /// UART, the second one.
-    Uart,
-}
 
 /// Tasks that must keep running for the watchdog to be fed.
 #[derive(Clone, Copy)]
@@ -30,7 +21,6 @@ pub enum Worker {
 
 struct Inner {
     station: RefCell<Station>,
-    link: Cell<Link>,
     seen_us: [Cell<u64>; 2],
 }
 
@@ -49,11 +39,7 @@ pub fn now_us() -> u64 {
 impl Shared {
     /// Takes the station.
     pub fn new(station: Station) -> Self {
-        let inner = Inner {
-            station: RefCell::new(station),
-            link: Cell::new(Link::Usb),
-            seen_us: [Cell::new(now_us()), Cell::new(now_us())],
-        };
+        let inner = Inner { station: RefCell::new(station), seen_us: [Cell::new(now_us()), Cell::new(now_us())] };
         Self { inner: Mutex::new(inner), usb_work: Signal::new(), uart_work: Signal::new() }
     }
 
@@ -62,7 +48,7 @@ impl Shared {
         let (result, waiting, link) = self.inner.lock(|inner| {
             let mut station = inner.station.borrow_mut();
             let result = f(&mut station);
-            (result, station.has_frames(), inner.link.get())
+            (result, station.has_frames(), station.link())
         });
         if waiting {
             self.work(link).signal(());
@@ -70,30 +56,20 @@ impl Shared {
         result
     }
 
-    /// Bytes came from the host over `link`. The sensor answers, and streams, to whoever spoke last.
+    /// Bytes came from the host over `link`.
     pub fn received(&self, link: Link, reader: &mut FrameReader, bytes: &[u8]) {
         let now = now_us();
-        reader.feed(bytes, |event| {
-            if event.is_ok() {
-                self.inner.lock(|inner| inner.link.set(link));
-            }
-            self.with(|station| station.received(event, now));
-        });
+        reader.feed(bytes, |event| self.with(|station| station.received(link, event, now)));
     }
 
     /// A host has opened `link`.
     pub fn opened(&self, link: Link) {
-        self.inner.lock(|inner| inner.link.set(link));
-        self.with(|station| station.opened(now_us()));
+        self.with(|station| station.opened(link, now_us()));
     }
 
     /// The next frame for `link`, if it is the one in use.
     pub fn next_frame<'b>(&self, link: Link, into: &'b mut [u8; MAX_FRAME]) -> Option<&'b [u8]> {
-        self.inner.lock(
-            |inner| {
-                if inner.link.get() == link { inner.station.borrow_mut().next_frame(into) } else { None }
-            },
-        )
+        self.inner.lock(|inner| inner.station.borrow_mut().next_frame(link, into))
     }
 
     /// Waits until there may be a frame for `link`.

@@ -25,6 +25,15 @@ pub struct Identity {
     pub gyro: Scale,
 }
 
+/// A way to the host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Link {
+    /// USB serial, the normal one.
+    Usb,
+    /// UART, the second one.
+    Uart,
+}
+
 /// Sensitivity of an accelerometer range in g, thousandths of standard gravity per count.
 pub type AccelSensitivity = fn(range_g: u8) -> f64;
 
@@ -50,6 +59,8 @@ pub struct Station {
     session: Session,
     motion: Motion,
     outbox: Outbox,
+    /// Where the outbox goes.
+    link: Link,
     health: Health,
     imu_answers: bool,
     /// It was asked and did not answer; false while it has not been asked yet, just after the start.
@@ -74,6 +85,7 @@ impl Station {
             session: Session::new(),
             motion: Motion::new(),
             outbox: Outbox::new(),
+            link: Link::Usb,
             health: Health { watchdog_resets: identity.watchdog_resets, ..Health::default() },
             imu_answers: false,
             imu_failed: false,
@@ -94,12 +106,15 @@ impl Station {
 
     // ---- from the transport ----
 
-    /// What came between two zeros.
-    pub fn received(&mut self, event: Result<Frame<'_>, FrameError>, now_us: u64) {
+    /// What came between two zeros over `link`. The sensor answers, and streams, to whoever spoke last.
+    pub fn received(&mut self, link: Link, event: Result<Frame<'_>, FrameError>, now_us: u64) {
         let Ok(frame) = event else {
             bump(&mut self.health.bad_commands);
             return;
         };
+        if link != self.link {
+            self.turn_to(link);
+        }
         let handled = self.session.handle(frame.payload, now_us, !self.imu_failed);
         if handled.bad {
             bump(&mut self.health.bad_commands);
@@ -118,15 +133,20 @@ impl Station {
         }
     }
 
-    /// A host has opened the port: what waits is not for it, and it is told who speaks.
-    pub fn opened(&mut self, now_us: u64) {
-        self.outbox.clear();
+    /// A host has opened the port of `link`: it is told who speaks.
+    pub fn opened(&mut self, link: Link, now_us: u64) {
+        self.turn_to(link);
         self.send_hello(now_us);
     }
 
-    /// The next frame to send.
-    pub fn next_frame<'b>(&mut self, into: &'b mut [u8; MAX_FRAME]) -> Option<&'b [u8]> {
-        self.outbox.next(into)
+    /// The next frame to send over `link`, if that is the one in use.
+    pub fn next_frame<'b>(&mut self, link: Link, into: &'b mut [u8; MAX_FRAME]) -> Option<&'b [u8]> {
+        if link == self.link { self.outbox.next(into) } else { None }
+    }
+
+    /// The link in use.
+    pub fn link(&self) -> Link {
+        self.link
     }
 
     /// Whether there is something to send.
@@ -275,6 +295,12 @@ impl Station {
             idle_permille,
             ..self.health
         }
+    }
+
+    /// There is another host now: what waits is not for it.
+    fn turn_to(&mut self, link: Link) {
+        self.link = link;
+        self.outbox.clear();
     }
 
     fn send_hello(&mut self, now_us: u64) {

@@ -31,7 +31,7 @@ export const UNIQUE_ID = [0xe6, 0x61, 1, 2, 3, 4, 5, 6];
 export const PINS = { imuSda: 4, imuScl: 5, irSda: 6, irScl: 7, mark: 15, plain: 25, red: 16, green: 17, blue: 18, buzzer: 14 };
 
 export class Board {
-  /** `link` is `'usb'` or `'uart'`; `world` gives motion and temperatures; `rateError` is that of the motion chip. */
+  /** `link` is `'usb'` or `'uart'`, and may be set anew later; `world` gives motion and temperatures; `rateError` is that of the motion chip. */
   constructor(image, { link = 'usb', world = madeUp(), rateError = 0.021, imuPresent = true, irPresent = true, boot2 = false } = {}) {
     this.link = link;
     this.boot2 = boot2;
@@ -74,6 +74,10 @@ export class Board {
   send(bytes) {
     if (this.link === 'usb') this.usb.hostSends(bytes);
     else this.uart.hostSends(bytes);
+  }
+
+  heard(link, bytes) {
+    if (link === this.link) this.onBytes(bytes);
   }
 
   /** The mark button's contact closes (`true`) or opens. */
@@ -142,12 +146,11 @@ export class Board {
     installFlashId(mcu, UNIQUE_ID);
     this.uart = Uart.install(mcu, 0);
     this.usb = new UsbHost(mcu);
-    if (this.link === 'usb') {
-      this.usb.onData = (bytes) => this.onBytes(bytes);
-      this.usb.onConfigured = () => this.onConfigured();
-    } else {
-      this.uart.onSent = (byte) => this.onBytes(Uint8Array.of(byte));
-    }
+    this.usb.onData = (bytes) => this.heard('usb', bytes);
+    this.usb.onConfigured = () => {
+      if (this.link === 'usb') this.onConfigured();
+    };
+    this.uart.onSent = (byte) => this.heard('uart', Uint8Array.of(byte));
     this.imuBus = new I2cBus(mcu, mcu.i2c[0], { 0x6a: this.imu }, { sda: PINS.imuSda, scl: PINS.imuScl });
     this.irBus = new I2cBus(mcu, mcu.i2c[1], { 0x5a: this.ir }, { sda: PINS.irSda, scl: PINS.irScl });
     this.startTimer();

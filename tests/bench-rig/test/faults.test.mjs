@@ -207,6 +207,25 @@ test('cable pulled and put back: the sensor says who it is, and streams again wi
   assertGoesOn(board, host);
 });
 
+test("a program on USB is killed while it streams, another asks over UART: nothing of the first one's stream reaches it", () => {
+  const { board, host } = streaming();
+  host.close();
+  host.run(1.5);
+  board.link = 'uart';
+  const other = new Host(board);
+  const hello = other.hello();
+  other.start();
+  other.run(0.5);
+  for (const kind of ['Accel', 'Gyro', 'Surface']) {
+    const first = other.of(kind)[0];
+    const before_us = hello.uptime_us - (first.first_us ?? first.t_us);
+    assert.ok(before_us < 150e3, `${kind}: the first is from ${before_us} µs before the hello`);
+  }
+  for (const kind of ['Accel', 'Gyro']) assert.deepEqual(holes(other.of(kind)), [], `${kind} without holes`);
+  assert.ok(other.health().frames_dropped > 20, 'what waited is counted');
+  assertGoesOn(board, other);
+});
+
 test('garbage from the host: counted, and the next command is answered', () => {
   for (const link of ['usb', 'uart']) {
     const { board, host } = streaming({ link });

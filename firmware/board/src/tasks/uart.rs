@@ -3,9 +3,10 @@
 //! There is no sign of a host on the other end but its bytes: frames go out here once it has spoken here last.
 
 use crate::idle::metered;
-use crate::shared::{Link, Shared};
+use crate::shared::Shared;
 use embassy_rp::uart::{BufferedUartRx, BufferedUartTx, Config};
 use embedded_io_async::{Read, Write};
+use steadypass_firmware_core::station::Link;
 use steadypass_protocol::{FrameReader, MAX_FRAME};
 
 /// Baud rate; 125 MHz divides to it within 0.01 %.

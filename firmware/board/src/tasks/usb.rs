@@ -1,16 +1,18 @@
 //! Normal transport: USB serial (CDC ACM).
 //!
-//! Frames are only sent while a program has the port open (DTR). When it closes, what waits is of no use to anybody and
-//! is thrown away, counted; when it opens, the sensor says who it is.
+//! Frames are only sent while a program has the port open (DTR). What waits when it closes, and what comes after, is for
+//! nobody else: it is thrown away, counted, as soon as a program opens the port again or a host speaks over the other
+//! link. When the port opens, the sensor says who it is.
 
 use crate::idle::metered;
-use crate::shared::{Link, Shared};
+use crate::shared::Shared;
 use embassy_futures::select::select;
 use embassy_rp::peripherals::USB;
 use embassy_rp::usb::Driver;
 use embassy_usb::class::cdc_acm::{CdcAcmClass, ControlChanged, Receiver, Sender, State};
 use embassy_usb::{Builder, UsbDevice};
 use static_cell::StaticCell;
+use steadypass_firmware_core::station::Link;
 use steadypass_protocol::{FrameReader, MAX_FRAME};
 
 /// Ids for development and private use: product 0001 of vendor 1209 is set aside by the pid.codes registry for testing

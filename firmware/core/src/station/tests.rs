@@ -27,14 +27,18 @@ fn say(station: &mut Station, now_us: u64, command: ToSensor) {
 
 fn feed(station: &mut Station, now_us: u64, bytes: &[u8]) {
     let mut reader: FrameReader = FrameReader::new();
-    reader.feed(bytes, |event| station.received(event, now_us));
+    reader.feed(bytes, |event| station.received(Link::Usb, event, now_us));
 }
 
-/// Everything that waits, with sample bytes put away.
+/// Everything that waits for USB, with sample bytes put away.
 fn drain(station: &mut Station) -> Vec<ToHost<'static>> {
+    drain_over(Link::Usb, station)
+}
+
+fn drain_over(link: Link, station: &mut Station) -> Vec<ToHost<'static>> {
     let (mut out, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
     let mut reader: FrameReader = FrameReader::new();
-    while let Some(frame) = station.next_frame(&mut buffer) {
+    while let Some(frame) = station.next_frame(link, &mut buffer) {
         reader.feed(frame, |event| {
             let none = Samples::from_bytes(&[]).expect("no bytes are no samples");
             out.push(match ToHost::decode(event.expect("good frame").payload).expect("known message") {
@@ -71,7 +75,7 @@ fn who_are_you() {
     assert_eq!((hello.chips, hello.reset, hello.streaming), (3, ResetCause::Watchdog, false));
     assert_eq!(hello.accel.nano_per_count, 4_785_645);
     station.looked(6, Err(IrFault::NoAnswer));
-    station.opened(78);
+    station.opened(Link::Usb, 78);
     let [ToHost::Hello(hello)] = drain(&mut station)[..] else { panic!("one hello") };
     assert_eq!(hello.chips, Hello::CHIP_IMU);
 }
@@ -252,6 +256,39 @@ fn a_host_that_does_not_read_costs_blocks_not_replies() {
     let numbers: Vec<_> =
         out.iter().filter_map(|m| if let ToHost::Accel(b) = m { Some(b.first_index) } else { None }).collect();
     assert!(numbers.windows(2).all(|w| w[1] == w[0] + 72), "what was kept is the oldest, without holes");
+}
+
+/// A program on USB is killed while it streams, and another one asks over the UART.
+#[test]
+fn what_waits_for_one_host_does_not_reach_another() {
+    let mut station = station();
+    say(&mut station, 0, ToSensor::Start);
+    for k in 1..20 {
+        accel(&mut station, k * 43_000, ACCEL_BLOCK as u16);
+    }
+    let waiting = 1 + 19;
+    let mut buffer = [0; MAX_FRAME];
+    let say_over_uart = |station: &mut Station, bytes: &[u8]| {
+        let mut reader: FrameReader = FrameReader::new();
+        reader.feed(bytes, |event| station.received(Link::Uart, event, 900_000));
+    };
+    say_over_uart(&mut station, &[0, 1, 2, 3, 0]);
+    assert_eq!((station.link(), station.health(0, 0).frames_dropped), (Link::Usb, 0), "noise is no host");
+    say_over_uart(&mut station, encode(&ToSensor::Identify, &mut buffer).expect("fits"));
+    accel(&mut station, 943_000, ACCEL_BLOCK as u16);
+    assert_eq!(drain(&mut station), [], "USB is not in use");
+    let out = drain_over(Link::Uart, &mut station);
+    let [ToHost::Hello(hello), ToHost::Accel(block)] = out[..] else { panic!("a hello and the stream: {out:?}") };
+    assert_eq!((hello.streaming, block.first_index), (true, 19 * 72));
+    assert_eq!(station.health(0, 0).frames_dropped, waiting);
+    say_over_uart(&mut station, encode(&ToSensor::Start, &mut buffer).expect("fits"));
+    say_over_uart(&mut station, encode(&ToSensor::Identify, &mut buffer).expect("fits"));
+    assert_eq!(drain_over(Link::Uart, &mut station).len(), 2, "the same link clears nothing");
+
+    accel(&mut station, 986_000, ACCEL_BLOCK as u16);
+    station.opened(Link::Usb, 990_000);
+    assert_eq!(drain_over(Link::Uart, &mut station), []);
+    assert!(matches!(drain(&mut station)[..], [ToHost::Hello(_)]));
 }
 
 #[test]

@@ -22,7 +22,7 @@ use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
 use steadypass_firmware_core::design::{GYRO_RATE_MHZ, POLL_US, poll_time_us};
 use steadypass_firmware_core::motion::Restart;
-use steadypass_firmware_core::station::{Identity, IrFault, Station};
+use steadypass_firmware_core::station::{Identity, IrFault, Link, Station};
 use steadypass_protocol::{
     FrameReader, Health, Hello, MAX_FRAME, Mounting, Pattern, ResetCause, RestartInto, Scale, Surface, ToHost,
     decode_frame, encode,
@@ -184,7 +184,7 @@ impl VirtualSensor {
             return;
         }
         let now_us = self.uptime_us();
-        self.reader.feed(bytes, |event| self.station.received(event, now_us));
+        self.reader.feed(bytes, |event| self.station.received(Link::Usb, event, now_us));
         if self.station.take_range_change() {
             self.world.set_range_g(self.station.settings().accel_range_g);
             self.fifo.renew(0);
@@ -202,7 +202,7 @@ impl VirtualSensor {
     /// The host has opened the port: the sensor introduces itself.
     pub fn opened(&mut self) {
         self.reader.reset();
-        self.station.opened(self.uptime_us());
+        self.station.opened(Link::Usb, self.uptime_us());
         self.refill();
     }
 
@@ -365,7 +365,7 @@ impl VirtualSensor {
     fn refill(&mut self) {
         let mut buffer = [0; MAX_FRAME];
         while self.wire.len() < TRANSPORT_BYTES {
-            let Some(len) = self.station.next_frame(&mut buffer).map(<[u8]>::len) else { return };
+            let Some(len) = self.station.next_frame(Link::Usb, &mut buffer).map(<[u8]>::len) else { return };
             match self.behaviour {
                 Behaviour::Normal => {}
                 Behaviour::Mute | Behaviour::Garbage => continue,
