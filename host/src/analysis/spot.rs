@@ -53,7 +53,8 @@ struct Step {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Spot {
     steps: VecDeque<Step>,
-    suspect: Option<(f64, f64)>,
+    /// A reading held back as an outlier, °C.
+    suspect: Option<f64>,
 }
 
 impl Spot {
@@ -76,11 +77,11 @@ impl Spot {
         let surprise = reading_c - (look * predicted)[0];
         if surprise.abs() > SUSPECT_K {
             // Two readings that agree with each other are a place of another temperature, not a fault.
-            let agrees = self.suspect.is_some_and(|(_, other)| (other - reading_c).abs() < SUSPECT_K);
+            let agrees = self.suspect.is_some_and(|other| (other - reading_c).abs() < SUSPECT_K);
             if agrees {
                 self.start(t_s, reading_c);
             } else {
-                self.suspect = Some((t_s, reading_c));
+                self.suspect = Some(reading_c);
             }
             return agrees;
         }

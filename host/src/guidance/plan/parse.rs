@@ -87,8 +87,8 @@ impl Plan {
             Some((band, unit)) => return Err(misfit_rate(band, unit)),
             None => profile_rate,
         };
-        let inches = |m: f64| m * MM_PER_INCH / 1e3;
-        let section = top.either((SECTION_M, SECTION_IN), Table::pair, |pair| pair.map(inches))?;
+        let metres = |inches: f64| inches * MM_PER_INCH / 1e3;
+        let section = top.either((SECTION_M, SECTION_IN), Table::pair, |pair| pair.map(metres))?;
         Ok(Self {
             technician: top.text("technician")?.map(|found| found.value),
             panel: top.text("panel")?.map(|found| found.value),
@@ -101,7 +101,7 @@ impl Plan {
             heat_rise_k: top
                 .either((HEAT_RISE_K, HEAT_RISE_DEGF), Table::number, |degrees| degrees * K_PER_FAHRENHEIT_DEGREE)?
                 .unwrap_or(defaults.heat_rise_k),
-            stroke_length_m: top.either((STROKE_LENGTH_M, STROKE_LENGTH_IN), Table::number, inches)?,
+            stroke_length_m: top.either((STROKE_LENGTH_M, STROKE_LENGTH_IN), Table::number, metres)?,
             section_m: section,
             emissivity: top.number(EMISSIVITY)?.map_or(defaults.emissivity, |found| found.value),
             machine,
