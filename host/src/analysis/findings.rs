@@ -101,7 +101,7 @@ pub struct LiveTick {
     pub ambient_c: Option<f64>,
     /// Vibration of the housing, m/s² rms over three axes, unweighted.
     pub vibration_mps2: Option<f64>,
-    /// Seconds since the last good sample of any kind.
+    /// Seconds since the accelerometer's last good sample.
     pub silent_s: f64,
 }
 

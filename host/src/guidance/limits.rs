@@ -100,7 +100,7 @@ pub(super) const SIGNAL: Timing = Timing {
     fade_s: f64::INFINITY,
 };
 
-/// Without a good sample for this long the signal is lost, s: some ten missing blocks of the sensor.
+/// Without a good sample of the accelerometer for this long the signal is lost, s: some ten missing blocks of the sensor.
 pub(super) const SIGNAL_LOST_S: f64 = 1.0;
 
 /// With gaps shorter than this it is back, s.

@@ -8,7 +8,7 @@
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
 //! | `heat-blind` | the motor runs and no usable surface reading has come for three seconds, though some did before | one comes, or the motor stops |
-//! | `signal-lost` | no good sample for a second | samples come without gaps |
+//! | `signal-lost` | no good sample of the accelerometer for a second | samples come without gaps |
 //!
 //! Every kind has a latch: one warning per fault, but for heat as said above, and never two within its hold time. A pace at fault
 //! that nothing speaks for any more is not spoken of, either, until something does again. Thresholds are in `limits.rs`.
@@ -148,7 +148,7 @@ pub struct Watch {
     last_s: Option<f64>,
     /// When the surface was read last, s; `None` while it never was.
     surface_s: Option<f64>,
-    /// Seconds without a good sample: as the tick says, or as the gap between two ticks shows.
+    /// Seconds without a good sample of the accelerometer: as the tick says, or as the gap between two ticks shows.
     silent_s: f64,
 }
 
