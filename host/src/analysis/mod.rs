@@ -45,6 +45,8 @@ mod turns;
 mod warming;
 pub mod weighted_vibration;
 pub mod weighting;
+#[cfg(test)]
+pub(crate) mod worked_panel;
 
 pub(crate) use findings::ROW_S;
 pub use findings::{
