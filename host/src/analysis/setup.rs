@@ -42,8 +42,6 @@ pub struct Setup {
     pub stroke_length_m: Option<f64>,
     /// Emissivity of the paint in the thermometer's band, 0.1 to 1.
     pub emissivity: f64,
-    /// Largest rise over the section's start that the plan allows, K; look-ahead refers to it.
-    pub rise_limit_k: f64,
     /// What the estimate of the arm's speed may use.
     pub arm_parts: ArmParts,
 }
@@ -56,8 +54,6 @@ impl Default for Setup {
             stroke_length_m: None,
             // Mid value for lacquers in 8-14 um, 0.92-0.94: published emissivity tables, `data/reference/emissivity.csv`.
             emissivity: 0.93,
-            // 20 °F; common practice, no published source.
-            rise_limit_k: 20.0 * 5.0 / 9.0,
             arm_parts: ArmParts::All,
         }
     }

@@ -130,7 +130,6 @@ impl Plan {
             },
             stroke_length_m: self.stroke_length_m,
             emissivity: self.emissivity,
-            rise_limit_k: self.heat_rise_k,
             arm_parts: ArmParts::All,
         }
     }
