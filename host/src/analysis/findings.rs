@@ -83,8 +83,15 @@ pub struct LiveTick {
     pub last_stroke_mps: Option<Interval>,
     /// Where the last finished stroke lay.
     pub last_stroke_place: Option<StrokePlace>,
-    /// Strokes finished in the current pass, as far as can be told now.
+    /// A stroke has ended that was not told of before, the last one; it may have ended seconds ago. One whose account is only
+    /// revised is told of once.
+    pub stroke_ended: bool,
+    /// Strokes finished in the current pass, as far as can be told now: fewer with a new pass, or when one turns out to be none.
     pub strokes: u32,
+    /// Strokes finished in the recording, as far as can be told now: fewer when some turn out to be none.
+    pub strokes_in_all: u32,
+    /// Passes of the recording, the current one included, as far as can be told now; as [`Pass::pass`] counts them.
+    pub passes: u32,
     /// Times a section was begun so far, by the mark button or because the motor had stood.
     pub sections_begun: u32,
     /// Spot temperature, °C, corrected for emissivity.

@@ -19,7 +19,7 @@ use steadypass::{
     calibration::{self, Calibration},
     guidance::units::count,
     link::{self, Link, LinkError, LinkEvent, LinkReport},
-    live::{self, Ask, Board},
+    live::{self, Ask, Board, Shown},
     recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
 };
 use steadypass_protocol::{Health, ToSensor};
@@ -164,11 +164,21 @@ impl Until<'_> {
                     sleep(Duration::from_millis(50)).await;
                 }
             }
-            Self::Strokes(count) => {
-                // The board outlives the recording, so waiting cannot fail.
-                let _ = board.watch().wait_for(|shown| shown.view.strokes_done >= count).await;
-                sleep(LAST_TURN).await;
-            }
+            Self::Strokes(count) => strokes_done(&board, count, LAST_TURN).await,
+        }
+    }
+}
+
+/// Waits for so many strokes that still are as many a moment later: the last one may turn out to be none.
+async fn strokes_done(board: &Board, count: u32, moment: Duration) {
+    let enough = |shown: &Shown| shown.view.strokes_done >= count;
+    let mut shown = board.watch();
+    loop {
+        // The board outlives the recording, so waiting cannot fail.
+        let _ = shown.wait_for(enough).await;
+        sleep(moment).await;
+        if enough(&shown.borrow()) {
+            return;
         }
     }
 }
@@ -508,6 +518,12 @@ fn analyse(
 
 #[cfg(test)]
 mod tests {
+    use steadypass::{
+        guidance::{Plan, Units},
+        live::{Model, View},
+    };
+    use tokio::time::timeout;
+
     use super::*;
 
     #[test]
@@ -516,6 +532,21 @@ mod tests {
         let said = |losses| without_samples(&LinkReport { losses, ..LinkReport::default() }, "stopped", path);
         assert_eq!(said(0), "stopped before the sensor sent any samples: nothing to review; run.mcap keeps the notes");
         assert!(said(1).ends_with("run.mcap keeps any notes, and when the sensor was lost"), "{}", said(1));
+    }
+
+    #[tokio::test]
+    async fn a_stroke_that_turns_out_to_be_none_does_not_end_a_drill() {
+        let view = Model::new(&Plan::default(), Units::Si, "").view().clone();
+        let (board, _asks) = Board::new(view.clone());
+        let done = |strokes_done| board.show(View { strokes_done, ..view.clone() }, None, true);
+        let mut waiting = std::pin::pin!(strokes_done(&board, 3, Duration::from_millis(400)));
+        let mut ended_within = async |ms| timeout(Duration::from_millis(ms), &mut waiting).await.is_ok();
+        done(3);
+        assert!(!ended_within(1).await);
+        done(2);
+        assert!(!ended_within(1000).await);
+        done(3);
+        assert!(ended_within(60_000).await);
     }
 
     #[test]

@@ -143,8 +143,9 @@ pub struct Watch {
     /// While the panel is too warm: how far it was over when that was said last, and the most since it began, K.
     heat_told_k: f64,
     heat_most_k: f64,
-    strokes: u32,
-    stroke_done_s: Option<f64>,
+    /// When the last stroke was told of, s.
+    stroke_told_s: Option<f64>,
+    pace: Option<Interval>,
     last_s: Option<f64>,
     /// When the surface was read last, s; `None` while it never was.
     surface_s: Option<f64>,
@@ -171,8 +172,8 @@ impl Watch {
             latches: WarningKind::ALL.map(|kind| Latch::new(timing(kind))),
             heat_told_k: f64::NEG_INFINITY,
             heat_most_k: f64::NEG_INFINITY,
-            strokes: 0,
-            stroke_done_s: None,
+            stroke_told_s: None,
+            pace: None,
             last_s: None,
             surface_s: None,
             silent_s: 0.0,
@@ -189,16 +190,18 @@ impl Watch {
         self.latch(kind).zip(self.last_s).is_some_and(|(latch, t_s)| latch.speaks(t_s))
     }
 
+    /// The pace to judge, as of the last tick: that of a stroke just finished, which is known best, else the running estimate.
+    pub fn pace(&self) -> Option<Interval> {
+        self.pace
+    }
+
     fn latch(&self, kind: WarningKind) -> Option<&Latch> {
         WarningKind::ALL.iter().zip(&self.latches).find_map(|(known, latch)| (*known == kind).then_some(latch))
     }
 
     /// Takes one tick and hands out the warnings that begin with it, the most urgent first.
     pub fn tick(&mut self, tick: &LiveTick, mut warn: impl FnMut(Warning)) {
-        if tick.strokes > self.strokes {
-            self.stroke_done_s = Some(tick.t_s);
-        }
-        self.strokes = tick.strokes;
+        self.pace = self.pace_of(tick);
         let gap_s = self.last_s.map_or(0.0, |last| tick.t_s - last - TICK_S);
         self.silent_s = tick.silent_s.max(gap_s);
         self.last_s = Some(tick.t_s);
@@ -234,12 +237,12 @@ impl Watch {
                 (if blind { Evidence::Outside } else { Evidence::Inside }, blind_s, Some(limit_s))
             }
             WarningKind::PaceFast => {
-                let pace = self.pace(tick);
+                let pace = self.pace;
                 let evidence = beyond(working, pace, |pace| pace.lo > self.pace_mps.hi, |v| v <= self.pace_mps.hi);
                 (evidence, pace.map(|pace| pace.value), Some(self.pace_mps.hi))
             }
             WarningKind::PaceSlow => {
-                let pace = self.pace(tick);
+                let pace = self.pace;
                 let evidence = beyond(working, pace, |pace| pace.hi < self.pace_mps.lo, |v| v >= self.pace_mps.lo);
                 (evidence, pace.map(|pace| pace.value), Some(self.pace_mps.lo))
             }
@@ -304,9 +307,11 @@ impl Watch {
         }
     }
 
-    /// The pace to judge: that of a stroke just finished, which is known best, else the running estimate.
-    fn pace(&self, tick: &LiveTick) -> Option<Interval> {
-        let fresh = self.stroke_done_s.is_some_and(|done| tick.t_s - done <= limits::STROKE_FRESH_S);
+    fn pace_of(&mut self, tick: &LiveTick) -> Option<Interval> {
+        if tick.stroke_ended {
+            self.stroke_told_s = Some(tick.t_s);
+        }
+        let fresh = self.stroke_told_s.is_some_and(|told| tick.t_s - told <= limits::STROKE_FRESH_S);
         tick.last_stroke_mps.filter(|_| fresh).or(tick.traverse_mps)
     }
 
@@ -551,6 +556,11 @@ mod tests {
         assert_eq!(idle, []);
     }
 
+    /// Whether this is the first tick after a time.
+    fn told_once(tick: &LiveTick, from_s: f64) -> bool {
+        (from_s..from_s + 0.05).contains(&tick.t_s)
+    }
+
     #[test]
     fn a_finished_stroke_speaks_for_a_second() {
         let stroke = Some(Interval { lo: 0.04, value: 0.045, hi: 0.05 });
@@ -558,7 +568,7 @@ mod tests {
         let old = run(&mut watch, 0.0, 5.0, |tick| tick.last_stroke_mps = stroke);
         assert_eq!(old, []);
         let fresh = run(&mut watch, 5.0, 5.0, |tick| {
-            tick.strokes = 1;
+            (tick.stroke_ended, tick.strokes) = (told_once(tick, 5.0), 1);
             tick.last_stroke_mps = stroke;
         });
         assert_eq!(fresh.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::PaceFast]);
@@ -567,7 +577,8 @@ mod tests {
     #[test]
     fn a_pace_that_nothing_speaks_for_any_more_is_not_spoken_of() {
         let fast = |tick: &mut LiveTick| {
-            (tick.strokes, tick.last_stroke_mps) = (1, Some(Interval { lo: 0.04, value: 0.045, hi: 0.05 }));
+            tick.stroke_ended = told_once(tick, 0.0);
+            (tick.strokes, tick.last_stroke_mps) = (6, Some(Interval { lo: 0.04, value: 0.045, hi: 0.05 }));
         };
         // The next stroke's start says neither the one nor the other.
         let doubtful = move |tick: &mut LiveTick| {
@@ -582,7 +593,8 @@ mod tests {
         assert!(!watch.is_spoken_of(WarningKind::PaceFast) && watch.is_active(WarningKind::PaceFast));
         let again = run(&mut watch, 7.0, 2.0, |tick| {
             fast(tick);
-            tick.strokes = 2;
+            // The first stroke of the next pass, worked in one go with the first.
+            (tick.stroke_ended, tick.strokes) = (told_once(tick, 7.0), 1);
         });
         assert_eq!(again, [], "the same fault still");
         assert!(watch.is_spoken_of(WarningKind::PaceFast));

@@ -106,15 +106,15 @@ impl Cover {
 
     /// Follows the work.
     pub fn tick(&mut self, tick: &LiveTick) {
-        if tick.strokes != self.strokes {
-            let anew = tick.strokes < self.strokes;
-            self.strokes = tick.strokes;
-            if tick.strokes == 0 {
-                self.open = false;
-                self.along_m = 0.0;
-            } else {
-                self.stroke_done(tick.last_stroke_place, anew);
-            }
+        let before = std::mem::replace(&mut self.strokes, tick.strokes);
+        if tick.stroke_ended && tick.strokes > 0 {
+            self.stroke_done(tick.last_stroke_place, tick.strokes <= before);
+        } else if tick.strokes == 0 && before > 0 {
+            self.open = false;
+            self.along_m = 0.0;
+        } else if tick.strokes > 0 && before == 0 {
+            // Not a new stroke: what was taken back is there again.
+            self.open = self.layers.last().is_some_and(|layer| !layer.settled);
         }
         let seconds = tick.t_s - self.last_tick_s;
         self.last_tick_s = tick.t_s;
@@ -281,11 +281,17 @@ mod tests {
         LiveTick { t_s, state: State::Working, strokes, traverse_mps: Some(pace), ..LiveTick::default() }
     }
 
+    /// With a count that rises a stroke has ended.
+    fn see(cover: &mut Cover, tick: LiveTick) {
+        let stroke_ended = tick.strokes > cover.strokes;
+        cover.tick(&LiveTick { stroke_ended, ..tick });
+    }
+
     /// Ten ticks a second at 20 mm/s: a stroke of 0.4 m takes twenty seconds.
     fn work(cover: &mut Cover, from_s: f64, to_s: f64) {
         for i in (from_s * 10.0) as u32..(to_s * 10.0) as u32 {
             let t_s = f64::from(i) * 0.1;
-            cover.tick(&tick(t_s, ((t_s - from_s) / 20.0) as u32));
+            see(cover, tick(t_s, ((t_s - from_s) / 20.0) as u32));
         }
     }
 
@@ -296,7 +302,7 @@ mod tests {
         for step in 0..7 {
             for i in 0..200 {
                 let t_s = f64::from(step * 200 + i) * 0.1;
-                cover.tick(&tick(t_s, step as u32));
+                see(&mut cover, tick(t_s, step as u32));
             }
             shares.push(Cover::share(&cover.cells()));
         }
@@ -304,10 +310,10 @@ mod tests {
         assert!(shares[0] > 0.15 && shares[0] < 0.3, "one stroke of a 125 mm pad on half a metre: {}", shares[0]);
         // Seven lanes of half a pad's step are 0.0625 * 6 + 0.125 = 0.5 m; the rounded ends leave the corners out.
         assert!(shares[6] > 0.93, "{}", shares[6]);
-        assert_eq!(cover.passes(), 1);
-        cover.tick(&tick(200.0, 0));
-        cover.tick(&tick(220.0, 1));
-        assert_eq!(cover.passes(), 2);
+        assert_eq!(cover.layers.len(), 1);
+        see(&mut cover, tick(200.0, 0));
+        see(&mut cover, tick(220.0, 1));
+        assert_eq!(cover.layers.len(), 2);
         let cells = cover.cells();
         assert!(cells.contains(&2) && cells.contains(&1));
         // The second pass stands upright: its first stroke goes along the left edge.
@@ -329,25 +335,45 @@ mod tests {
             })
             .collect();
         let pass = Pass { track, ..Pass::untold() };
-        cover.tick(&tick(101.0, 0));
+        see(&mut cover, tick(101.0, 0));
         cover.settle(&pass);
         let cells = cover.done;
         let row = |y: usize| cells[y * SIDE..(y + 1) * SIDE].iter().filter(|n| **n > 0).count();
         assert_eq!((row(0), row(19)), (0, 0), "the track stays in the middle");
-        assert!(row(9) > 8 && cover.passes() == 1);
+        assert!(row(9) > 8 && cover.layers.len() == 1);
         cover.settle(&Pass { track: Vec::new(), ..Pass::untold() });
-        assert_eq!(cover.passes(), 1, "a pass without a track leaves the picture as it is");
+        assert_eq!(cover.layers.len(), 1, "a pass without a track leaves the picture as it is");
     }
 
     #[test]
     fn lanes_lie_where_the_steps_between_them_say() {
         let mut cover = Cover::new(&plan());
         let place = |across_m| Some(StrokePlace { length_m: 0.4, across_m, direction_deg: Some(0.0) });
-        cover.tick(&LiveTick { last_stroke_place: place(0.0), ..tick(0.0, 1) });
-        cover.tick(&LiveTick { last_stroke_place: place(-0.375), ..tick(20.0, 2) });
+        see(&mut cover, LiveTick { last_stroke_place: place(0.0), ..tick(0.0, 1) });
+        see(&mut cover, LiveTick { last_stroke_place: place(-0.375), ..tick(20.0, 2) });
         let cells = cover.done;
         // First lane at the lower edge, second 0.375 m further in: at the upper one.
         assert!(cells[19 * SIDE + 10] == 1 && cells[10] == 1);
         assert_eq!(cells[10 * SIDE + 5], 0, "between them nothing has been worked");
+    }
+
+    #[test]
+    fn a_pass_is_new_when_a_stroke_ends_and_the_count_does_not_rise_and_a_revised_count_is_none() {
+        let mut cover = Cover::new(&plan());
+        let mut after = |strokes: u32, stroke_ended: bool| {
+            cover.tick(&LiveTick { stroke_ended, ..tick(0.0, strokes) });
+            (cover.layers.len(), cover.layers.last().map_or(0, |layer| layer.pieces.len()))
+        };
+        for strokes in 1..=3 {
+            after(strokes, true);
+        }
+        assert_eq!(after(2, false), (1, 5), "three strokes and two steps");
+        assert_eq!(after(3, false), (1, 5));
+        assert_eq!(after(1, true), (2, 1), "a crosshatch goes on in one go");
+        assert_eq!(after(0, false), (2, 1));
+        assert_eq!(after(1, false), (2, 1));
+        assert_eq!(after(2, true), (2, 3), "the stroke that was taken back was one after all");
+        assert_eq!(after(1, true), (3, 1));
+        assert_eq!(after(1, true), (4, 1), "a pass of one stroke, and the next one");
     }
 }

@@ -193,8 +193,7 @@ impl Model {
             State::Working => "working",
         };
         view.levels = self.levels.tick(tick);
-        // A count that falls belongs to a new pass, or strokes that turned out to be none.
-        view.strokes_done += tick.strokes.saturating_sub(view.strokes);
+        view.strokes_done = tick.strokes_in_all;
         view.strokes = tick.strokes;
         if tick.t_s - self.notice_s > NOTICE_S {
             view.notice = None;
@@ -311,20 +310,24 @@ mod tests {
         model: Model,
         guidance: Guidance,
         t_s: f64,
+        strokes: u32,
     }
 
     impl Stand {
         fn new() -> Self {
             let plan = Plan { section_m: Some([0.5, 0.5]), ..Plan::default() };
-            Self { model: Model::new(&plan, Units::Si, "Technician A"), guidance: Guidance::new(&plan), t_s: 0.0 }
+            let model = Model::new(&plan, Units::Si, "Technician A");
+            Self { model, guidance: Guidance::new(&plan), t_s: 0.0, strokes: 0 }
         }
 
-        /// Feeds it as a session would.
+        /// Feeds it as a session would; with a count that rises a stroke has ended.
         fn run(&mut self, seconds: f64, change: impl Fn(&mut LiveTick)) {
             for _ in 0..(seconds * 10.0).round() as u32 {
                 self.t_s += 0.1;
                 let mut tick = LiveTick { t_s: self.t_s, state: State::Working, ..LiveTick::default() };
                 change(&mut tick);
+                tick.stroke_ended |= tick.strokes > self.strokes;
+                self.strokes = tick.strokes;
                 let mut begun = Vec::new();
                 self.guidance.tick(&tick, |warning| begun.push(warning));
                 for warning in begun {
@@ -377,6 +380,19 @@ mod tests {
             tick.state = State::Still;
         });
         assert_eq!(stand.model.view().cues, 4, "with the motor off it is silent");
+    }
+
+    #[test]
+    fn a_stroke_counts_once_whether_a_pass_ends_with_it_or_its_account_is_revised() {
+        let mut stand = Stand::new();
+        let mut done_after = |strokes: u32, in_all: u32| {
+            stand.run(1.0, |tick| (tick.strokes, tick.strokes_in_all) = (strokes, in_all));
+            stand.model.view().strokes_done
+        };
+        assert_eq!(done_after(6, 6), 6);
+        assert_eq!(done_after(1, 7), 7, "the first one of a pass that goes on from the one before");
+        assert_eq!(done_after(0, 6), 6, "it turns out to be none");
+        assert_eq!(done_after(1, 7), 7, "and to be one after all");
     }
 
     #[test]

@@ -86,7 +86,7 @@ pub struct View {
     pub section_passes: usize,
     /// Strokes of the pass being worked.
     pub strokes: u32,
-    /// Strokes of all passes.
+    /// Strokes of all passes, as far as can be told now.
     pub strokes_done: u32,
     /// Strokes aimed at, in a drill.
     pub strokes_aim: Option<u32>,

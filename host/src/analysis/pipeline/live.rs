@@ -9,7 +9,7 @@ use crate::analysis::motion;
 use crate::analysis::orbit::{OrbitTick, TICK_US};
 use crate::analysis::pad_speed::pad_speed_mps;
 use crate::analysis::passes::SettledPass;
-use crate::analysis::strokes::Mode;
+use crate::analysis::strokes::{MIN_STROKE_S, Mode};
 use crate::analysis::track;
 use crate::analysis::traverse::Z90;
 
@@ -47,11 +47,14 @@ impl Pipeline {
             let passes = self.motion.preview(&motor.cuts_s, (&self.setup).into(), &|t| motor.ran_at(t));
             let last = passes.last();
             self.strokes_in_pass = last.map_or(0, |p| p.strokes.len() as u32);
+            self.strokes_open = passes.iter().map(|p| p.strokes.len() as u32).sum();
+            self.passes_open = passes.len() as u32;
             self.last_stroke = last.and_then(|p| p.strokes.last()).copied();
             let first = passes.first().filter(|_| self.section == 0);
             let heading = self.section_heading.or(first.map(|p| p.axis[1].atan2(p.axis[0])));
             self.last_place = last.and_then(|p| place_of(p, heading));
         }
+        let stroke_ended = self.stroke_ended();
         let working = now.mode != Mode::Rest && self.motor.off_ticks == 0;
         let state = state_of(on, working);
         // With the motor running the arm may work unseen; a start taken from paint that is warm by now would hide its heat.
@@ -75,7 +78,10 @@ impl Pipeline {
             traverse_mps: (state == State::Working).then(|| now.speed_mps.and_then(running_estimate)).flatten(),
             last_stroke_mps: self.last_stroke.map(|stroke| stroke.traverse.interval()),
             last_stroke_place: self.last_place,
+            stroke_ended,
             strokes: self.strokes_in_pass,
+            strokes_in_all: self.stroke_count + self.strokes_open,
+            passes: self.pass_count + self.passes_open,
             sections_begun: self.sections_begun,
             surface_c: surface.surface_c,
             surface_rise_k: surface.rise_k,
@@ -91,6 +97,16 @@ impl Pipeline {
             self.rows.fill_surface(settled);
         }
         self.decide(t_s, now.mode, now.since_s, now.strokes);
+    }
+
+    /// Whether the last stroke is one that was not told of before.
+    ///
+    /// Its end says so, not a count of strokes: that falls with a new pass, and while an account is revised to and fro.
+    fn stroke_ended(&mut self) -> bool {
+        let end_s = self.last_stroke.map(|stroke| stroke.end_s);
+        let anew = end_s.filter(|end_s| end_s - self.stroke_told_s >= MIN_STROKE_S);
+        self.stroke_told_s = anew.unwrap_or(self.stroke_told_s);
+        anew.is_some()
     }
 
     /// Arm speed, as well as it can be told now.

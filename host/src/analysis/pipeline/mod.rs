@@ -73,12 +73,19 @@ pub struct Pipeline {
     /// When the motor was last switched on, s.
     running_since_s: Option<f64>,
     last_place: Option<StrokePlace>,
+    /// End of the last stroke told of, s.
+    stroke_told_s: f64,
     strokes_in_pass: u32,
     strokes_seen: u32,
+    /// Strokes and passes that are not settled yet.
+    strokes_open: u32,
+    passes_open: u32,
     /// When the section began, s.
     section_begun_s: f64,
     /// When the machine was last at work, s; `None` before a section's first stroke.
     worked_s: Option<f64>,
+    /// Settled strokes and passes.
+    stroke_count: u32,
     pass_count: u32,
     section: u32,
     /// Heading of the section's first pass, rad; `None` before that, and once the stream has broken: headings of before and after
@@ -118,10 +125,14 @@ impl Pipeline {
             last_stroke: None,
             running_since_s: None,
             last_place: None,
+            stroke_told_s: f64::NEG_INFINITY,
             strokes_in_pass: 0,
             strokes_seen: 0,
+            strokes_open: 0,
+            passes_open: 0,
             section_begun_s: f64::NEG_INFINITY,
             worked_s: None,
+            stroke_count: 0,
             pass_count: 0,
             section: 0,
             section_heading: None,
@@ -279,6 +290,7 @@ impl Pipeline {
     fn begin_stretch(&mut self) {
         self.strokes_seen = 0;
         self.strokes_in_pass = 0;
+        (self.strokes_open, self.passes_open) = (0, 0);
     }
 
     /// Another panel, or the same one after it has been left alone.

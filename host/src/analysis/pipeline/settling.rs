@@ -95,6 +95,7 @@ impl Pipeline {
         self.sections_begun_s.retain(|at| *at > start_s);
         let before_s = std::mem::replace(&mut self.last_work_s, end_s);
         self.pass_count += 1;
+        self.stroke_count += pass.strokes.len() as u32;
         let section_heading = self.section_heading;
         let rises: Vec<Option<f64>> = pass
             .strokes

@@ -163,6 +163,33 @@ fn two_passes_at_right_angles_are_found_with_their_strokes() {
     }
 }
 
+/// Two passes worked in one go: the count of the pass falls in one tick.
+#[test]
+fn every_stroke_is_told_of_once_the_first_of_a_later_pass_too() {
+    let mut falls = 0;
+    for seed in 0..6 {
+        let day = day(seed);
+        let (live, _) = play(&day, true, 32, 8);
+        let told: Vec<&LiveTick> = live.iter().filter(|tick| tick.stroke_ended).collect();
+        assert_eq!(told.len(), day.strokes.len(), "seed {seed}: {:?}", told.iter().map(|t| t.t_s).collect::<Vec<_>>());
+        for (n, (tick, truth)) in told.iter().zip(&day.strokes).enumerate() {
+            assert!((truth.1..truth.1 + 8.0).contains(&tick.t_s), "seed {seed}: {} s for {} s", tick.t_s, truth.1);
+            assert!(tick.last_stroke_mps.is_some());
+            // That the fifth belongs to another pass may be seen with the sixth only.
+            let passes = 1 + u32::from(n > 4)..=1 + u32::from(n > 3);
+            assert!(tick.strokes_in_all == n as u32 + 1 && passes.contains(&tick.passes), "seed {seed}: {tick:?}");
+        }
+        falls += live.windows(2).filter(|pair| pair[1].stroke_ended && pair[1].strokes < pair[0].strokes).count();
+    }
+    assert_eq!(falls, 6);
+    // With the first pass settled before the second begins.
+    let (live, _) = play(&day_with_rest(2, 40.0, false), true, 32, 8);
+    let told: Vec<u32> = live.iter().filter(|tick| tick.stroke_ended).map(|tick| tick.strokes_in_all).collect();
+    assert_eq!(told, [1, 2, 3, 4, 5, 6, 7, 8]);
+    assert!(live.windows(2).all(|pair| pair[1].strokes_in_all >= pair[0].strokes_in_all));
+    assert!(live.iter().any(|tick| (tick.strokes, tick.strokes_in_all, tick.passes) == (0, 4, 1)), "settled");
+}
+
 #[test]
 fn after_a_break_nobody_knows_how_a_pass_lies_to_those_before() {
     let day = day_with_rest(0, 8.0, true);

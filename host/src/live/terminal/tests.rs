@@ -28,6 +28,7 @@ fn view(change: impl Fn(&mut LiveTick)) -> View {
         let mut tick = LiveTick {
             t_s: f64::from(i) * 0.1,
             state: State::Working,
+            stroke_ended: i == 1,
             strokes: 2,
             traverse_mps: Some(Interval { lo: 0.017, value: 0.019, hi: 0.021 }),
             orbit_opm: Some(Measured { value: 4200.0, sd: 20.0 }),
