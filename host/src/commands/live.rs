@@ -235,7 +235,8 @@ impl<'a> Live<'a> {
 
     fn status_text(&self, tick: &LiveTick) -> String {
         let rate_unit = self.session.plan().rate_unit();
-        status_text(tick, self.session.guidance().advice().sentence(), self.units, rate_unit)
+        let guidance = self.session.guidance();
+        status_text(tick, guidance.pace(), guidance.advice().sentence(), self.units, rate_unit)
     }
 }
 
@@ -248,9 +249,15 @@ fn state_word(state: State) -> &'static str {
 }
 
 /// The figures of a moment in one line; where not all of them fit, the last are left out whole: what to do comes first.
-fn status_text(tick: &LiveTick, sentence: Option<String>, units: Units, rate_unit: &str) -> String {
+fn status_text(
+    tick: &LiveTick,
+    pace: Option<Interval>,
+    sentence: Option<String>,
+    units: Units,
+    rate_unit: &str,
+) -> String {
     let mut text = format!("{:>5.0} s  {}", tick.t_s, state_word(tick.state));
-    let arm = tick.traverse_mps.or(tick.last_stroke_mps).map(|rate| arm_text(rate, units));
+    let arm = pace.or(tick.last_stroke_mps).map(|rate| arm_text(rate, units));
     let panel = tick.surface_rise_k.map(|rise| format!("panel {}", units.rise(rise)));
     let orbit = tick.orbit_opm.map(|orbit| format!("{:.0} {rate_unit}", orbit.value));
     for part in [sentence, arm, panel, orbit].into_iter().flatten() {
@@ -306,18 +313,18 @@ mod tests {
     #[test]
     fn the_status_line_has_the_arm_speed_with_its_interval() {
         assert_eq!(
-            status_text(&tick(), None, Units::Si, "OPM"),
+            status_text(&tick(), tick().traverse_mps, None, Units::Si, "OPM"),
             " 1234 s  working  arm 25 mm/s (22–28)  panel +10.0 K  4200 OPM"
         );
         assert_eq!(
-            status_text(&tick(), None, Units::Us, "OPM"),
+            status_text(&tick(), tick().traverse_mps, None, Units::Us, "OPM"),
             " 1234 s  working  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F  4200 OPM"
         );
     }
 
     #[test]
     fn what_does_not_fit_into_80_columns_is_left_out_whole_and_what_to_do_is_said_first() {
-        let said = status_text(&tick(), Some("Slow the arm".into()), Units::Us, "OPM");
+        let said = status_text(&tick(), tick().traverse_mps, Some("Slow the arm".into()), Units::Us, "OPM");
         assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F");
         assert!(said.chars().count() < 80);
     }

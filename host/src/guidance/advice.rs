@@ -2,7 +2,7 @@
 
 use steadypass_protocol::Pattern;
 
-use crate::analysis::{LiveTick, State};
+use crate::analysis::{Interval, LiveTick, State};
 
 use super::limits::READY_RISE_K;
 use super::warnings::{Warning, WarningKind, Watch};
@@ -102,6 +102,11 @@ impl Guidance {
         self.advice
     }
 
+    /// The arm speed that the last tick was judged by; what is shown beside the advice must be the same.
+    pub fn pace(&self) -> Option<Interval> {
+        self.watch.pace()
+    }
+
     /// What the sensor shows now.
     pub fn pattern(&self) -> Pattern {
         self.pattern
@@ -146,7 +151,7 @@ mod tests {
         let mut guidance = Guidance::new(&Plan::default());
         for i in 0..20 {
             let mut tick = tick(f64::from(i) * 0.1, State::Working, 12.0);
-            let pace = crate::analysis::Interval { lo: 0.05, value: 0.06, hi: 0.07 };
+            let pace = Interval { lo: 0.05, value: 0.06, hi: 0.07 };
             tick.traverse_mps = Some(pace);
             guidance.tick(&tick, |_| ());
         }

@@ -22,8 +22,6 @@ pub const MARK: f64 = 0.5;
 const NARROWEST: f64 = 0.05;
 /// The hot side is spoken of where it is this much warmer than the spot, K.
 const UNSEEN_K: f64 = 2.0;
-/// A finished stroke's rate stands for the pace for this long, s, as it does for the warnings.
-const STROKE_FRESH_S: f64 = 1.0;
 
 /// What a level shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -120,7 +118,7 @@ impl From<Measured> for Figure {
     }
 }
 
-/// Makes the three levels from ticks. Keeps only what a tick does not say: when the last stroke ended.
+/// Makes the three levels from ticks.
 #[derive(Clone, Debug)]
 pub struct Levels {
     pace_mps: Band,
@@ -128,8 +126,6 @@ pub struct Levels {
     rise_limit_k: f64,
     units: Units,
     rate_unit: &'static str,
-    strokes: u32,
-    stroke_done_s: f64,
 }
 
 impl Levels {
@@ -141,24 +137,16 @@ impl Levels {
             rise_limit_k: plan.heat_rise_k,
             units,
             rate_unit: plan.rate_unit(),
-            strokes: 0,
-            stroke_done_s: f64::NEG_INFINITY,
         }
     }
 
-    /// Takes a tick and says how the levels stand.
-    pub fn tick(&mut self, tick: &LiveTick) -> [Level; 3] {
-        if tick.strokes > self.strokes {
-            self.stroke_done_s = tick.t_s;
-        }
-        self.strokes = tick.strokes;
-        [self.arm_pace(tick), self.orbit_rate(tick), self.surface_rise(tick)]
+    /// How the levels stand at a tick; `pace` is the arm speed that the warnings go by, so that the two cannot disagree.
+    pub fn at(&self, tick: &LiveTick, pace: Option<Interval>) -> [Level; 3] {
+        [self.arm_pace(tick.state, pace), self.orbit_rate(tick), self.surface_rise(tick)]
     }
 
-    fn arm_pace(&self, tick: &LiveTick) -> Level {
-        let fresh = tick.t_s - self.stroke_done_s <= STROKE_FRESH_S;
-        let working = tick.state == State::Working;
-        let figure = tick.traverse_mps.or(if fresh { tick.last_stroke_mps } else { None }).filter(|_| working);
+    fn arm_pace(&self, state: State, pace: Option<Interval>) -> Level {
+        let figure = pace.filter(|_| state == State::Working);
         let band = self.pace_mps;
         let ends = match self.units {
             Units::Si => format!("{:.0} to {:.0} mm/s", band.lo * 1e3, band.hi * 1e3),
@@ -167,7 +155,7 @@ impl Levels {
         let level = blank(Quantity::ArmPace, "Arm speed", Some(ends));
         match figure {
             Some(figure) => level.at(figure.into(), band, self.units.arm_speed(figure.value)),
-            None => level.because(match tick.state {
+            None => level.because(match state {
                 State::Still => "motor off",
                 // A stroke may be under way that has not been seen yet, a section's first one above all.
                 State::Running => "no stroke seen",
@@ -295,6 +283,11 @@ mod tests {
         Levels::new(&plan, Units::Si)
     }
 
+    /// With the running estimate as the pace.
+    fn levels_at(tick: &LiveTick) -> [Level; 3] {
+        levels().at(tick, tick.traverse_mps)
+    }
+
     fn working(mm_s: f64) -> LiveTick {
         let v = mm_s * 1e-3;
         LiveTick {
@@ -318,7 +311,7 @@ mod tests {
             (7.0, -0.65, "too slow"),
             (36.0, 0.8, "too fast"),
         ] {
-            let [pace, ..] = levels().tick(&working(mm_s));
+            let [pace, ..] = levels_at(&working(mm_s));
             let bubble = pace.bubble.unwrap();
             assert!((bubble.at - at).abs() < 1e-9, "{mm_s} mm/s is at {}", bubble.at);
             assert!((bubble.half_width - 0.1).abs() < 1e-9, "2 mm/s of a band of 20: {}", bubble.half_width);
@@ -334,14 +327,14 @@ mod tests {
             (6.0, "hot side warmer", Zone::Within),
             (11.0, "hot side over limit", Zone::Unsure),
         ] {
-            let [.., surface] = levels().tick(&tick(hot));
+            let [.., surface] = levels_at(&tick(hot));
             assert_eq!((surface.word, surface.zone), (word, zone), "{hot}");
         }
     }
 
     #[test]
     fn far_out_it_stops_at_the_end_and_says_so() {
-        let [pace, _, surface] = levels().tick(&working(90.0));
+        let [pace, _, surface] = levels_at(&working(90.0));
         assert!(pace.bubble.unwrap().beyond && pace.bubble.unwrap().at < 1.0);
         assert_eq!(surface.word, "too hot");
         assert_eq!(surface.ahead, Some(1.0));
@@ -349,37 +342,22 @@ mod tests {
 
     #[test]
     fn what_is_not_known_has_no_bubble_and_a_reason() {
-        let words = |tick: &LiveTick| levels().tick(tick).map(|level| (level.bubble.is_some(), level.word));
+        let words = |tick: &LiveTick| levels_at(tick).map(|level| (level.bubble.is_some(), level.word));
         assert_eq!(words(&LiveTick::default()), [(false, "motor off"), (false, "motor off"), (false, "no reading")]);
         let running = LiveTick { state: State::Running, surface_c: Some(20.0), ..LiveTick::default() };
         assert_eq!(
             words(&running),
             [(false, "no stroke seen"), (false, "not known yet"), (false, "section not begun")]
         );
-        let mut without_target = Levels::new(&Plan::default(), Units::Us);
-        let [_, orbit, _] = without_target.tick(&working(20.0));
+        let without_target = Levels::new(&Plan::default(), Units::Us);
+        let [_, orbit, _] = without_target.at(&working(20.0), None);
         assert_eq!((orbit.reading.as_deref(), orbit.word), (Some("4000 OPM"), "no target in the plan"));
-    }
-
-    #[test]
-    fn a_stroke_just_finished_stands_for_the_pace_for_a_second() {
-        let mut levels = levels();
-        let turn = |t_s, strokes| LiveTick {
-            t_s,
-            state: State::Working,
-            strokes,
-            last_stroke_mps: Some(Interval { lo: 0.018, value: 0.020, hi: 0.022 }),
-            ..LiveTick::default()
-        };
-        assert_eq!(levels.tick(&turn(1.0, 0))[0].word, "not known yet");
-        assert_eq!(levels.tick(&turn(2.0, 1))[0].reading.as_deref(), Some("20 mm/s"));
-        assert_eq!(levels.tick(&turn(3.5, 1))[0].reading, None);
     }
 
     #[test]
     fn a_panel_cooler_than_at_the_start_is_no_fault() {
         let tick = LiveTick { surface_rise_k: Some(-1.0), ..LiveTick::default() };
-        let [_, _, surface] = levels().tick(&tick);
+        let [_, _, surface] = levels_at(&tick);
         assert_eq!((surface.zone, surface.word, surface.fault), (Zone::Low, "cool", false));
     }
 
@@ -389,7 +367,7 @@ mod tests {
             let at = |v: f64| {
                 let mut tick = working(0.0);
                 tick.traverse_mps = Some(Interval { lo: v - half, value: v, hi: v + half });
-                levels().tick(&tick)[0].bubble.unwrap()
+                levels_at(&tick)[0].bubble.unwrap()
             };
             let (first, second) = (at(a.min(b) * 1e-3), at(a.max(b) * 1e-3));
             prop_assert!(first.at <= second.at);

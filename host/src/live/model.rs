@@ -48,7 +48,7 @@ pub fn beat_travel_m(units: Units) -> f64 {
 impl Model {
     /// Before anything has come.
     pub fn new(plan: &Plan, units: Units, technician: &str) -> Self {
-        let mut levels = Levels::new(plan, units);
+        let levels = Levels::new(plan, units);
         let pace = plan.pace_mps();
         let view = View {
             t_s: 0.0,
@@ -59,7 +59,7 @@ impl Model {
             lost: false,
             sentence: None,
             urgency: Urgency::None,
-            levels: levels.tick(&LiveTick::default()),
+            levels: levels.at(&LiveTick::default(), None),
             section: 1,
             section_passes: 0,
             strokes: 0,
@@ -192,7 +192,7 @@ impl Model {
             State::Running => "running, no stroke seen",
             State::Working => "working",
         };
-        view.levels = self.levels.tick(tick);
+        view.levels = self.levels.at(tick, guidance.pace());
         view.strokes_done = tick.strokes_in_all;
         view.strokes = tick.strokes;
         if tick.t_s - self.notice_s > NOTICE_S {
@@ -380,6 +380,24 @@ mod tests {
             tick.state = State::Still;
         });
         assert_eq!(stand.model.view().cues, 4, "with the motor off it is silent");
+    }
+
+    #[test]
+    fn the_level_shows_the_arm_speed_that_the_warning_names() {
+        let mut stand = Stand::new();
+        stand.run(1.0, pace(20.0));
+        // A stroke that was too fast is known while the next one has begun well.
+        let after_a_fast_one = |tick: &mut LiveTick| {
+            pace(20.0)(tick);
+            (tick.strokes, tick.last_stroke_mps) = (1, Some(Interval { lo: 0.028, value: 0.030, hi: 0.032 }));
+        };
+        stand.run(0.5, after_a_fast_one);
+        assert_eq!(stand.says(), (Some("Slow the arm"), Urgency::Pace));
+        let level =
+            |stand: &Stand| (stand.model.view().levels[0].reading.clone().unwrap(), stand.model.view().levels[0].word);
+        assert_eq!(level(&stand), ("30 mm/s".to_owned(), "too fast"));
+        stand.run(1.0, after_a_fast_one);
+        assert_eq!(level(&stand), ("20 mm/s".to_owned(), "in band"));
     }
 
     #[test]
