@@ -48,7 +48,7 @@ function take(view) {
 
 function place(view) {
   const parts = [`Section ${view.section}`];
-  if (view.section_passes > 0) parts.push(`pass ${view.section_passes}`);
+  if (view.pass !== null) parts.push(`pass ${view.pass}`);
   if (view.strokes_aim) parts.push(`${Math.min(view.strokes_done, view.strokes_aim)} of ${view.strokes_aim} strokes done`);
   else if (view.strokes > 0) parts.push(`stroke ${view.strokes}`);
   return parts.join(', ');

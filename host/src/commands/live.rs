@@ -10,7 +10,7 @@ use std::{
 use steadypass::{
     analysis::{Interval, LiveTick, State, Stroke},
     calibration::Calibration,
-    drawing::units::Scale,
+    drawing::{section_pass::pass_words, units::Scale},
     guidance::{Plan, Units, units::count},
     link,
     live::{Board, Model, terminal},
@@ -279,9 +279,9 @@ fn arm_text(rate: Interval, units: Units) -> String {
 fn pass_line(judged: &JudgedPass, units: Units) -> String {
     let pass = &judged.pass;
     let mut parts = vec![format!(
-        "Section {} pass {}: {} in {:.0} s",
+        "Section {}, {}: {} in {:.0} s",
         pass.section,
-        pass.pass,
+        pass_words(pass.section, pass.pass),
         count(judged.strokes.len(), "stroke", "strokes"),
         pass.end_s - pass.start_s
     )];

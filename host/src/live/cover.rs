@@ -99,11 +99,6 @@ impl Cover {
         !self.layers.is_empty()
     }
 
-    /// Passes over this section, the one being worked included.
-    pub fn passes(&self) -> usize {
-        self.layers.len()
-    }
-
     /// Follows the work.
     pub fn tick(&mut self, tick: &LiveTick) {
         let before = std::mem::replace(&mut self.strokes, tick.strokes);

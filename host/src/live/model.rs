@@ -33,6 +33,8 @@ pub struct Model {
     rose_s: f64,
     /// Begins of sections, as the analysis counts them, that are shown.
     sections_begun: u32,
+    /// Passes of the recording so far.
+    passes: u32,
     notice_s: f64,
     advice: Advice,
 }
@@ -61,7 +63,7 @@ impl Model {
             urgency: Urgency::None,
             levels: levels.at(&LiveTick::default(), None),
             section: 1,
-            section_passes: 0,
+            pass: None,
             strokes: 0,
             strokes_done: 0,
             strokes_aim: None,
@@ -82,6 +84,7 @@ impl Model {
             view,
             rose_s: f64::NEG_INFINITY,
             sections_begun: 0,
+            passes: 0,
             notice_s: f64::NEG_INFINITY,
             advice: Advice::Nothing,
         }
@@ -194,6 +197,7 @@ impl Model {
         };
         view.levels = self.levels.at(tick, guidance.pace());
         view.strokes_done = tick.strokes_in_all;
+        self.passes = tick.passes;
         view.strokes = tick.strokes;
         if tick.t_s - self.notice_s > NOTICE_S {
             view.notice = None;
@@ -292,7 +296,7 @@ impl Model {
     fn picture(&mut self) {
         self.view.cells = self.cover.cells();
         self.view.covered = Cover::share(&self.view.cells);
-        self.view.section_passes = self.cover.passes();
+        self.view.pass = self.cover.is_touched().then_some(self.passes);
     }
 
     fn notice(&mut self, text: String) {
@@ -411,6 +415,19 @@ mod tests {
         assert_eq!(done_after(1, 7), 7, "the first one of a pass that goes on from the one before");
         assert_eq!(done_after(0, 6), 6, "it turns out to be none");
         assert_eq!(done_after(1, 7), 7, "and to be one after all");
+    }
+
+    #[test]
+    fn a_pass_has_the_number_that_the_list_and_the_sheet_will_give_it() {
+        let mut stand = Stand::new();
+        assert_eq!(stand.model.view().pass, None);
+        stand.run(1.0, |tick| (tick.strokes, tick.passes) = (1, 2));
+        assert_eq!((stand.model.view().section, stand.model.view().pass), (1, Some(2)));
+        stand.model.event(&Event::Mark { t_s: 1.0 }, &stand.guidance.clone());
+        assert_eq!((stand.model.view().section, stand.model.view().pass), (2, None));
+        stand.run(1.0, |tick| (tick.strokes, tick.passes) = (0, 2));
+        stand.run(1.0, |tick| (tick.strokes, tick.passes) = (1, 3));
+        assert_eq!((stand.model.view().section, stand.model.view().pass), (2, Some(3)));
     }
 
     #[test]

@@ -39,7 +39,7 @@ pub enum Cue {
 pub struct PassRow {
     /// Its section.
     pub section: u32,
-    /// Its number.
+    /// Its number, over the recording.
     pub pass: u32,
     /// When it began, s since the first sample; `None` for one of an earlier recording.
     pub start_s: Option<f64>,
@@ -82,8 +82,9 @@ pub struct View {
     pub levels: [Level; 3],
     /// Section being worked, from 1.
     pub section: u32,
-    /// Passes over it so far, the one being worked included.
-    pub section_passes: usize,
+    /// Pass being worked or worked last, as the settled ones are numbered: over the recording, from 1. `None` before the section's
+    /// first stroke.
+    pub pass: Option<u32>,
     /// Strokes of the pass being worked.
     pub strokes: u32,
     /// Strokes of all passes, as far as can be told now.

@@ -157,8 +157,8 @@ fn draw_as_written(frame: &mut Frame<'_>, scene: &Scene<'_>) {
 fn title_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
     let view = scene.view;
     let mut left = format!(" Section {}", view.section);
-    if view.section_passes > 0 {
-        left += &format!(", pass {}", view.section_passes);
+    if let Some(pass) = view.pass {
+        left += &format!(", pass {pass}");
     }
     if view.strokes > 0 || view.strokes_aim.is_some() {
         left += &match view.strokes_aim {

@@ -30,6 +30,7 @@ fn view(change: impl Fn(&mut LiveTick)) -> View {
             state: State::Working,
             stroke_ended: i == 1,
             strokes: 2,
+            passes: 3,
             traverse_mps: Some(Interval { lo: 0.017, value: 0.019, hi: 0.021 }),
             orbit_opm: Some(Measured { value: 4200.0, sd: 20.0 }),
             surface_rise_k: Some(4.0),
@@ -87,7 +88,7 @@ impl Drawn {
 #[test]
 fn all_is_well_at_80_by_24_and_nothing_is_said() {
     let picture = drawn((80, 24), &view(|_| ()), |_| ());
-    assert!(picture.row_with("Section 1, pass 1, stroke 2").contains("sensor: good"));
+    assert!(picture.row_with("Section 1, pass 3, stroke 2").contains("sensor: good"));
     assert!(picture.row_with("Arm speed").contains("19 mm/s"));
     assert!(picture.row_with("Arm speed").contains("in band"));
     assert!(picture.row_with("Surface rise").contains("+4.0 K"));
