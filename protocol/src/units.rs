@@ -3,7 +3,7 @@
 use core::ops::{Add, Sub};
 
 /// 0 °C in kelvin (exact).
-pub const ZERO_CELSIUS_K: f32 = 273.15;
+pub const ZERO_CELSIUS_K: f64 = 273.15;
 
 /// A point on the Celsius scale, °C.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]

@@ -75,7 +75,7 @@ impl TemperatureWord {
 
     /// The temperature, °C.
     pub fn celsius(self) -> Celsius {
-        Celsius(KELVIN_PER_COUNT * f32::from(self.0) - ZERO_CELSIUS_K)
+        Celsius(KELVIN_PER_COUNT * f32::from(self.0) - ZERO_CELSIUS_K as f32)
     }
 }
 

@@ -11,15 +11,17 @@
 //! curves of real bands (8-14 µm, 5.5-14 µm) the law is good to 0.02 K at 50 °C and emissivity 0.95, and to 0.2 K at 80 °C
 //! and 0.90. Under an open cold sky what is reflected is colder than the chip, and readings come out low.
 
-/// 0 °C in kelvin (exact).
-const ZERO_CELSIUS_K: f64 = 273.15;
+use steadypass_protocol::units::ZERO_CELSIUS_K;
 
 /// Temperature of a surface, °C, that looks like `apparent_c` among surroundings of `reflected_c`.
 ///
-/// `None` when no temperature above absolute zero explains the reading, or for an emissivity outside 0 < e <= 1.
+/// `None` when no temperature above absolute zero explains the reading, for a reading or surroundings below it, or for an
+/// emissivity outside 0 < e <= 1.
 /// The inverse of [`apparent_c`] to within rounding (1e-9 K).
-pub fn object_c(apparent_c: f64, reflected_c: f64, emissivity: f64) -> Option<f64> {
-    if !(emissivity > 0.0 && emissivity <= 1.0) {
+pub(super) fn object_c(apparent_c: f64, reflected_c: f64, emissivity: f64) -> Option<f64> {
+    // The fourth power hides the sign: below absolute zero a reading would pass for a warm one.
+    let below_zero = [apparent_c, reflected_c].iter().any(|c| *c < -ZERO_CELSIUS_K);
+    if below_zero || !(emissivity > 0.0 && emissivity <= 1.0) {
         return None;
     }
     let own = fourth(apparent_c) - (1.0 - emissivity) * fourth(reflected_c);
@@ -28,9 +30,11 @@ pub fn object_c(apparent_c: f64, reflected_c: f64, emissivity: f64) -> Option<f6
 }
 
 /// What a thermometer set to emissivity 1 shows, °C, for a surface of `object_c` among surroundings of `reflected_c`.
-pub fn apparent_c(object_c: f64, reflected_c: f64, emissivity: f64) -> f64 {
+///
+/// A fit may try emissivities above 1; one that leaves no radiation at all gives absolute zero.
+pub(crate) fn apparent_c(object_c: f64, reflected_c: f64, emissivity: f64) -> f64 {
     let both = emissivity * fourth(object_c) + (1.0 - emissivity) * fourth(reflected_c);
-    both.sqrt().sqrt() - ZERO_CELSIUS_K
+    both.max(0.0).sqrt().sqrt() - ZERO_CELSIUS_K
 }
 
 fn fourth(c: f64) -> f64 {
@@ -90,6 +94,8 @@ mod tests {
     #[test]
     fn what_no_surface_explains_is_not_known() {
         assert_eq!(object_c(-100.0, 80.0, 0.3), None);
+        assert_eq!(object_c(-600.0, 20.0, 0.93), None);
+        assert_eq!(object_c(40.0, -600.0, 0.93), None);
         assert_eq!(object_c(f64::NAN, 20.0, 0.9), None);
         assert_eq!(object_c(20.0, 20.0, 0.0), None);
         assert_eq!(object_c(20.0, 20.0, f64::NAN), None);

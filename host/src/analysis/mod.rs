@@ -48,6 +48,7 @@ pub mod weighting;
 #[cfg(test)]
 pub(crate) mod worked_panel;
 
+pub(crate) use emissivity::apparent_c;
 pub(crate) use findings::ROW_S;
 pub use findings::{
     Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,

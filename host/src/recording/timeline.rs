@@ -9,7 +9,9 @@
 
 use std::collections::VecDeque;
 
-use steadypass_protocol::{Block, DecodeError, Hello, MAX_FRAME, Mounting, Scale, Surface, ToHost, decode_frame};
+use steadypass_protocol::{
+    Block, DecodeError, Hello, MAX_FRAME, Mounting, Scale, Surface, ToHost, decode_frame, units::ZERO_CELSIUS_K,
+};
 
 use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
 use crate::{
@@ -318,7 +320,7 @@ impl Timeline {
         let good = look.flags == 0;
         self.losses.surface_failed += u64::from(!good);
         // 0.02 K per count, absolute: maker application note 390119061402, page 14.
-        let celsius = |raw: u16| good.then(|| (f64::from(raw) * 0.02 - 273.15) as f32);
+        let celsius = |raw: u16| good.then(|| (f64::from(raw) * 0.02 - ZERO_CELSIUS_K) as f32);
         let apparent_c = celsius(look.object_raw);
         sink(Reading::Surface(SurfaceLook {
             t_us,

@@ -10,8 +10,6 @@ use steadypass_protocol::units::ZERO_CELSIUS_K;
 use super::scenario::{Scenario, ThermometerSpec};
 use super::unsteady::{Subject, stream};
 
-const ZERO_K: f64 = ZERO_CELSIUS_K as f64;
-
 /// The thermometer.
 #[derive(Clone, Debug)]
 pub(super) struct Thermometer {
@@ -25,24 +23,24 @@ pub(super) struct Thermometer {
 
 /// Apparent temperature (emissivity 1) of a surface at `surface_c` among surroundings at `reflected_c`, °C.
 pub(super) fn apparent_c(surface_c: f64, reflected_c: f64, emissivity: f64) -> f64 {
-    let four = |c: f64| (c + ZERO_K).powi(4);
-    (emissivity * four(surface_c) + (1.0 - emissivity) * four(reflected_c)).powf(0.25) - ZERO_K
+    let four = |c: f64| (c + ZERO_CELSIUS_K).powi(4);
+    (emissivity * four(surface_c) + (1.0 - emissivity) * four(reflected_c)).powf(0.25) - ZERO_CELSIUS_K
 }
 
 /// The surface's own temperature from its apparent one; the inverse of [`apparent_c`].
 pub(super) fn surface_c(apparent_c: f64, reflected_c: f64, emissivity: f64) -> f64 {
-    let four = |c: f64| (c + ZERO_K).powi(4);
-    ((four(apparent_c) - (1.0 - emissivity) * four(reflected_c)) / emissivity).max(0.0).powf(0.25) - ZERO_K
+    let four = |c: f64| (c + ZERO_CELSIUS_K).powi(4);
+    ((four(apparent_c) - (1.0 - emissivity) * four(reflected_c)) / emissivity).max(0.0).powf(0.25) - ZERO_CELSIUS_K
 }
 
 /// °C of a word.
 pub(super) fn celsius_of(word: u16) -> f64 {
-    0.02 * f64::from(word) - ZERO_K
+    0.02 * f64::from(word) - ZERO_CELSIUS_K
 }
 
 fn word_of(celsius: f64) -> u16 {
     // The chip's words end at 0x7FFF (382.19 °C); the cast clamps below zero kelvin.
-    ((celsius + ZERO_K) / 0.02).round().min(32_767.0) as u16
+    ((celsius + ZERO_CELSIUS_K) / 0.02).round().min(32_767.0) as u16
 }
 
 impl Thermometer {
