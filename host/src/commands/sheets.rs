@@ -96,22 +96,33 @@ impl Sheets {
         if !session.technician.is_empty() && !self.names.contains(&session.technician) {
             self.names.push(session.technician.clone());
         }
-        let input = SheetInput {
-            session: &session,
-            pass: &judged.pass,
-            strokes: &judged.strokes,
-            rows: &judged.rows,
-            warnings: &judged.warnings,
-            bands: PlanBands::from(&self.plan),
-            rubbing,
-            machine: self.plan.machine.kind,
-            units: self.units,
-        };
+        let input = sheet_of(judged, &session, rubbing, &self.plan, self.units);
         let png = section_pass_png(&input).map_err(Failure::failed)?;
         let file_name = sheet_name(judged.pass.section, judged.pass.pass);
         results.file(&file_name, &png)?;
         self.passes.push(&input, &file_name, png);
         Ok(())
+    }
+}
+
+/// What the sheet of a judged pass is drawn from, live and in review.
+pub(super) fn sheet_of<'a>(
+    judged: &'a JudgedPass,
+    session: &'a SessionFacts,
+    rubbing: Option<&'a RubbingMap>,
+    plan: &Plan,
+    units: Units,
+) -> SheetInput<'a> {
+    SheetInput {
+        session,
+        pass: &judged.pass,
+        strokes: &judged.strokes,
+        rows: &judged.rows,
+        warnings: &judged.warnings,
+        bands: PlanBands::from(plan),
+        rubbing,
+        machine: plan.machine.kind,
+        units,
     }
 }
 

@@ -9,7 +9,7 @@ use std::{
 
 use steadypass::{
     analysis::rubbing::RubbingMap,
-    drawing::{PlanBands, SessionFacts, SheetInput, rubbing_setup, section_pass_png},
+    drawing::{SessionFacts, rubbing_setup, section_pass_png},
     guidance::{Plan, Units},
     live::{
         Ask, Board, Model,
@@ -22,7 +22,12 @@ use steadypass::{
 };
 use tokio::{sync::mpsc, task::JoinHandle, time::timeout};
 
-use super::{Console, Failure, console::Hold, facts::machine_text, sheets::session_of};
+use super::{
+    Console, Failure,
+    console::Hold,
+    facts::machine_text,
+    sheets::{session_of, sheet_of},
+};
 use crate::cli::WatchArgs;
 
 /// Watchers have this long to end.
@@ -147,18 +152,7 @@ fn draw_sheet(plan: Plan, units: Units, facts: &Facts) -> DrawSheet {
     Arc::new(move |judged: &JudgedPass| {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&plan));
         let session = session_of(&session, judged);
-        let input = SheetInput {
-            session: &session,
-            pass: &judged.pass,
-            strokes: &judged.strokes,
-            rows: &judged.rows,
-            warnings: &judged.warnings,
-            bands: PlanBands::from(&plan),
-            rubbing: rubbing.as_ref(),
-            machine: plan.machine.kind,
-            units,
-        };
-        section_pass_png(&input).ok()
+        section_pass_png(&sheet_of(judged, &session, rubbing.as_ref(), &plan, units)).ok()
     })
 }
 
