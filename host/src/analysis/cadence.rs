@@ -42,9 +42,8 @@
 //! interval wider than it need be. Cost: nothing but the decimation where the arm moves gently.
 
 use super::attitude::{GRAVITY, Vec3};
-use super::findings::{Interval, ToAndFro};
+use super::findings::{Interval, ToAndFro, Z90};
 use super::grid::STEP_S;
-use super::traverse::Z90;
 use core::f64::consts::{SQRT_2, TAU};
 use core::ops::Range;
 use std::collections::VecDeque;

@@ -17,6 +17,9 @@ impl Measured {
     }
 }
 
+/// Half width of a 90 % interval, standard deviations.
+pub(crate) const Z90: f64 = 1.645;
+
 /// A figure between the bounds of its 90 % interval, same unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interval {
@@ -269,7 +272,7 @@ impl Pass {
     /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
     #[must_use]
     pub fn sideways_m(&self) -> Option<f64> {
-        self.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| super::traverse::Z90 * sd)
+        self.track_sd_m.filter(|sd| sd.is_finite()).map(|sd| Z90 * sd)
     }
 
     /// The first pass of a recording, of ten seconds and one stroke, of which nothing else is known.

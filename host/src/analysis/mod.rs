@@ -49,15 +49,14 @@ pub mod weighting;
 pub(crate) mod worked_panel;
 
 pub(crate) use emissivity::apparent_c;
-pub(crate) use findings::ROW_S;
 pub use findings::{
     Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,
 };
+pub(crate) use findings::{ROW_S, Z90};
 pub use orbit::LEAST_STREAM_HZ;
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;
 pub use reading::{Reading, Run, SurfaceLook};
 pub use setup::{ArmParts, Machine, MachineKind, Setup};
 pub(crate) use strokes::LONGEST_TURN_S;
-pub(crate) use traverse::Z90;
 pub use weighted_vibration::{WeightedEnergy, WeightedTick, WeightedVibration};

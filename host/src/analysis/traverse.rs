@@ -19,7 +19,7 @@
 //! mean and speeds at both ends (`tests/accuracy/inside_strokes.py`; figures in `tests/accuracy/RESULTS.md`). So a moment's speed
 //! is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
 
-use super::findings::Interval;
+use super::findings::{Interval, Z90};
 use super::setup::{ArmParts, Setup};
 
 /// Speed next to a turn against the stroke's mean, one standard deviation, relative.
@@ -49,8 +49,6 @@ const COMMON_SPREAD: f64 = 0.05;
 const TIMING_S: f64 = 0.05;
 /// Residuals beyond this many standard deviations lose weight.
 const HUBER: f64 = 2.0;
-/// Half width of a 90 % interval, standard deviations.
-pub(crate) const Z90: f64 = 1.645;
 
 /// What is known about one stroke from its turns.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 
 use std::time::{Duration, Instant};
 
-use steadypass_protocol::{Hello, Outcome, Refusal, RestartInto, SettingName, Settings, ToHost, ToSensor};
+use steadypass_protocol::{Hello, Outcome, RestartInto, Settings, ToHost, ToSensor};
 use tokio::{
     io::AsyncReadExt,
     time::{sleep, timeout},
@@ -10,6 +10,7 @@ use tokio::{
 
 use super::{
     LinkError,
+    error::refusal_text,
     introduction::{introduce, send},
     session::Link,
 };
@@ -104,25 +105,6 @@ impl Link {
             }
         }
         Err(LinkError::NoAnswer { port: port.clone() })
-    }
-}
-
-/// Why the sensor will not, in words, with what to do.
-pub(super) fn refusal_text(refusal: Refusal) -> String {
-    match refusal {
-        Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
-        Refusal::UnknownCommand => "its firmware does not know the command; update it".into(),
-        Refusal::OutOfRange(setting) => format!("its firmware does not take that value of {}", setting_text(setting)),
-        Refusal::Streaming => "it is streaming already".into(),
-    }
-}
-
-/// A setting in words, with what it may be.
-fn setting_text(setting: SettingName) -> &'static str {
-    match setting {
-        SettingName::SurfacePeriod => "the time between two looks of the thermometer, 50 to 1000 ms",
-        SettingName::AccelRange => "the accelerometer's range, 4, 8 or 16 g",
-        SettingName::Light => "the light's brightness, 0 to 100 %",
     }
 }
 

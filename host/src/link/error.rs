@@ -1,5 +1,7 @@
 //! What can go wrong on the cable, each with what to do.
 
+use steadypass_protocol::{Refusal, SettingName};
+
 /// Why there is no link.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -106,4 +108,23 @@ pub enum LinkError {
         /// Port name.
         port: String,
     },
+}
+
+/// Why the sensor will not, in words, with what to do.
+pub(super) fn refusal_text(refusal: Refusal) -> String {
+    match refusal {
+        Refusal::NoImu => "its motion chip does not answer; check the wiring (hardware/) and plug it in again".into(),
+        Refusal::UnknownCommand => "its firmware does not know the command; update it".into(),
+        Refusal::OutOfRange(setting) => format!("its firmware does not take that value of {}", setting_text(setting)),
+        Refusal::Streaming => "it is streaming already".into(),
+    }
+}
+
+/// A setting in words, with what it may be.
+fn setting_text(setting: SettingName) -> &'static str {
+    match setting {
+        SettingName::SurfacePeriod => "the time between two looks of the thermometer, 50 to 1000 ms",
+        SettingName::AccelRange => "the accelerometer's range, 4, 8 or 16 g",
+        SettingName::Light => "the light's brightness, 0 to 100 %",
+    }
 }

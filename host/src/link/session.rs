@@ -15,17 +15,15 @@ use tokio_serial::SerialStream;
 
 use super::{
     LinkError, LinkEvent, LinkReport,
-    command::refusal_text,
+    error::refusal_text,
     find_port,
     heard::Heard,
     introduction::{id_text, introduce, open_port, send},
     now_ns, ports,
     round_trips::RoundTrips,
-    waiting::Waiting,
+    waiting::{PING_EVERY, Waiting},
 };
 
-/// The sensor stops after three seconds without a word from the host; this leaves room for a few lost ones.
-pub(super) const PING_EVERY: Duration = Duration::from_millis(500);
 /// A streaming sensor sends a block every 43 ms and answers pings; this long without either means that it is gone, this long
 /// without blocks only that its motion chip is.
 const SILENCE: Duration = Duration::from_secs(1);

@@ -1,9 +1,9 @@
-//! When a sensor that sends no samples is asked to start again.
+//! How often the sensor hears from the host, and when one that sends no samples is asked to start again.
 
 use std::time::{Duration, Instant};
 
-use super::session::PING_EVERY;
-
+/// The sensor stops after three seconds without a word from the host; this leaves room for a few lost ones.
+pub(super) const PING_EVERY: Duration = Duration::from_millis(500);
 /// Longest pause before a sensor without samples is asked to start again.
 const LONGEST_PAUSE: Duration = Duration::from_secs(4);
 

@@ -11,9 +11,9 @@ mod group;
 mod tests;
 
 use super::attitude::Vec3;
-use super::findings::Interval;
+use super::findings::{Interval, Z90};
 use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along, quick_between};
-use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN, Z90};
+use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN};
 use super::turns::{self, Event, Stretch};
 use core::ops::Range;
 use group::group;

@@ -3,6 +3,7 @@
 use super::Pipeline;
 use super::motor::{MOTOR_VIBRATION, Motor};
 use super::{degrees, per_minute, state_of};
+use crate::analysis::findings::Z90;
 use crate::analysis::findings::{Interval, LiveTick, Measured, State, StrokePlace};
 use crate::analysis::heat;
 use crate::analysis::motion;
@@ -11,7 +12,6 @@ use crate::analysis::pad_speed::pad_speed_mps;
 use crate::analysis::passes::SettledPass;
 use crate::analysis::strokes::{MIN_STROKE_S, Mode};
 use crate::analysis::track;
-use crate::analysis::traverse::Z90;
 
 /// Longest time that the motor stands inside a section, s. A stream that stays away as long counts as standing: nobody knows.
 const SECTION_PAUSE_S: f64 = 60.0;
