@@ -9,7 +9,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::{
-    analysis::surface::SurfaceCounts,
+    analysis::SurfaceCounts,
     calibration::{Calibration, CalibrationError},
     guidance::{Plan, PlanError, plan::Source as PlanSource},
     recording::{self, Damage, Facts, Losses, Reader},

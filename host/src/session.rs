@@ -13,9 +13,7 @@ use std::{collections::VecDeque, sync::Arc};
 pub use hands::Hands;
 
 use crate::{
-    analysis::{
-        Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, ToAndFro, surface::SurfaceCounts,
-    },
+    analysis::{Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro},
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Body, Entry, Losses, Timeline, UserNote},

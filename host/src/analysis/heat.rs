@@ -98,15 +98,15 @@ pub(crate) struct Trend {
 
 /// What the look-ahead needs besides the readings.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Motion {
+pub(crate) struct Motion {
     /// What the machine is doing.
-    pub state: State,
+    pub(crate) state: State,
     /// Arm speed, m/s: of the last stroke, or as the strokes begin; `None` when not known.
-    pub arm_mps: Option<Measured>,
+    pub(crate) arm_mps: Option<Measured>,
     /// End of the last stroke known, s.
-    pub stroke_end_s: Option<f64>,
+    pub(crate) stroke_end_s: Option<f64>,
     /// How many finished strokes lie along the axis of now, after others across it; `None` while there were no others.
-    pub strokes_across: Option<u32>,
+    pub(crate) strokes_across: Option<u32>,
 }
 
 /// The warming run that the spot is in, as last seen young.

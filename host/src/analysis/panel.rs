@@ -7,11 +7,11 @@
 /// Time constant of a painted steel sheet in still air, s. 0.7-0.8 mm of steel cooled on both sides with 10 W/m²K: 119 to
 /// 136 s; on one side twice that (lumped model, carbon steel 7854 kg/m³, 434 J/kgK). A spot also cools into its
 /// neighbourhood, so the short side of that range.
-pub const SHEET_TAU_S: f64 = 120.0;
+pub(super) const SHEET_TAU_S: f64 = 120.0;
 
 /// Rise, K, `t_s` seconds after a rise of `rise_k`, heated at `heating_k_s` (K/s, without loss) with time constant `tau_s`
 /// (infinite: no loss).
-pub fn rise_after_k(rise_k: f64, heating_k_s: f64, tau_s: f64, t_s: f64) -> f64 {
+pub(super) fn rise_after_k(rise_k: f64, heating_k_s: f64, tau_s: f64, t_s: f64) -> f64 {
     // -expm1(-t/tau)·tau is the time without loss that heats as much; it tends to t as tau grows.
     let effective_s = if tau_s.is_finite() { -(-t_s / tau_s).exp_m1() * tau_s } else { t_s };
     let left = if tau_s.is_finite() { (-t_s / tau_s).exp() } else { 1.0 };
@@ -20,7 +20,7 @@ pub fn rise_after_k(rise_k: f64, heating_k_s: f64, tau_s: f64, t_s: f64) -> f64 
 
 /// Seconds for a difference of `from_k` to shrink to `to_k` by Newton's law of cooling; 0 when it is that small already.
 /// Both positive.
-pub fn decay_time_s(from_k: f64, to_k: f64, tau_s: f64) -> f64 {
+pub(super) fn decay_time_s(from_k: f64, to_k: f64, tau_s: f64) -> f64 {
     if from_k > to_k { tau_s * (from_k / to_k).ln() } else { 0.0 }
 }
 

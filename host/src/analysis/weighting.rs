@@ -28,9 +28,9 @@ const TRANSITION_Q: f64 = 0.64;
 
 /// Lowest sample rate, Hz, at which a weighted figure is given. Orbit and rotation rates reach 115 Hz, their harmonics carry
 /// weighted energy to about 200 Hz; a slower stream has not seen them, or has folded them into wrong places.
-pub const MIN_RATE_HZ: f64 = 400.0;
+pub(super) const MIN_RATE_HZ: f64 = 400.0;
 /// Highest sample rate, Hz, for which the design has been checked.
-pub const MAX_RATE_HZ: f64 = 200_000.0;
+pub(super) const MAX_RATE_HZ: f64 = 200_000.0;
 
 /// Degree of the correcting polynomial in cos ω.
 const DEGREE: usize = 5;
@@ -38,7 +38,7 @@ const DEGREE: usize = 5;
 const LANES: usize = 4;
 
 /// The weighting factor at a frequency, Hz: ISO 5349-1 annex A with the exact parameters of ISO 8041. Zero at 0 Hz.
-pub fn wh(hz: f64) -> f64 {
+pub(super) fn wh(hz: f64) -> f64 {
     let second_order = |corner: f64, q: f64| (corner * corner - hz * hz).hypot(corner * hz / q);
     let (low, high) = (second_order(LOW_HZ, BAND_Q), second_order(HIGH_HZ, BAND_Q));
     let band = hz * hz * HIGH_HZ * HIGH_HZ / (low * high);

@@ -1,6 +1,6 @@
 //! What is said of a thermometer that failed to read.
 
-use crate::analysis::surface::SurfaceCounts;
+use crate::analysis::SurfaceCounts;
 use crate::drawing::units::number;
 
 /// A share of unusable looks that is not worth a word: the bus of any sensor fails now and then.
