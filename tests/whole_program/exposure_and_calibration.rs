@@ -14,17 +14,17 @@ use tempfile::TempDir;
 
 use crate::support::*;
 
-const SENSOR: &str = "0102030405060708";
+pub(crate) const SENSOR: &str = "0102030405060708";
 const NOTICE: &str = "Screening figure, not an ISO 8041-1 measurement";
 /// nm/s² and nrad/s per count.
 const ACCEL_NANO: u32 = 4_785_645;
 const GYRO_NANO: u32 = 1_221_730;
 
 /// What the sensor says at a time, s: specific force, m/s², turn rate, rad/s, and apparent temperature, °C.
-struct Story<'a> {
-    seconds: f64,
-    technician: &'a str,
-    says: &'a dyn Fn(f64) -> ([f64; 3], [f64; 3], f64),
+pub(crate) struct Story<'a> {
+    pub(crate) seconds: f64,
+    pub(crate) technician: &'a str,
+    pub(crate) says: &'a dyn Fn(f64) -> ([f64; 3], [f64; 3], f64),
 }
 
 fn raw(message: &ToHost<'_>) -> Vec<u8> {
@@ -38,7 +38,7 @@ fn counts(values: [f64; 3], nano: u32) -> impl Iterator<Item = u8> {
     values.into_iter().flat_map(move |v| ((v / (f64::from(nano) * 1e-9)).round() as i16).to_le_bytes())
 }
 
-fn write(path: &Path, story: &Story<'_>) {
+pub(crate) fn write(path: &Path, story: &Story<'_>) {
     write_at(path, story, "2026-03-02T09:00:00+01:00", 600.0);
 }
 
@@ -121,7 +121,7 @@ fn hiss(t: f64, k: f64) -> f64 {
 
 const BIAS: [f64; 3] = [0.012, -0.009, 0.004];
 
-fn still(path: &Path, force: &dyn Fn(f64) -> [f64; 3], seconds: f64, apparent_c: f64) {
+pub(crate) fn still(path: &Path, force: &dyn Fn(f64) -> [f64; 3], seconds: f64, apparent_c: f64) {
     let says = |t: f64| {
         let f = force(t);
         let gyro = BIAS.map(|b| b + hiss(t, b) * 0.1);
@@ -173,7 +173,7 @@ fn running_time_and_magnitude_come_out_right_and_every_output_says_what_it_is() 
 }
 
 /// Motor on from the first second to the last but one: 20 m/s² in x and y.
-fn working(seconds: f64) -> impl Fn(f64) -> ([f64; 3], [f64; 3], f64) {
+pub(crate) fn working(seconds: f64) -> impl Fn(f64) -> ([f64; 3], [f64; 3], f64) {
     move |t: f64| {
         let a = if (1.0..seconds - 1.0).contains(&t) { 20.0 } else { 0.0 };
         let (sin, cos) = (TAU * 75.0 * t).sin_cos();

@@ -3,6 +3,7 @@
 mod bad_input;
 mod exposure_and_calibration;
 mod interrupt;
+mod json_page;
 mod kill;
 mod live_and_review;
 mod old_recordings;
