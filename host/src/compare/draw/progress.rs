@@ -32,6 +32,7 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
     }
     let top = head(&mut canvas, "Progress over working days", &under, comparison.invented());
     let width = (WIDTH - 2.0 * MARGIN - AXIS) / groups.len().max(1) as f64;
+    let progress = Progress { comparison, groups: &groups, units, width };
     for (column, group) in groups.iter().enumerate() {
         let x = MARGIN + AXIS + column as f64 * width;
         name(&mut canvas, (x, top + 30.0), &group.data.name, size::FINDING, width - GAP);
@@ -45,53 +46,58 @@ pub fn progress_png(comparison: &Comparison, units: Units) -> Result<Vec<u8>, Dr
         let unit = figure.unit(units);
         let title = if unit.is_empty() { figure.title().to_owned() } else { format!("{}, {unit}", figure.title()) };
         canvas.text(MARGIN, y + 26.0, &title, Type::of(size::HEAD).bold());
-        draw_row(&mut canvas, comparison, &groups, *figure, units, y + 42.0, width);
+        progress.row(&mut canvas, *figure, y + 42.0);
     }
     canvas.png()
 }
 
-fn draw_row(
-    canvas: &mut Canvas,
-    all: &Comparison,
-    groups: &[&Group],
-    figure: Figure,
+/// What all rows show.
+struct Progress<'a> {
+    comparison: &'a Comparison,
+    /// One a column.
+    groups: &'a [&'a Group],
     units: Units,
-    y: f64,
+    /// Of a column.
     width: f64,
-) {
-    let i = figure.index();
-    let shown = |v: f64| figure.shown(v, units);
-    let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.gave.mean)));
-    let Some(scale) = Scale::of(figure, days, 3.0) else { return };
-    for (column, group) in groups.iter().enumerate() {
-        let frame = Frame { x: MARGIN + AXIS + column as f64 * width, y, w: width - GAP, h: ROW - 40.0 };
-        let most = group.data.days[i].len().max(2) as f64;
-        let axes = Axes { frame, x: (-0.5, most - 0.5), y: scale.range };
-        if column == 0 {
-            y_axis(canvas, &axes, scale.marks);
-        } else {
-            let (marks, _) = super::ticks(scale.range.0, scale.range.1, scale.marks);
-            for mark in marks {
-                let at = axes.py(mark);
-                canvas.polyline(&[(frame.x, at), (frame.right(), at)], Line::of(theme::HAIR, 1.5));
+}
+
+impl Progress<'_> {
+    fn row(&self, canvas: &mut Canvas, figure: Figure, y: f64) {
+        let Self { comparison, groups, units, width } = *self;
+        let i = figure.index();
+        let shown = |v: f64| figure.shown(v, units);
+        let days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| shown(d.gave.mean)));
+        let Some(scale) = Scale::of(figure, days, 3.0) else { return };
+        for (column, group) in groups.iter().enumerate() {
+            let frame = Frame { x: MARGIN + AXIS + column as f64 * width, y, w: width - GAP, h: ROW - 40.0 };
+            let most = group.data.days[i].len().max(2) as f64;
+            let axes = Axes { frame, x: (-0.5, most - 0.5), y: scale.range };
+            if column == 0 {
+                y_axis(canvas, &axes, scale.marks);
+            } else {
+                let (marks, _) = super::ticks(scale.range.0, scale.range.1, scale.marks);
+                for mark in marks {
+                    let at = axes.py(mark);
+                    canvas.polyline(&[(frame.x, at), (frame.right(), at)], Line::of(theme::HAIR, 1.5));
+                }
             }
-        }
-        let change = all.changes.iter().find(|c| c.figure == figure && c.group == column && c.stands_out);
-        if let Some(change) = change {
-            let ends = (figure.possible(change.trend.ends.0), figure.possible(change.trend.ends.1));
-            let line = [(axes.px(0.0), axes.py(shown(ends.0))), (axes.px(most - 1.0), axes.py(shown(ends.1)))];
-            canvas.polyline(&line, Line::of(theme::DATA_INTERVAL, 9.0));
-            let words = format!("{} → {}", figure.number(ends.0, units), figure.words(ends.1, units));
-            let set = Type::of(size::NOTE).bold().fill(theme::ACCENT_INK).end();
-            canvas.text(frame.right(), y + ROW - 14.0, &words, set);
-        }
-        // Many days: smaller dots, so that they stay apart.
-        let radius = (frame.w / most * 0.35).clamp(2.0, 6.5);
-        for (j, day) in group.data.days[i].iter().enumerate() {
-            dot(canvas, axes.px(j as f64), axes.py(shown(day.gave.mean)), radius, Fill::Plain(theme::DATA), None);
-        }
-        if group.data.days[i].is_empty() {
-            canvas.text(frame.x, y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
+            let change = comparison.changes.iter().find(|c| c.figure == figure && c.group == column && c.stands_out);
+            if let Some(change) = change {
+                let ends = (figure.possible(change.trend.ends.0), figure.possible(change.trend.ends.1));
+                let line = [(axes.px(0.0), axes.py(shown(ends.0))), (axes.px(most - 1.0), axes.py(shown(ends.1)))];
+                canvas.polyline(&line, Line::of(theme::DATA_INTERVAL, 9.0));
+                let words = format!("{} → {}", figure.number(ends.0, units), figure.words(ends.1, units));
+                let set = Type::of(size::NOTE).bold().fill(theme::ACCENT_INK).end();
+                canvas.text(frame.right(), y + ROW - 14.0, &words, set);
+            }
+            // Many days: smaller dots, so that they stay apart.
+            let radius = (frame.w / most * 0.35).clamp(2.0, 6.5);
+            for (j, day) in group.data.days[i].iter().enumerate() {
+                dot(canvas, axes.px(j as f64), axes.py(shown(day.gave.mean)), radius, Fill::Plain(theme::DATA), None);
+            }
+            if group.data.days[i].is_empty() {
+                canvas.text(frame.x, y + 40.0, "not known", Type::of(size::NOTE).fill(theme::SOFT));
+            }
         }
     }
 }
