@@ -12,8 +12,8 @@ use steadypass::{
     results::Results,
     session::Event,
     shop::{
-        Filed, Shop,
-        fill::{About, Figures, rubbing},
+        Filed, Shop, ShopError,
+        fill::{About, Figures, Filing, rubbing},
     },
 };
 
@@ -238,7 +238,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     if let (Some((store, about)), Some(figures)) = (filing, figures) {
         let lost = summary.lost.as_deref().unwrap_or_default();
-        file(console, &store, request, &facts, figures, about, lost)?;
+        let filing = store.file_review(request.recording, &facts, figures, about, lost);
+        say_filed(console, &store, &filing.map_err(|error| not_filed(&store, request, &error))?);
     }
     Ok(summary)
 }
@@ -248,25 +249,19 @@ fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
     request.technician.unwrap_or(&facts.technician)
 }
 
-/// Files the figures in the shop's memory.
-fn file(
-    console: &Console,
-    store: &Shop,
-    request: &Request<'_>,
-    facts: &recording::Facts,
-    figures: Figures,
-    about: &About,
-    lost: &str,
-) -> Result<(), Failure> {
-    let filing = store.file_review(request.recording, facts, figures, about, lost).map_err(|error| {
-        Failure::failed(format!(
-            "shop {shop}: {error}. The review in {} is whole, only the filing is missing; once that is mended, file it with \
-             `steadypass review {} --out {0} --shop {shop}`, with --technician, --machine and the rest as far as you give them",
-            request.folder.display(),
-            request.recording.display(),
-            shop = store.folder().display(),
-        ))
-    })?;
+/// Why the figures are not in the shop's memory, and what to do.
+fn not_filed(store: &Shop, request: &Request<'_>, error: &ShopError) -> Failure {
+    Failure::failed(format!(
+        "shop {shop}: {error}. The review in {} is whole, only the filing is missing; once that is mended, file it with \
+         `steadypass review {} --out {0} --shop {shop}`, with --technician, --machine and the rest as far as you give them",
+        request.folder.display(),
+        request.recording.display(),
+        shop = store.folder().display(),
+    ))
+}
+
+/// Says what was filed.
+fn say_filed(console: &Console, store: &Shop, filing: &Filing) {
     filing.remarks.iter().for_each(|remark| console.remark(remark));
     for filed in &filing.filed {
         let what = match filed {
@@ -278,7 +273,6 @@ fn file(
     if filing.filed.len() > 1 {
         console.remark("The machine changed hands: each technician's passes are a session of their own.");
     }
-    Ok(())
 }
 
 /// The plan on the command line, or the one in the recording, or common practice.
