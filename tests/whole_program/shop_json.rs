@@ -33,6 +33,12 @@ fn every_verb_that_tells_of_the_shop_tells_it_as_json() {
     let report = json(&["report", "--shop", &shop, "--vehicle", "saloon A", "--out", &page]);
     let bonnet = report["panels"].as_array().expect("panels").iter().find(|p| p["panel"] == "bonnet").expect("read");
     assert_eq!((&report["page"], &bonnet["film_before_um"]), (&page.as_str().into(), &121.0.into()));
+    // A try on quite another paint: the chance is not known, and is no number.
+    let tried = ["--technician", "Ash", "--pad", "short wool", "--liquid", "cutting", "--passes", "4", "--reached"];
+    json(&[&["trial", "add", "--shop", &shop, "--vehicle", "van B"], &tried[..]].concat());
+    let proposed = json(&["trial", "propose", "--shop", &shop, "--vehicle", "estate C"]);
+    let group = proposed["group"].as_array().expect("a group");
+    assert!(group.iter().all(|c| c["chance"].is_null()), "{proposed}");
     let simulated = json(&["simulate", "--out", &text(folder.path())]);
     for file in ["table", "truth"] {
         assert!(Path::new(simulated[file].as_str().expect("a path")).is_file(), "{simulated}");

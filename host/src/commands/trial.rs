@@ -87,7 +87,7 @@ fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
     if console.json {
         let candidate = |c: &Candidate| {
             serde_json::json!({
-                "name": c.name, "chance": c.chance.map(|c| c.mean), "lo90": c.chance.map(|c| c.lo),
+                "name": c.name, "chance": c.known_chance().map(|c| c.mean), "lo90": c.chance.map(|c| c.lo),
                 "hi90": c.chance.map(|c| c.hi), "tries_here": c.here.0, "reached_here": c.here.1, "tries": c.all.0,
                 "reached": c.all.1,
             })

@@ -53,9 +53,9 @@ pub struct Candidate {
 }
 
 impl Candidate {
-    /// Whether the tries say anything about this paint: a chance of about anything is none.
-    fn is_known(&self) -> bool {
-        self.chance.is_some_and(|c| c.lo > ANYTHING.0 || c.hi < ANYTHING.1)
+    /// The chance, where the tries say anything about this paint: a chance of about anything is none.
+    pub fn known_chance(&self) -> Option<Chance> {
+        self.chance.filter(|c| c.lo > ANYTHING.0 || c.hi < ANYTHING.1)
     }
 }
 
@@ -250,7 +250,7 @@ impl History {
         let class = self.class(vehicle)?;
         let all: Vec<Candidate> =
             self.combinations().into_iter().map(|(c, a)| self.candidate(c, a, &class, vehicle)).collect();
-        let any_evidence = all.iter().any(Candidate::is_known);
+        let any_evidence = all.iter().any(|c| c.known_chance().is_some());
         let (group, two, why) = if any_evidence { by_evidence(all) } else { by_order(all) };
         Some(Proposal { paint: class.words(), group, two, why, any_evidence })
     }
@@ -346,36 +346,57 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
 }
 
 fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
-    let mean = |c: &Candidate| c.chance.map_or(f64::NEG_INFINITY, |c| c.mean);
-    let known: Vec<usize> = (0..all.len()).filter(|&i| all[i].is_known()).collect();
+    let mean = |i: &usize| all[*i].known_chance().map(|c| c.mean);
+    let known: Vec<usize> = (0..all.len()).filter(|i| mean(i).is_some()).collect();
     // Of equally likely ones the mildest.
-    let best = known.iter().copied().rev().max_by(|&a, &b| mean(&all[a]).total_cmp(&mean(&all[b]))).unwrap_or(0);
-    let sure = known.iter().copied().find(|&i| mean(&all[i]) >= SURE_CHANCE).unwrap_or(best);
-    let mild = known.iter().copied().find(|&i| i < sure && mean(&all[i]) >= MILD_CHANCE);
-    // One place around the two, so that there is a way on either side; tried ones first.
-    let first = mild.unwrap_or(sure);
-    let mut keep: Vec<usize> = [Some(first), Some(sure)].into_iter().flatten().collect();
-    let near = |i: &usize| (first.abs_diff(*i).min(sure.abs_diff(*i)), *i);
-    let mut rest: Vec<usize> = (0..all.len()).filter(|i| *i != first && *i != sure).collect();
-    rest.sort_by_key(|i| (!all[*i].is_known(), near(i)));
-    keep.extend(rest);
-    keep.dedup();
-    keep.truncate(GROUP);
-    keep.sort_unstable();
-    keep.dedup();
-    let place = |i: usize| keep.iter().position(|k| *k == i);
-    let two: Vec<usize> = [mild, Some(sure)].into_iter().flatten().filter_map(place).collect();
+    let by_chance = |a: &usize, b: &usize| mean(a).unwrap_or_default().total_cmp(&mean(b).unwrap_or_default());
+    let best = known.iter().copied().rev().max_by(by_chance).unwrap_or(0);
+    let is_likely = |i: &usize| mean(i).is_some_and(|m| m >= SURE_CHANCE);
+    let sure = known.iter().copied().find(is_likely).unwrap_or(best);
+    let fair = known.iter().copied().find(|&i| i < sure && mean(&i) >= Some(MILD_CHANCE));
+    // What nobody knows anything about may do as well, and takes less.
+    let untried: Vec<usize> = (0..fair.unwrap_or(sure)).filter(|i| mean(i).is_none()).collect();
+    let first = fair.or(untried.first().copied());
+    // Few successes of something harder are no reason to leave out the steps to it.
+    let step = untried.get(1).copied().filter(|_| fair.is_none() && !is_likely(&sure));
+    let second = step.unwrap_or(sure);
     let mut why = Vec::new();
-    if let Some(mild) = mild {
-        why.push(format!("{} first: the mildest with a fair chance ({}).", all[mild].name, evidence(&all[mild])));
-    } else {
-        why.push("No milder combination has a fair chance on this paint.".to_owned());
+    match (first, fair) {
+        (Some(i), Some(_)) => {
+            why.push(format!("{} first: the mildest with a fair chance ({}).", all[i].name, evidence(&all[i])));
+        }
+        (Some(i), None) => {
+            why.push(format!("{} first: the mildest that is not known to fail ({}).", all[i].name, evidence(&all[i])));
+        }
+        (None, _) if sure == 0 => why.push("There is no milder combination.".to_owned()),
+        (None, _) => why.push("No milder combination has a fair chance on this paint.".to_owned()),
     }
-    let word =
-        if mean(&all[sure]) >= SURE_CHANCE { "the mildest that is likely to do" } else { "the most promising so far" };
-    why.push(format!("{}: {word} ({}).", all[sure].name, evidence(&all[sure])));
-    let group = keep.iter().map(|&i| all[i].clone()).collect();
-    (group, two, why)
+    if let Some(step) = step {
+        why.push(format!("{}: the next step up ({}).", all[step].name, evidence(&all[step])));
+    }
+    let word = if is_likely(&sure) { "the mildest that is likely to do" } else { "the most promising so far" };
+    let later = if step.is_some() { ". Go up to it step by step: milder ones may do" } else { "" };
+    why.push(format!("{}: {word} ({}){later}.", all[sure].name, evidence(&all[sure])));
+    if fair.is_some() && !untried.is_empty() {
+        let names: Vec<&str> = untried.iter().map(|&i| all[i].name.as_str()).collect();
+        why.push(format!("Milder still, with a chance that is not known: {}.", names.join(", ")));
+    }
+    // Around the two, so that there is a way on either side; tried ones first.
+    let mut keep: Vec<usize> = vec![second, sure];
+    keep.extend(first);
+    let far = |i: usize| keep.iter().map(|k| k.abs_diff(i)).min();
+    let mut rest: Vec<usize> = (0..all.len()).filter(|i| !keep.contains(i)).collect();
+    rest.sort_by_key(|&i| (mean(&i).is_none(), far(i), i));
+    keep.extend(rest);
+    let mut group: Vec<usize> = Vec::new();
+    keep.into_iter().for_each(|i| {
+        if !group.contains(&i) && group.len() < GROUP {
+            group.push(i)
+        }
+    });
+    group.sort_unstable();
+    let two = first.into_iter().chain([second]).filter_map(|i| group.iter().position(|k| *k == i)).collect();
+    (group.into_iter().map(|i| all[i].clone()).collect(), two, why)
 }
 
 /// What stands behind a chance, in words.
@@ -390,11 +411,12 @@ pub fn evidence(c: &Candidate) -> String {
     let rest = (c.all.0 - c.here.0, c.all.1 - c.here.1);
     let others = if rest.0 > 0 { format!(", {} of {} on others", rest.1, rest.0) } else { String::new() };
     let latest = c.latest.as_ref().map_or(String::new(), |(day, who)| format!(", latest {day} by {who}"));
-    let mean = if c.is_known() { format!("{} in 100", percent(chance.mean)) } else { "not known".to_owned() };
+    let known = c.known_chance().is_some();
+    let mean = if known { format!("{} in 100", percent(chance.mean)) } else { "not known".to_owned() };
     format!(
         "chance {mean}, 90 % interval {} to {}{}; {here}{others}{latest}",
         percent(chance.lo),
         percent(chance.hi),
-        if c.is_known() { "" } else { " in 100" }
+        if known { "" } else { " in 100" }
     )
 }

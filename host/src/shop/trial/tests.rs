@@ -161,7 +161,45 @@ fn what_is_not_known_is_said_to_be_not_known() {
     tried(&mut history, 78, order[4], &[true]);
     let proposal = history.propose(vehicles[0]).expect("known");
     assert!(proposal.any_evidence, "{proposal:#?}");
-    assert_eq!(proposal.group[*proposal.two.last().expect("one")].combination, order[4]);
+    let tried_one = proposal.group.iter().find(|c| c.combination == order[4]).expect("in the group");
+    assert!(
+        proposal.why.join("\n").contains(&format!("{}: the most promising so far", tried_one.name)),
+        "{proposal:#?}"
+    );
+}
+
+fn twin(history: &mut History, vehicle: Id, id: Id) {
+    let mut twin = history.vehicles.iter().find(|v| v.id == vehicle).expect("known").clone();
+    (twin.id, twin.entry.label) = (id, format!("twin {id}"));
+    history.vehicles.push(twin);
+}
+
+/// One success of the harshest says nothing against the milder ones, which take less.
+#[test]
+fn untried_milder_ones_come_before_the_harshest_that_once_did() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    let harshest = *order.last().expect("some");
+    twin(&mut history, vehicles[0], 77);
+    tried(&mut history, 77, harshest, &[true]);
+    let proposed = |history: &History| {
+        let proposal = history.propose(vehicles[0]).expect("known");
+        let two: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
+        (two, proposal.why.join("\n"), proposal)
+    };
+    let (two, why, proposal) = proposed(&history);
+    assert_eq!(two, order[..2], "{why}");
+    assert!(!why.contains("No milder") && why.contains("step by step"), "{why}");
+    assert!(proposal.group.iter().all(|c| c.known_chance().is_some() == (c.combination == harshest)), "{proposal:#?}");
+    // Where it is sure to do it is the other one to try; and milder ones that are known not to do are passed over.
+    tried(&mut history, 77, harshest, &[true; 8]);
+    assert_eq!(proposed(&history).0, [order[0], harshest]);
+    order[..3].iter().for_each(|c| tried(&mut history, 77, *c, &[false; 6]));
+    assert_eq!(proposed(&history).0, [order[3], harshest]);
+    order[3..8].iter().for_each(|c| tried(&mut history, 77, *c, &[false; 6]));
+    let (two, why, _) = proposed(&history);
+    assert_eq!(two, [harshest]);
+    assert!(why.contains("No milder combination has a fair chance"), "{why}");
 }
 
 #[test]
@@ -180,7 +218,8 @@ fn history_on_like_paint_decides_and_shows_its_evidence() {
     let names: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
     assert_eq!(names, [order[2], order[4]], "{proposal:#?}");
     let why = proposal.why.join("\n");
-    for words in ["3 of 6 tries on this class", "9 of 9 tries", "2026-02-03 by Ash", "90 % interval"] {
+    let untried = format!("Milder still, with a chance that is not known: {}.", history.name(order[1]));
+    for words in ["3 of 6 tries on this class", "9 of 9 tries", "2026-02-03 by Ash", "90 % interval", &untried] {
         assert!(why.contains(words), "{words:?} not in {why}");
     }
 }
@@ -232,6 +271,8 @@ fn of_equals_the_milder_is_proposed() {
     let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
     (twin.id, twin.entry.label) = (77, "twin".into());
     history.vehicles.push(twin);
+    // Those below do not do.
+    order[..2].iter().for_each(|c| tried(&mut history, 77, *c, &[false; 6]));
     // As likely as each other, none of them surely: the least aggressive.
     for i in [2, 4, 6] {
         tried(&mut history, 77, order[i], &[true, false, false, false]);
