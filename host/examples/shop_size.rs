@@ -48,7 +48,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let comparison = Comparison::of(By::Technician, gather(&shop, &Question::default())?);
     println!("compare: {:.3} s ({} looked at)", start.elapsed().as_secs_f64(), comparison.family);
     let start = Instant::now();
-    let proposal = History::of(&shop, 2026)?.propose(cast.vehicles[0]);
+    let proposal = History::of(&shop, 2026)?.propose(cast.vehicles[0], None);
     println!("trial: {:.3} s ({} in the group)", start.elapsed().as_secs_f64(), proposal.map_or(0, |p| p.group.len()));
     Ok(())
 }

@@ -69,13 +69,18 @@ pub(crate) struct TrialArgs {
 #[derive(Debug, Subcommand)]
 pub(crate) enum TrialVerb {
     /// A small group and the two to try, least aggressive first, with the evidence.
-    #[command(after_help = "Example:\n  steadypass trial propose --shop ~/shop --vehicle \"saloon A\"")]
+    #[command(after_help = "Example:\n  steadypass trial propose --shop ~/shop --vehicle \"saloon A\"\n\n\
+                      What failed on this vehicle is not proposed again, nor anything milder; nor anything more aggressive than \
+                      what reached the finish on it.")]
     Propose {
         #[command(flatten)]
         shop: ShopFolder,
         /// Vehicle, as the shop calls it.
         #[arg(long, value_name = "LABEL", value_parser = a_needed_name)]
         vehicle: String,
+        /// Go by the tries on this panel alone: other painted parts may differ. Default: by all tries on the vehicle.
+        #[arg(long, value_name = "TEXT", value_parser = a_needed_name)]
+        panel: Option<String>,
     },
     /// Writes a try down, and says how things stand.
     Add(Box<TrialAddArgs>),

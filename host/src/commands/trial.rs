@@ -14,9 +14,9 @@ use crate::cli::work::{TrialArgs, TrialVerb};
 
 pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
     match &args.what {
-        TrialVerb::Propose { shop: folder, vehicle } => {
+        TrialVerb::Propose { shop: folder, vehicle, panel } => {
             let store = store::open(&folder.folder)?;
-            propose(console, &store, vehicle)
+            propose(console, &store, vehicle, panel.as_deref())
         }
         TrialVerb::Add(add) => {
             let store = store::open(&add.shop.folder)?;
@@ -76,10 +76,10 @@ fn history(store: &Shop) -> Result<History, Failure> {
     History::of(store, year).map_err(store::of(store.folder()))
 }
 
-fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
+fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
     let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
     let history = history(store)?;
-    let proposal = history.propose(id).filter(|p| !p.group.is_empty()).ok_or_else(|| {
+    let proposal = history.propose(id, panel).filter(|p| !p.group.is_empty()).ok_or_else(|| {
         Failure::failed(
             "the shop knows no pads or no liquids yet; add them with `steadypass shop add pad NAME --place 1 --shop DIR`",
         )
@@ -106,7 +106,7 @@ fn propose(console: &Console, store: &Shop, vehicle: &str) -> Outcome {
         let mark = if proposal.two.contains(&i) { "→" } else { " " };
         console.result(&format!("  {mark} {}. {}: {}", i + 1, candidate.name, evidence(candidate)))?;
     }
-    console.result("\nTry, least aggressive first:")?;
+    console.result(if proposal.two.is_empty() { "\nNothing to try:" } else { "\nTry, least aggressive first:" })?;
     for why in &proposal.why {
         console.result(&format!("  {why}"))?;
     }

@@ -5,7 +5,8 @@
 //!
 //! ```text
 //! Trials + vehicles ─► cells (paint × combination) ─► chance (Beta-binomial) ─► Proposal with its evidence
-//! tries on this vehicle ─────────────────────────────────────────────────────► Verdict
+//! tries on this vehicle ─┬─ what is left open between too mild and enough ──────────┘
+//!                        └──────────────────────────────────────────────────────────► Verdict
 //! ```
 //!
 //! A combination is one pad with one liquid. Its aggressiveness is the sum of the places of both in the shop's own orders, each
@@ -64,9 +65,9 @@ impl Candidate {
 pub struct Proposal {
     /// The paint, in words.
     pub paint: String,
-    /// All combinations, mildest first.
+    /// Combinations around these, mildest first.
     pub group: Vec<Candidate>,
-    /// Places in the group of the one or two to try, mildest first.
+    /// Places in the group of the one or two to try, mildest first; none where the tries on the vehicle leave nothing open.
     pub two: Vec<usize>,
     /// Why these.
     pub why: Vec<String>,
@@ -245,13 +246,58 @@ impl History {
         Candidate { combination, name: self.name(combination), aggressiveness, chance, here, all, latest }
     }
 
-    /// What to try on a vehicle; `None` when it is not known.
-    pub fn propose(&self, vehicle: Id) -> Option<Proposal> {
+    /// The tries on a vehicle; `panel` narrows them to one part.
+    fn tries_on(&self, vehicle: Id, panel: Option<&str>) -> impl Iterator<Item = &Trial> {
+        self.trials.iter().filter(move |t| t.vehicle == vehicle && panel.is_none_or(|p| name::same(&t.panel, p)))
+    }
+
+    /// What to try on a vehicle, above what was tried on it already and failed, below what did; `panel` narrows those tries to one
+    /// part. `None` when the vehicle is not known.
+    pub fn propose(&self, vehicle: Id, panel: Option<&str>) -> Option<Proposal> {
         let class = self.class(vehicle)?;
         let all: Vec<Candidate> =
             self.combinations().into_iter().map(|(c, a)| self.candidate(c, a, &class, vehicle)).collect();
-        let any_evidence = all.iter().any(|c| c.known_chance().is_some());
-        let (group, two, why) = if any_evidence { by_evidence(all) } else { by_order(all) };
+        let place = |t: &Trial| all.iter().position(|c| c.combination == Combination { pad: t.pad, liquid: t.liquid });
+        let own: Vec<(usize, &Trial)> = self.tries_on(vehicle, panel).filter_map(|t| Some((place(t)?, t))).collect();
+        let did = own.iter().filter(|(_, t)| t.finished()).map(|(i, _)| *i).min();
+        // What left heavy haze was not too mild; it is only not tried again.
+        let too_mild = |i: usize, t: &Trial| !t.finish_reached && did.is_none_or(|did| i < did);
+        let failed = own.iter().filter(|(i, t)| too_mild(*i, t)).map(|(i, _)| *i).max();
+        let between = failed.map_or(0, |i| i + 1)..did.unwrap_or(all.len());
+        let is_open = |i: &usize| between.contains(i) && own.iter().all(|(tried, _)| tried != i);
+        let open: Vec<Candidate> = (0..all.len()).filter(is_open).map(|i| all[i].clone()).collect();
+        let named = |i: Option<usize>| i.map(|i| all[i].name.as_str());
+        let begin = match (named(did), named(failed), open.is_empty()) {
+            (Some(did), _, true) => Some(format!(
+                "{did} reached the finish on this vehicle, and nothing milder is left to try: `steadypass trial verdict` tells what \
+                 came of it."
+            )),
+            (Some(did), _, false) => {
+                Some(format!("{did} reached the finish on this vehicle; what is milder may do as well."))
+            }
+            (None, Some(failed), true) => Some(format!(
+                "{failed} did not reach the finish on this vehicle, and nothing more aggressive is left to try: more passes, or \
+                 another pad or liquid."
+            )),
+            (None, Some(failed), false) => {
+                Some(format!("{failed} did not reach the finish on this vehicle: it goes on one step above."))
+            }
+            (None, None, true) if !all.is_empty() => {
+                Some("Nothing is left to try: `steadypass trial verdict` tells what came of the tries.".to_owned())
+            }
+            (None, None, _) => None,
+        };
+        let is_known = |c: &Candidate| c.known_chance().is_some();
+        let any_evidence = all.iter().any(is_known);
+        let (group, two, mut why) = if open.is_empty() {
+            let last = did.or(failed).map_or(all.len(), |i| (i + 2).min(all.len()));
+            (all[last.saturating_sub(GROUP)..last].to_vec(), Vec::new(), Vec::new())
+        } else if open.iter().any(is_known) {
+            by_evidence(open)
+        } else {
+            by_order(open)
+        };
+        why.splice(0..0, begin);
         Some(Proposal { paint: class.words(), group, two, why, any_evidence })
     }
 
@@ -262,8 +308,7 @@ impl History {
             let this = Combination { pad: t.pad, liquid: t.liquid };
             order.iter().position(|o| o.0 == this).unwrap_or(usize::MAX)
         };
-        let fits = |t: &&Trial| t.vehicle == vehicle && panel.is_none_or(|p| name::same(&t.panel, p));
-        let mut tries: Vec<Trial> = self.trials.iter().filter(fits).cloned().collect();
+        let mut tries: Vec<Trial> = self.tries_on(vehicle, panel).cloned().collect();
         tries.sort_by_key(|t| (rank(t), t.passes));
         let tries: Vec<(Trial, String)> = tries
             .into_iter()
@@ -368,7 +413,7 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
         (Some(i), None) => {
             why.push(format!("{} first: the mildest that is not known to fail ({}).", all[i].name, evidence(&all[i])));
         }
-        (None, _) if sure == 0 => why.push("There is no milder combination.".to_owned()),
+        (None, _) if sure == 0 => why.push("No milder combination is left to try.".to_owned()),
         (None, _) => why.push("No milder combination has a fair chance on this paint.".to_owned()),
     }
     if let Some(step) = step {

@@ -127,13 +127,13 @@ fn tried(history: &mut History, vehicle: Id, c: Combination, outcomes: &[bool]) 
 #[test]
 fn a_shop_without_history_says_so_and_starts_mild() {
     let (history, vehicles) = history();
-    let proposal = history.propose(vehicles[0]).expect("known");
+    let proposal = history.propose(vehicles[0], None).expect("known");
     assert!(!proposal.any_evidence);
     assert_eq!(proposal.two, [0, 1]);
     assert_eq!(proposal.group[0].name, "soft foam with finishing");
     assert!(proposal.why[0].contains("no evidence"));
     assert!(proposal.group.len() <= 5);
-    assert_eq!(history.propose(999), None);
+    assert_eq!(history.propose(999, None), None);
 }
 
 /// One try on quite another paint leaves the chance anywhere between nothing and all: that is not "promising".
@@ -147,7 +147,7 @@ fn what_is_not_known_is_said_to_be_not_known() {
     other.entry.hardness = if other.entry.hardness == "soft" { "hard" } else { "soft" }.into();
     history.vehicles.push(other);
     tried(&mut history, 77, order[3], &[true]);
-    let proposal = history.propose(vehicles[0]).expect("known");
+    let proposal = history.propose(vehicles[0], None).expect("known");
     assert!(!proposal.any_evidence, "{proposal:#?}");
     assert_eq!(proposal.two, [0, 1], "the mildest, in the shop's own order");
     assert!(proposal.why[0].contains("nobody knows") && !proposal.why[0].contains("promising"), "{proposal:#?}");
@@ -159,7 +159,7 @@ fn what_is_not_known_is_said_to_be_not_known() {
     (twin.id, twin.entry.label) = (78, "twin".into());
     history.vehicles.push(twin);
     tried(&mut history, 78, order[4], &[true]);
-    let proposal = history.propose(vehicles[0]).expect("known");
+    let proposal = history.propose(vehicles[0], None).expect("known");
     assert!(proposal.any_evidence, "{proposal:#?}");
     let tried_one = proposal.group.iter().find(|c| c.combination == order[4]).expect("in the group");
     assert!(
@@ -183,7 +183,7 @@ fn untried_milder_ones_come_before_the_harshest_that_once_did() {
     twin(&mut history, vehicles[0], 77);
     tried(&mut history, 77, harshest, &[true]);
     let proposed = |history: &History| {
-        let proposal = history.propose(vehicles[0]).expect("known");
+        let proposal = history.propose(vehicles[0], None).expect("known");
         let two: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
         (two, proposal.why.join("\n"), proposal)
     };
@@ -214,7 +214,7 @@ fn history_on_like_paint_decides_and_shows_its_evidence() {
     tried(&mut history, 77, order[2], &[true, false, true, false, true, false]);
     tried(&mut history, 77, order[4], &[true; 9]);
     tried(&mut history, 77, order[7], &[true; 9]);
-    let proposal = history.propose(vehicles[0]).expect("known");
+    let proposal = history.propose(vehicles[0], None).expect("known");
     let names: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
     assert_eq!(names, [order[2], order[4]], "{proposal:#?}");
     let why = proposal.why.join("\n");
@@ -259,7 +259,7 @@ fn heavy_haze_is_no_finish_whatever_was_ticked() {
     let mut twin = history.vehicles.iter().find(|v| v.id == vehicles[0]).expect("known").clone();
     (twin.id, twin.entry.label) = (77, "twin".into());
     history.vehicles.push(twin);
-    let group = history.propose(77).expect("known").group;
+    let group = history.propose(77, None).expect("known").group;
     let of = |c: Combination| group.iter().find(|candidate| candidate.combination == c).expect("near").here;
     assert_eq!((of(order[1]), of(order[3])), ((1, 0), (1, 1)));
 }
@@ -277,7 +277,7 @@ fn of_equals_the_milder_is_proposed() {
     for i in [2, 4, 6] {
         tried(&mut history, 77, order[i], &[true, false, false, false]);
     }
-    let proposal = history.propose(vehicles[0]).expect("known");
+    let proposal = history.propose(vehicles[0], None).expect("known");
     let sure = proposal.two.last().map(|&i| proposal.group[i].combination);
     assert_eq!(sure, Some(order[2]), "{proposal:#?}");
     // All of one place: what took less film goes first, then what got less warm, then what was never measured.
@@ -294,4 +294,47 @@ fn of_equals_the_milder_is_proposed() {
     let now: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
     assert_eq!(now[..3], [order[3], order[2], order[1]]);
     assert!(now.iter().position(|c| *c == order[0]) > Some(2));
+}
+
+#[test]
+fn a_proposal_begins_above_what_failed_on_this_vehicle_and_ends_below_what_did() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    let (own, harshest) = (vehicles[0], order.len() - 1);
+    let proposed = |history: &History, panel| {
+        let proposal = history.propose(own, panel).expect("known");
+        let two: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
+        (two, proposal.why.join("\n"))
+    };
+    tried(&mut history, own, order[1], &[false]);
+    let (two, why) = proposed(&history, None);
+    assert_eq!(two, order[2..4], "{why}");
+    assert!(why.contains(&format!("{} did not reach the finish on this vehicle", history.name(order[1]))), "{why}");
+    // Another part may differ.
+    assert_eq!(proposed(&history, Some("boot lid")).0, order[..2]);
+    assert_eq!(proposed(&history, Some("Bonnet")).0, order[2..4]);
+    // Nor with evidence from like paint, for this vehicle has shown otherwise.
+    twin(&mut history, own, 77);
+    tried(&mut history, 77, order[0], &[true; 9]);
+    tried(&mut history, 77, order[5], &[true; 9]);
+    assert_eq!(proposed(&history, None).0, [order[2], order[5]]);
+    // What left heavy haze is not tried again, and says nothing against milder ones.
+    tried(&mut history, own, order[2], &[true]);
+    history.trials.last_mut().expect("one").haze = 3;
+    assert_eq!(proposed(&history, None).0, [order[3], order[5]]);
+    tried(&mut history, own, order[4], &[true]);
+    let (two, why) = proposed(&history, None);
+    assert_eq!(two, [order[3]], "{why}");
+    assert!(
+        why.contains(&format!("{} reached the finish on this vehicle; what is milder", history.name(order[4]))),
+        "{why}"
+    );
+    tried(&mut history, own, order[3], &[false]);
+    let (two, why) = proposed(&history, None);
+    assert!(two.is_empty() && why.contains("nothing milder is left to try"), "{why}");
+    history.trials.clear();
+    tried(&mut history, own, order[harshest], &[false]);
+    let proposal = history.propose(own, None).expect("known");
+    assert!(proposal.two.is_empty() && !proposal.group.is_empty(), "{proposal:#?}");
+    assert!(proposal.why[0].contains("nothing more aggressive is left"), "{proposal:#?}");
 }
