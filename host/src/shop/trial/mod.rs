@@ -45,7 +45,7 @@ pub struct Candidate {
     pub aggressiveness: f64,
     /// Chance that it reaches the finish on this paint; `None` when it was never tried anywhere.
     pub chance: Option<Chance>,
-    /// Tries on this kind of paint, and how many reached the finish.
+    /// Tries on this class of paint, and how many reached the finish; none where not all of the class is known.
     pub here: (u32, u32),
     /// Tries on all paints, and how many reached the finish.
     pub all: (u32, u32),
@@ -95,7 +95,10 @@ const ANYTHING: (f64, f64) = (0.1, 0.9);
 /// How many a small group has.
 const GROUP: usize = 5;
 
-/// Paint in the classes that tries are pooled by.
+/// The word for a trait that is not known.
+const UNKNOWN: &str = "unknown";
+
+/// Paint in the classes that tries are pooled by. What is not known is no class.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct PaintClass {
     kind: String,
@@ -108,7 +111,7 @@ impl PaintClass {
     /// Of a vehicle, in a year.
     pub fn of(vehicle: &Vehicle, year: i64) -> Self {
         let age = match vehicle.paint_year.map(|y| year - y) {
-            None => "unknown",
+            None => UNKNOWN,
             Some(..=4) => "up to 4 years",
             Some(5..=11) => "5 to 11 years",
             Some(_) => "12 years or more",
@@ -116,22 +119,24 @@ impl PaintClass {
         Self { kind: vehicle.paint.clone(), age, colour: vehicle.colour.clone(), hardness: vehicle.hardness.clone() }
     }
 
-    /// How much a try on the other paint says about this one: 1 for the same class. Each trait that differs takes a factor;
-    /// a trait not known on either side takes half of it. The factors are this program's choice, no published source: hardness
-    /// and kind decide most, age and colour less.
+    /// Whether every trait is known: else two paints that read alike may differ in all that is not.
+    fn is_known(&self) -> bool {
+        [&self.kind, self.age, &self.colour, &self.hardness].iter().all(|word| *word != UNKNOWN)
+    }
+
+    /// How much a try on the other paint says about this one: 1 for the same class, all of it known. Each trait that differs takes
+    /// a factor; a trait not known on either side, or on both, takes half of it. The factors are this program's choice, no
+    /// published source: hardness and kind decide most, age and colour less.
     pub fn likeness(&self, other: &Self) -> f64 {
         let factor = |a: &str, b: &str, other: f64| {
-            if a == b && a != "unknown" {
-                1.0
-            } else if a == "unknown" || b == "unknown" {
+            if a == UNKNOWN || b == UNKNOWN {
                 (1.0 + other) / 2.0
+            } else if a == b {
+                1.0
             } else {
                 other
             }
         };
-        if self == other {
-            return 1.0;
-        }
         factor(&self.kind, &other.kind, 0.3)
             * factor(&self.hardness, &other.hardness, 0.3)
             * factor(self.age, other.age, 0.7)
@@ -140,8 +145,8 @@ impl PaintClass {
 
     fn words(&self) -> String {
         let known =
-            |word: &str, what: &str| if word == "unknown" { format!("{what} not known") } else { word.to_owned() };
-        let hardness = if self.hardness == "unknown" { "hardness not known".to_owned() } else { self.hardness.clone() };
+            |word: &str, what: &str| if word == UNKNOWN { format!("{what} not known") } else { word.to_owned() };
+        let hardness = if self.hardness == UNKNOWN { "hardness not known".to_owned() } else { self.hardness.clone() };
         [known(&self.kind, "kind"), known(self.age, "age"), known(&self.colour, "colour"), hardness].join(", ")
     }
 }
@@ -235,11 +240,12 @@ impl History {
             let cell = cells.entry(other).or_default();
             *cell = (cell.0 + 1, cell.1 + u32::from(t.finished()));
         }
-        let here = cells.get(class).copied().unwrap_or_default();
+        let same = |other: &PaintClass| other == class && class.is_known();
+        let here = cells.get(class).copied().filter(|_| same(class)).unwrap_or_default();
         let all = cells.values().fold((0, 0), |sum, c| (sum.0 + c.0, sum.1 + c.1));
         let others: Vec<Cell> = cells
             .iter()
-            .filter(|(other, _)| *other != class)
+            .filter(|(other, _)| !same(other))
             .map(|(other, c)| Cell { tries: c.0, reached: c.1, weight: class.likeness(other) })
             .collect();
         let chance = (all.0 > 0).then(|| chance(here, &others));
@@ -381,7 +387,7 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let nothing = if group.iter().chain(&rest).any(|c| c.chance.is_some()) {
         "What was tried on other vehicles says next to nothing about paint like this, so nobody knows"
     } else {
-        "No try on another vehicle is written down yet, so there is no evidence"
+        "None of these was tried on another vehicle yet, so there is no evidence"
     };
     let why = vec![format!(
         "{nothing}: {these} in the shop's own order, and the test spot \
@@ -450,7 +456,7 @@ pub fn evidence(c: &Candidate) -> String {
     let decimals = decimals_of_interval(chance.lo * 100.0, chance.hi * 100.0, 0);
     let percent = |p: f64| format!("{:.decimals$}", p * 100.0);
     let here = match c.here {
-        (0, _) => "never tried on this class of paint".to_owned(),
+        (0, _) => "never tried on paint known to be of this class".to_owned(),
         (n, reached) => format!("reached the finish in {reached} of {n} tries on this class of paint"),
     };
     let rest = (c.all.0 - c.here.0, c.all.1 - c.here.1);

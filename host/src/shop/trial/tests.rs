@@ -338,3 +338,35 @@ fn a_proposal_begins_above_what_failed_on_this_vehicle_and_ends_below_what_did()
     assert!(proposal.two.is_empty() && !proposal.group.is_empty(), "{proposal:#?}");
     assert!(proposal.why[0].contains("nothing more aggressive is left"), "{proposal:#?}");
 }
+
+/// Of two paints that nobody knows anything about nobody knows whether they are alike.
+#[test]
+fn paints_that_are_not_known_are_no_class() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    let own = |history: &mut History, id: Id| {
+        let vehicle = history.vehicles.iter_mut().find(|v| v.id == id).expect("known");
+        vehicle.entry.paint_year = None;
+        for word in [&mut vehicle.entry.paint, &mut vehicle.entry.colour, &mut vehicle.entry.hardness] {
+            *word = "unknown".into();
+        }
+    };
+    twin(&mut history, vehicles[0], 77);
+    tried(&mut history, 77, order[4], &[true, true]);
+    let of = |history: &History| {
+        let group = history.propose(vehicles[0], None).expect("known").group;
+        group.into_iter().find(|c| c.combination == order[4]).expect("in the group")
+    };
+    let alike = of(&history);
+    assert_eq!((alike.here, alike.all), ((2, 2), (2, 2)));
+    own(&mut history, vehicles[0]);
+    own(&mut history, 77);
+    let unknown = of(&history);
+    assert_eq!((unknown.here, unknown.all), ((0, 0), (2, 2)));
+    assert!(evidence(&unknown).contains("never tried on paint known to be of this class, 2 of 2 on others"));
+    let width = |c: &Candidate| c.chance.map_or(0.0, |c| c.hi - c.lo);
+    assert!(width(&unknown) > width(&alike) + 0.1, "{unknown:?} {alike:?}");
+    let class = |id: Id| history.class(id).expect("known");
+    assert!(class(77).likeness(&class(vehicles[0])) < 0.5 && class(77).likeness(&class(vehicles[1])) < 0.5);
+    assert_eq!(class(vehicles[1]).likeness(&class(vehicles[1])), 1.0);
+}
