@@ -22,7 +22,9 @@ pub(crate) enum ByArg {
 #[command(after_help = "Examples:\n  steadypass compare --shop ~/shop --out comparison\n  \
                         steadypass compare --shop ~/shop --out robin --technician Robin\n  \
                         steadypass compare --shop ~/shop --out by-machine --by machine\n  \
-                        steadypass compare --shop ~/shop --out lesson --reference 12 --session 31")]
+                        steadypass compare --shop ~/shop --out lesson --reference 12 --session 31\n\n\
+                        A working day's sections of one number on a panel of a vehicle are one, in however many recordings, as in \
+                        `day` and `report`; where no vehicle or no panel is named, each recording's are its own.")]
 pub(crate) struct CompareArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,
@@ -375,7 +377,8 @@ pub(crate) struct ReportArgs {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass day --shop ~/shop --technician Robin --out robin-today.html\n\n\
-                        Work past midnight counts on the day it falls on. Vibration comes from the recordings: where one is gone \
+                        Work past midnight counts on the day it falls on. Sections of one number on a panel of a vehicle are one, in however \
+                        many recordings; where no vehicle or no panel is named, each recording's are its own. Vibration comes from the recordings: where one is gone \
                         or has losses, that is said, and the exit code is 3. Sessions that were filed without one, as \
                         those of an invented shop, have lost nothing; their vibration is not known.")]
 pub(crate) struct DayArgs {

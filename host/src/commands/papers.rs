@@ -102,7 +102,7 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
         console.result(&day_json(&sheet, &vibration, args.out.as_deref()).to_string())?;
     } else {
         console.result(&format!("{}, {day}: {}", sheet.technician, sheet.summary()))?;
-        if let Some(words) = sheet.over_midnight() {
+        for words in sheet.sections_again().into_iter().chain(sheet.over_midnight()) {
             console.result(words)?;
         }
         console.result(&vibration.said)?;
@@ -123,7 +123,7 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
     };
     serde_json::json!({
         "technician": sheet.technician, "day": sheet.day, "page": page.map(path_text), "invented": sheet.invented,
-        "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "minutes": sheet.minutes(),
+        "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "sections": sheet.sections, "minutes": sheet.minutes(),
         "summary": sheet.summary(), "data_lost": vibration.lost, "vibration_finding": vibration.said,
         "vibration": vibration.day.as_ref().map(|day| exposure_json(day, Limits::default())),
     })

@@ -135,7 +135,9 @@ impl Figure {
                 "spread of the rubbing distance between the outermost strokes over its mean; smaller is more even"
             }
             Self::Pauses => "share of a pass in which the motor ran and the machine did not travel",
-            Self::PassesPerSection => "passes worked on one section",
+            Self::PassesPerSection => {
+                "passes worked on one section in a day; sections of one number on a panel are one, in however many recordings"
+            }
         }
     }
 

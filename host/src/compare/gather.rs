@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::model::Day;
 use super::{By, FIGURES, Figure};
 use crate::guidance::units::count;
-use crate::shop::{Id, PassFigures, Session, Shop};
+use crate::shop::{Id, PassFigures, SectionPlace, Session, Shop};
 
 /// What is asked.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -118,18 +118,24 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
     // Figures of a group's day, the day being one technician's.
     type Cell<'a> = ((Id, Id), (&'a str, Id));
     let mut cells: BTreeMap<Cell<'_>, [Vec<f64>; FIGURES]> = BTreeMap::new();
+    // Passes on each place in the day, whatever sessions they are of.
+    let mut places: BTreeMap<(Cell<'_>, SectionPlace), usize> = BTreeMap::new();
     let passes = shop.pass_figures()?;
     for section in passes.chunk_by(|a, b| a.section == b.section) {
         let Some(&key) = keys.get(&section[0].session) else { continue };
         let session = taken[&section[0].session];
-        let cell = cells.entry((key, (&session.day, session.technician))).or_default();
+        let of: Cell<'_> = (key, (&session.day, session.technician));
+        let cell = cells.entry(of).or_default();
         for pass in section {
             add(cell, pass);
         }
-        cell[Figure::PassesPerSection.index()].push(section.len() as f64);
+        *places.entry((of, SectionPlace::of(session, section[0].section_number))).or_default() += section.len();
         if let Some(group) = groups.get_mut(&key) {
             group.passes += section.len();
         }
+    }
+    for ((of, _), passes) in places {
+        cells.entry(of).or_default()[Figure::PassesPerSection.index()].push(passes as f64);
     }
     for ((key, (date, technician)), values) in cells {
         let Some(group) = groups.get_mut(&key) else { continue };

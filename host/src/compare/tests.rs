@@ -223,6 +223,31 @@ fn few_days_other_machines_and_other_plans_are_said() {
     assert!(!alike.cautions().join("\n").contains("machines differ"));
 }
 
+/// As in the day and on the owner's page: the number is the place on the panel, whatever recordings its passes are of.
+#[test]
+fn a_section_of_two_recordings_is_one_section_of_the_day() {
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 3).expect("generated");
+    let sections = |panel: &str| {
+        let mut passes = 0;
+        for n in 1..=2 {
+            let mut new = crate::shop::demo::one_session(&cast, 0, &STYLES[0], 3);
+            (new.fingerprint, new.panel) = (format!("{panel}-{n}"), panel.into());
+            new.sections.truncate(1);
+            passes += new.sections[0].passes.len();
+            shop.file(&new).expect("filed");
+        }
+        let question = Question { from: Some("2026-03-05".into()), ..Question::default() };
+        let groups = gather(&shop, &question).expect("gathered");
+        let day = groups[0].days[Figure::PassesPerSection.index()][0].gave;
+        (day.n, day.mean * day.n as f64, passes as f64)
+    };
+    let (n, of_all, passes) = sections("Roof");
+    assert_eq!((n, of_all), (1, passes));
+    // Where no panel was named nobody knows whether it is the same.
+    assert_eq!(sections("").0, 3);
+}
+
 #[test]
 fn grouping_by_machine_or_product_leaves_out_what_was_not_told() {
     let shop = Shop::in_memory();

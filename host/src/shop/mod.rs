@@ -33,6 +33,7 @@ pub mod papers;
 pub mod points;
 mod remove;
 mod rename;
+mod section_place;
 mod sessions;
 mod store;
 mod tables;
@@ -49,6 +50,7 @@ pub use names::{Id, Known, MachineEntry, Product, ProductKind, Technician, Vehic
 pub use notes::{NewNote, Note};
 pub use remove::TriesOf;
 pub use rename::{NO_VEHICLE, Uses};
+pub use section_place::SectionPlace;
 pub use sessions::{Filed, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session};
 pub use store::{Health, STORE, Setting, Shop};
 pub use tables::Imported;

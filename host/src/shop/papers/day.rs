@@ -1,5 +1,6 @@
 //! What one technician did on one day, on one sheet.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::head;
@@ -8,7 +9,7 @@ use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
 use crate::recording::{moment_at, start_of};
 use crate::session::Hands;
-use crate::shop::{Id, PassFigures, Result, Session, Shop};
+use crate::shop::{Id, PassFigures, Result, SectionPlace, Session, Shop};
 
 /// One row of a recording's series, s: its length is known no better.
 const TENTH_S: f64 = 0.1;
@@ -50,6 +51,8 @@ pub struct DaySheet {
     pub day: String,
     /// The sessions, by start.
     pub works: Vec<DayWork>,
+    /// Sections, each once, in however many sessions it was worked.
+    pub sections: usize,
     /// Vibration exposure in words, where somebody worked it out from the recordings.
     pub exposure: Option<String>,
     /// Whether any figure is invented.
@@ -83,12 +86,18 @@ impl DaySheet {
         )
     }
 
+    /// What is to be known where a section was worked in several sessions.
+    pub fn sections_again(&self) -> Option<&'static str> {
+        (self.works.iter().map(|w| w.sections).sum::<usize>() > self.sections)
+            .then_some("Sections of one number on a panel are one section, in however many recordings.")
+    }
+
     /// The day in one line: sections, passes, minutes, warnings.
     pub fn summary(&self) -> String {
         let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
         format!(
             "{}, {}, {}, {}",
-            count(sum(|w| w.sections), "section", "sections"),
+            count(self.sections, "section", "sections"),
             count(sum(|w| w.passes), "pass", "passes"),
             self.minutes().map_or_else(
                 || "how long the motor ran is not known".to_owned(),
@@ -116,6 +125,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     let vehicles = shop.vehicles()?;
     let (passes, recordings) = (shop.pass_figures()?, shop.recordings()?);
     let mut sheet = DaySheet { technician: name, day: day.to_owned(), ..DaySheet::default() };
+    let mut places = BTreeSet::new();
     for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician) {
         let recording = recordings.get(&session.id).and_then(|(started, s)| Some((start_of(started)?, *s)));
         let day_at = |t_s: f64| {
@@ -130,6 +140,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         sheet.invented |= matches!(session.source.as_str(), "simulation" | "generated");
         let on_day = |p: &PassFigures| session.day == last || day_at(p.start_s) == day;
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id && on_day(p)).collect();
+        places.extend(own.iter().map(|p| SectionPlace::of(&session, p.section_number)));
         let vehicle = vehicles.iter().find(|v| Some(v.id) == session.vehicle).map(|v| v.entry.label.clone());
         let parts: Vec<String> = vehicle.into_iter().chain([session.panel.clone()]).filter(|p| !p.is_empty()).collect();
         sheet.works.push(DayWork {
@@ -146,6 +157,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
             recording: session.recording.clone(),
         });
     }
+    sheet.sections = places.len();
     Ok(sheet)
 }
 
@@ -206,7 +218,7 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
         );
     }
     html.push_str("</tbody></table>\n");
-    if let Some(words) = sheet.over_midnight() {
+    for words in sheet.sections_again().into_iter().chain(sheet.over_midnight()) {
         let _ = writeln!(html, "<p><small>{words}</small></p>");
     }
     let exposure = sheet.exposure.as_deref().unwrap_or("Vibration exposure is not known for this day.");
@@ -222,7 +234,7 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shop::demo::{Extent, STYLES, generate};
+    use crate::shop::demo::{Extent, STYLES, generate, one_session};
 
     #[test]
     fn a_day_adds_up_and_an_empty_day_is_empty() {
@@ -236,6 +248,31 @@ mod tests {
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
+    }
+
+    /// As on the owner's page: the number is the place on the panel.
+    #[test]
+    fn a_section_of_two_recordings_is_one_section_of_the_day() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let file = |n: u32, panel: &str, sections| {
+            let mut new = one_session(&cast, 0, &STYLES[0], 3);
+            (new.fingerprint, new.panel) = (format!("again-{n}"), panel.into());
+            new.vehicle = Some(cast.vehicles[0]);
+            new.sections.truncate(sections);
+            shop.file(&new).expect("filed");
+            day_sheet(&shop, cast.technicians[0], "2026-03-05").expect("read")
+        };
+        let one = file(1, "Roof", 2);
+        assert_eq!((one.sections, one.sections_again()), (2, None));
+        let two = file(2, "roof", 2);
+        assert_eq!((two.works.len(), two.sections), (2, 2));
+        assert!(two.summary().starts_with("2 sections, "), "{}", two.summary());
+        assert!(day_html(&two, Units::Si).contains("are one section"));
+        // On another panel it is another; and where none was named nobody knows.
+        assert_eq!(file(3, "Bonnet", 1).sections, 3);
+        file(4, "", 1);
+        assert_eq!(file(5, "", 1).sections, 5);
     }
 
     /// Begun two minutes before midnight, with its passes after it.

@@ -9,7 +9,7 @@ use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
 use crate::shop::film::{self, Caution, Gauge, REMOVAL_ALLOWED_UM, Um, panels};
-use crate::shop::{Id, Result, Setting, Shop, ShopError};
+use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError};
 
 /// A picture the user adds.
 #[derive(Clone, Debug, PartialEq)]
@@ -118,9 +118,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         })?);
     }
     let mut works: BTreeMap<String, PanelWork> = BTreeMap::new();
-    // A section's number is its place on the panel, in all recordings of it, as in the ledger. Without a panel each session's are
-    // its own.
-    let mut sections: BTreeMap<String, BTreeSet<(Option<Id>, u32)>> = BTreeMap::new();
+    let mut sections: BTreeMap<String, BTreeSet<SectionPlace>> = BTreeMap::new();
     let passes = shop.pass_figures()?;
     for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
         report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
@@ -140,9 +138,8 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         }
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id).collect();
         work.passes += own.len();
-        let place = if session.panel.is_empty() { Some(session.id) } else { None };
         let worked = sections.entry(name::key(name)).or_default();
-        worked.extend(own.iter().map(|p| (place, p.section_number)));
+        worked.extend(own.iter().map(|p| SectionPlace::of(session, p.section_number)));
         work.sections = worked.len();
         for rise_k in own.iter().filter_map(|p| p.surface_rise_k) {
             let warm = Warm { rise_k, limit_k: session.heat_limit_k };
