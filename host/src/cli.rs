@@ -443,7 +443,9 @@ pub(crate) struct SimulateArgs {
 #[command(after_help = "Examples:\n  steadypass exposure monday/*.mcap --out monday\n  \
                         steadypass exposure door.mcap --declared drill@right=8+3:5 --declared saw=5:10\n  \
                         steadypass exposure --technician Robin --declared sander=4.5:30\n\n\
-                        A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.")]
+                        A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.\n\
+                        Without --shop (or STEADYPASS_SHOP) a recording counts as the work of whom it names, whatever \
+                        `shop assign` said since.")]
 pub(crate) struct ExposureArgs {
     /// Recordings (.mcap, or .mcap.part left by a crash). One that is given again counts once.
     pub(crate) recordings: Vec<PathBuf>,
@@ -451,6 +453,9 @@ pub(crate) struct ExposureArgs {
     /// NAME@left or NAME@right for one hand. Repeat for several.
     #[arg(long, value_name = "NAME=A_HV:MINUTES")]
     pub(crate) declared: Vec<String>,
+    /// The shop's folder: a recording that is filed in it counts under the names that the shop has for it.
+    #[arg(long, value_name = "DIR", env = "STEADYPASS_SHOP")]
+    pub(crate) shop: Option<PathBuf>,
     /// Only this technician; also names recordings that do not say whose they are.
     #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,

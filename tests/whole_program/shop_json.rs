@@ -84,6 +84,16 @@ fn every_verb_that_changes_the_shop_tells_it_as_json() {
     is(&json(&["shop", "trainer"], &["1"]), serde_json::json!({ "session": 1, "trainer": true }));
     is(&json(&["shop", "trainer"], &["1", "--not"]), serde_json::json!({ "session": 1, "trainer": false }));
     is(&json(&["shop", "assign"], &["1", "Kim"]), serde_json::json!({ "session": 1, "technician": "Kim" }));
+    // A health figure goes with whom the shop has for the work, and that is said.
+    let exposed = succeeds(&["--json", "exposure", &recording]);
+    assert!(exposed.contains("\"technician\":\"Robin\"") && !exposed.contains("Kim"), "{exposed}");
+    let exposed = json(&["exposure"], &[&recording]);
+    let days = exposed["days"].as_array().expect("days");
+    assert!(!days.is_empty() && days.iter().all(|day| day["technician"] == "Kim"), "{exposed}");
+    let said = stderr(&run(&["exposure", &recording, "--shop", &shop]));
+    assert!(said.contains("told to be Robin's in the recording, Kim's in the shop; it counts as Kim's"), "{said}");
+    let of_robin = json(&["exposure"], &[&recording, "--technician", "Robin"]);
+    assert_eq!(of_robin["days"], serde_json::json!([]));
     let merged = json(&["shop", "rename"], &["technician", "Kim", "Robin", "--merge"]);
     assert_eq!((&merged["merged"], &merged["moved"]["sessions"]), (&true.into(), &serde_json::json!([1])));
     is(&json(&["shop", "rebuild"], &[])["done"], 1.into());

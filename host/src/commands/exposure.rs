@@ -13,11 +13,11 @@ use steadypass::{
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
     session::Hands,
-    shop::fill::fingerprint,
+    shop::{Shop, fill::fingerprint},
     tables::guarded,
 };
 
-use super::{Console, Done, Failure, Outcome, facts, today, write_whole};
+use super::{Console, Done, Failure, Outcome, facts, store, today, write_whole};
 use crate::cli::ExposureArgs;
 
 const HEADER: [&str; 16] = [
@@ -46,9 +46,13 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
     if args.recordings.is_empty() && declared.is_empty() {
         return Err(Failure::Usage("give recordings, or values with --declared NAME=A_HV:MINUTES".into()));
     }
+    let shop = args.shop.as_deref().filter(|_| !args.recordings.is_empty()).map(store::open).transpose()?;
     let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
     for path in once_each(console, &args.recordings)? {
-        let read = read(console, path)?;
+        let mut read = read(console, path)?;
+        if let Some(shop) = &shop {
+            read.stretches = named_by_shop(console, shop, path, &read)?;
+        }
         lost |= read.lost;
         let of_all = read.stretches.len();
         let wanted = asked_for(read.stretches, args);
@@ -115,6 +119,32 @@ fn once_each<'a>(console: &Console, recordings: &'a [PathBuf]) -> Result<Vec<&'a
         ));
     }
     Ok(kept.into_iter().map(|kept| kept.path).collect())
+}
+
+/// The stretches of a recording under the names of the shop it is filed in, which is said where they are others.
+fn named_by_shop(console: &Console, shop: &Shop, path: &Path, read: &Read) -> Result<Vec<Running>, Failure> {
+    let failed = store::of(shop.folder());
+    let print = fingerprint(path).map_err(Failure::failed)?;
+    let facts = &read.facts;
+    let filed = shop.parts_of_recording(&print, &facts.sensor, &facts.started).map_err(&failed)?;
+    let named = shop.as_filed(read.stretches.clone(), &read.hands, &read.began, &filed).map_err(&failed)?;
+    let named: Vec<Running> = named.into_iter().map(|(_, stretch)| stretch).collect();
+    let mut said: Vec<[&str; 2]> = Vec::new();
+    for (as_recorded, stretch) in read.stretches.iter().zip(&named) {
+        let pair = [as_recorded.technician.as_str(), &stretch.technician];
+        if !name::same(pair[0], pair[1]) && !said.contains(&pair) {
+            said.push(pair);
+        }
+    }
+    for [recorded, by_shop] in said {
+        let recorded =
+            if recorded.trim().is_empty() { "not told".to_owned() } else { format!("told to be {recorded}'s") };
+        console.remark(&format!(
+            "{}: {recorded} in the recording, {by_shop}'s in the shop; it counts as {by_shop}'s.",
+            path.display()
+        ));
+    }
+    Ok(named)
 }
 
 /// The stretches of the technician and day that were asked for; what does not say whose it is counts as the technician's.

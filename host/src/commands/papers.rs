@@ -9,10 +9,7 @@ use steadypass::{
     shop::{
         Id, Shop, ShopError,
         fill::fingerprint,
-        papers::{
-            DaySheet, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, filed_stretches, owner_report,
-            report_html,
-        },
+        papers::{DaySheet, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, owner_report, report_html},
     },
 };
 
@@ -160,7 +157,7 @@ fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &mut DayShee
             without = sessions.len();
             continue;
         };
-        match stretches(console, store, (technician, &sheet.technician), Path::new(&path), &sessions)? {
+        match stretches(console, store, technician, Path::new(&path), &sessions)? {
             Some(told) => {
                 lost |= told.lost;
                 own.extend(told.stretches);
@@ -206,7 +203,7 @@ struct Told {
 fn stretches(
     console: &Console,
     store: &Shop,
-    technician: (Id, &str),
+    technician: Id,
     path: &Path,
     sessions: &[Id],
 ) -> Result<Option<Told>, ShopError> {
@@ -229,10 +226,9 @@ fn stretches(
         ));
         return Ok(None);
     }
-    let names = store.technicians()?;
-    let began = filed.iter().find(|session| session.part == 1).map(|session| session.technician);
-    let began = names.iter().find(|known| Some(known.id) == began).map_or("", |known| known.entry.name.as_str());
-    let first = [began, &read.began];
-    let stretches = filed_stretches(read.stretches, &read.hands, &first, &filed, technician);
+    let own = |session: &Id| filed.iter().any(|s| s.id == *session && s.technician == technician);
+    let stretches = store.as_filed(read.stretches, &read.hands, &read.began, &filed)?;
+    let stretches =
+        stretches.into_iter().filter_map(|(session, stretch)| Some((session.filter(own)?, stretch))).collect();
     Ok(Some(Told { stretches, lost: read.lost }))
 }

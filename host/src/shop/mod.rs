@@ -17,6 +17,7 @@
 //! Raw data stays in the recordings. Everything derived from them can be computed again (`shop rebuild`); only what somebody
 //! typed exists nowhere else, and that is what backups are for.
 
+mod as_filed;
 mod checked;
 pub mod demo;
 mod error;

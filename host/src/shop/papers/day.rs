@@ -8,8 +8,7 @@ use crate::drawing::canvas::escape;
 use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
 use crate::recording::{moment_at, start_of};
-use crate::session::Hands;
-use crate::shop::{Id, PassFigures, Result, SectionPlace, Session, Shop};
+use crate::shop::{Id, PassFigures, Result, SectionPlace, Shop};
 
 /// One row of a recording's series, s: its length is known no better.
 const TENTH_S: f64 = 0.1;
@@ -161,31 +160,6 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     Ok(sheet)
 }
 
-/// Stretches of a recording that are filed as `technician`'s, each with its session, under their name in the shop: whose they are,
-/// the shop knows better than a recording that was not told, or told wrongly.
-///
-/// * `filed`: the sessions of the recording.
-/// * `first`: names by which its filing may have known whoever began, likelier ones first; the last where none fits.
-pub fn filed_stretches(
-    stretches: Vec<Running>,
-    hands: &Hands,
-    first: &[&str],
-    filed: &[Session],
-    (technician, name): (Id, &str),
-) -> Vec<(Id, Running)> {
-    let most = filed.iter().map(|s| s.part).max().unwrap_or(1);
-    // Under another name for whoever began, whoever came back would be a part more, or less.
-    let ways: Vec<Vec<u32>> = first.iter().map(|name| hands.parts(name)).collect();
-    let fitting = ways.iter().find(|parts| parts.iter().max() == Some(&most)).or(ways.last());
-    let parts = fitting.map_or(&[][..], Vec::as_slice);
-    let own = |stretch: Running| {
-        let part = parts.get(stretch.turn);
-        let session = filed.iter().find(|s| s.technician == technician && Some(&s.part) == part)?;
-        Some((session.id, Running { technician: name.to_owned(), ..stretch }))
-    };
-    stretches.into_iter().filter_map(own).collect()
-}
-
 /// The page, UTF-8.
 pub fn day_html(sheet: &DaySheet, units: Units) -> String {
     let mut html = head(&format!("{}, {}", sheet.technician, sheet.day));
@@ -285,41 +259,5 @@ mod tests {
         assert!(page.contains("0 passes, 9 s") && page.contains("A session went past midnight"), "{page}");
         sheet.works[0] = DayWork { minutes: Some(0.0), ..DayWork::default() };
         assert!(sheet.summary().contains(" 0 min ") && !day_html(&sheet, Units::Si).contains("midnight"));
-    }
-
-    #[test]
-    fn stretches_go_to_whom_their_part_is_filed_under() {
-        let session = |part: u32, technician: Id| Session { part, technician, ..session() };
-        // Begun by one who was handed it back later; the second was typed with a slip.
-        let mut hands = Hands::new("Cedr");
-        hands.pass_to(10.0, "Brich");
-        hands.pass_to(20.0, "cedr");
-        let stretches = || -> Vec<Running> {
-            let names = ["Cedr", "Brich", "Cedr"];
-            let stretch =
-                |(turn, name): (usize, &&str)| Running { technician: (*name).into(), turn, ..Running::default() };
-            names.iter().enumerate().map(stretch).collect()
-        };
-        let turns = |first: &[&str], filed: &[Session], technician: Id| -> Vec<usize> {
-            let own = filed_stretches(stretches(), &hands, first, filed, (technician, "Cedar"));
-            assert!(own.iter().all(|(_, s)| s.technician == "Cedar"));
-            own.iter().map(|(_, s)| s.turn).collect()
-        };
-        // Filed under the shop's spelling; the recording's decides that whoever came back is who began.
-        let filed = [session(1, 7), session(2, 8)];
-        assert_eq!(turns(&["Cedar", "Cedr"], &filed, 7), [0, 2]);
-        assert_eq!(turns(&["Cedar", "Cedr"], &filed, 8), [1]);
-        // Both parts given to one: each stretch once.
-        assert_eq!(turns(&["Cedar", "Cedr"], &[session(1, 7), session(2, 7)], 7), [0, 1, 2]);
-        // Filed as begun by somebody else than the recording says, who then got it.
-        let filed = [session(1, 9), session(2, 8), session(3, 7)];
-        assert_eq!(turns(&["Alder", "Cedr"], &filed, 9), [0]);
-        assert_eq!(turns(&["Alder", "Cedr"], &filed, 7), [2]);
-    }
-
-    fn session() -> Session {
-        let shop = Shop::in_memory();
-        generate(&shop, &STYLES, Extent { days: 1, sections: 1 }, 4).expect("generated");
-        shop.sessions().expect("read").remove(0)
     }
 }
