@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::model::Day;
 use super::{By, FIGURES, Figure};
 use crate::guidance::units::count;
-use crate::shop::{Id, PassFigures, SectionPlace, Session, Shop};
+use crate::shop::{Id, PassFigures, SectionPlace, Session, Shop, Vehicle};
 
 /// What is asked.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -64,6 +64,11 @@ pub struct GroupDays {
     pub machines: BTreeMap<String, usize>,
     /// Names of the technicians, with the number of sessions.
     pub technicians: BTreeMap<String, usize>,
+    /// Pads with liquids, with the number of sessions; an empty name means "not told".
+    pub products: BTreeMap<String, usize>,
+    /// Paints in words, with the number of sessions; an empty name means "not told". One that is not known is named by its vehicle,
+    /// for it may be like no other.
+    pub paints: BTreeMap<String, usize>,
     /// Plans' bands in force, mm/s rounded to a tenth.
     pub bands: BTreeSet<(i64, i64)>,
     /// Per figure, in order of days. A technician's day and another's are two.
@@ -112,6 +117,8 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
         group.invented += usize::from(matches!(session.source.as_str(), "simulation" | "generated"));
         *group.machines.entry(session.machine.map_or(String::new(), |m| names.machine(m))).or_default() += 1;
         *group.technicians.entry(names.technician(session.technician)).or_default() += 1;
+        *group.products.entry(names.product(session).unwrap_or_default()).or_default() += 1;
+        *group.paints.entry(names.paint(session)).or_default() += 1;
         let tenth = |mps: f64| (mps * 1e4).round() as i64;
         group.bands.insert((tenth(session.pace_mps.0), tenth(session.pace_mps.1)));
     }
@@ -153,6 +160,16 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
     Ok(groups)
 }
 
+/// What rise and droop depend on of a paint, its hardness and kind, as in "hard clear-coat".
+fn paint_words(vehicle: &Vehicle) -> String {
+    match [&vehicle.hardness, &vehicle.paint].map(String::as_str) {
+        [hardness, paint] if hardness == "unknown" || paint == "unknown" => {
+            format!("that of {}, not all known", vehicle.label)
+        }
+        [hardness, paint] => format!("{hardness} {paint}"),
+    }
+}
+
 fn add(cell: &mut [Vec<f64>; FIGURES], pass: &PassFigures) {
     for figure in Figure::ALL {
         cell[figure.index()].extend(figure.of(pass));
@@ -163,6 +180,7 @@ struct Names {
     technicians: HashMap<Id, String>,
     machines: HashMap<Id, String>,
     products: HashMap<Id, String>,
+    paints: HashMap<Id, String>,
 }
 
 impl Names {
@@ -171,6 +189,7 @@ impl Names {
             technicians: shop.technicians()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
             machines: shop.machines()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
             products: shop.products()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
+            paints: shop.vehicles()?.into_iter().map(|k| (k.id, paint_words(&k.entry))).collect(),
         })
     }
 
@@ -182,15 +201,23 @@ impl Names {
         self.machines.get(&id).cloned().unwrap_or_default()
     }
 
+    /// Pad and liquid; `None` where either was not told.
+    fn product(&self, session: &Session) -> Option<String> {
+        Some(format!("{} with {}", self.products.get(&session.pad?)?, self.products.get(&session.liquid?)?))
+    }
+
+    fn paint(&self, session: &Session) -> String {
+        session.vehicle.and_then(|id| self.paints.get(&id)).cloned().unwrap_or_default()
+    }
+
     /// Key and name of a session's group; `None` where what makes the group was not told.
     fn group(&self, by: By, session: &Session) -> Option<((Id, Id), String)> {
         match by {
             By::Technician => Some(((session.technician, 0), self.technician(session.technician))),
             By::Machine => session.machine.map(|m| ((m, 0), self.machine(m))),
             By::PadAndLiquid => {
-                let (pad, liquid) = (session.pad?, session.liquid?);
-                let name = format!("{} with {}", self.products.get(&pad)?, self.products.get(&liquid)?);
-                Some(((pad, liquid), name))
+                let name = self.product(session)?;
+                Some(((session.pad?, session.liquid?), name))
             }
         }
     }

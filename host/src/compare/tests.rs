@@ -223,6 +223,37 @@ fn few_days_other_machines_and_other_plans_are_said() {
     assert!(!alike.cautions().join("\n").contains("machines differ"));
 }
 
+/// Rise, droop and arm speed depend on what was worked with, and on what.
+#[test]
+fn other_pads_and_other_paints_are_said() {
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES[..2], Extent { days: 4, sections: 1 }, 3).expect("generated");
+    let cautions = |by| {
+        let found = Comparison::of(by, gather(&shop, &Question { by, ..Question::default() }).expect("gathered"));
+        found.cautions().join("\n")
+    };
+    let none = cautions(By::Technician);
+    assert!(!none.contains("pads and liquids differ") && !none.contains("paints differ"), "{none}");
+    let mut odd = crate::shop::demo::one_session(&cast, 1, &STYLES[1], 4);
+    let unknown = crate::shop::Vehicle { label: "hatch E".into(), ..shop.vehicles().expect("read")[0].entry.clone() };
+    let unknown = crate::shop::Vehicle { hardness: "unknown".into(), ..unknown };
+    odd.vehicle = Some(shop.add_vehicle(&unknown).expect("added"));
+    (odd.pad, odd.liquid) = (Some(cast.pads[2]), Some(cast.liquids[2]));
+    shop.file(&odd).expect("filed");
+    let some = cautions(By::Technician);
+    for words in [
+        "The pads and liquids differ (Ash: medium foam with one-step; Birch: medium foam with one-step, short wool with cutting)",
+        "between technicians may be one between pads and liquids. `--pad NAME --liquid NAME`",
+        "The paints differ (Ash: hard clear-coat, soft clear-coat, soft respray; Birch: ",
+        "that of hatch E, not all known",
+    ] {
+        assert!(some.contains(words), "{words:?} not in\n{some}");
+    }
+    // What is compared by it is no caution.
+    let by_product = cautions(By::PadAndLiquid);
+    assert!(!by_product.contains("liquids differ") && by_product.contains("The technicians differ"), "{by_product}");
+}
+
 /// As in the day and on the owner's page: the number is the place on the panel, whatever recordings its passes are of.
 #[test]
 fn a_section_of_two_recordings_is_one_section_of_the_day() {

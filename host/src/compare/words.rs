@@ -1,8 +1,15 @@
 //! Sentences: one for what stands out, none for what does not, and cautions about what the figures cannot tell.
 
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+
 use super::model::{FEWEST_DAYS, FEWEST_TREND_DAYS, LEVEL};
-use super::{By, Change, Comparison, Contrast, FALSE_RATE, Group};
+use super::{By, Change, Comparison, Contrast, FALSE_RATE, Group, GroupDays};
 use crate::guidance::Units;
+
+/// Names of what a group worked with, by sessions.
+type Names = fn(&GroupDays) -> &BTreeMap<String, usize>;
 
 impl Comparison {
     /// A sentence for each difference and each trend that stands out, largest evidence first within each kind.
@@ -93,38 +100,45 @@ impl Comparison {
                 ));
             }
         }
-        let other = |pick: fn(&Group) -> &std::collections::BTreeMap<String, usize>| {
-            let first = self.groups.first().map(|g| pick(g).keys().collect::<Vec<_>>());
-            self.groups.iter().any(|g| Some(pick(g).keys().collect::<Vec<_>>()) != first)
-        };
-        let list = |pick: fn(&Group) -> &std::collections::BTreeMap<String, usize>| {
-            let of = |g: &Group| {
-                let names: Vec<&str> = pick(g).keys().map(|n| if n.is_empty() { "not told" } else { n }).collect();
-                format!("{}: {}", g.data.name, names.join(", "))
-            };
-            self.groups.iter().map(of).collect::<Vec<_>>().join("; ")
-        };
-        if self.by == By::Technician && other(|g| &g.data.machines) {
-            cautions.push(format!(
-                "The machines differ ({}): what looks like a difference between technicians may be one between machines. \
-                 `--machine NAME` compares like with like.",
-                list(|g| &g.data.machines)
-            ));
-        }
-        if self.by != By::Technician && other(|g| &g.data.technicians) {
-            cautions.push(format!(
-                "The technicians differ ({}): what looks like a difference between {} may be one between hands. \
-                 `--technician NAME` compares like with like.",
-                list(|g| &g.data.technicians),
-                if self.by == By::Machine { "machines" } else { "pads and liquids" }
-            ));
-        }
-        if self.groups.iter().flat_map(|g| &g.data.bands).collect::<std::collections::BTreeSet<_>>().len() > 1 {
+        cautions.extend(self.unlike_work());
+        if self.groups.iter().flat_map(|g| &g.data.bands).collect::<BTreeSet<_>>().len() > 1 {
             cautions.push(
                 "Not all plans asked for the same arm speed band, so time in the band is not the same question.".into(),
             );
         }
         cautions
+    }
+
+    /// What else differs between the groups than what they are compared by.
+    fn unlike_work(&self) -> Vec<String> {
+        let compared = match self.by {
+            By::Technician => "technicians",
+            By::Machine => "machines",
+            By::PadAndLiquid => "pads and liquids",
+        };
+        let like = |options: &str| format!(" `{options}` compares like with like.");
+        let others: [(&str, &str, String, Names); 4] = [
+            ("machines", "machines", like("--machine NAME"), |g| &g.machines),
+            ("technicians", "hands", like("--technician NAME"), |g| &g.technicians),
+            ("pads and liquids", "pads and liquids", like("--pad NAME --liquid NAME"), |g| &g.products),
+            ("paints", "paints", String::new(), |g| &g.paints),
+        ];
+        let differ =
+            |pick: Names| self.groups.windows(2).any(|two| !pick(&two[0].data).keys().eq(pick(&two[1].data).keys()));
+        let list = |pick: Names| {
+            let of = |g: &Group| format!("{}: {}", g.data.name, few(pick(&g.data)));
+            self.groups.iter().map(of).collect::<Vec<_>>().join("; ")
+        };
+        others
+            .into_iter()
+            .filter(|(what, _, _, pick)| *what != compared && differ(*pick))
+            .map(|(what, between, like, pick)| {
+                format!(
+                    "The {what} differ ({}): what looks like a difference between {compared} may be one between {between}.{like}",
+                    list(pick)
+                )
+            })
+            .collect()
     }
 
     /// What is said where there is no finding: that nothing stands out only where something was looked at.
@@ -160,4 +174,17 @@ impl Comparison {
             FALSE_RATE * 100.0
         )
     }
+}
+
+/// The names that most sessions have, and how many more there are.
+fn few(names: &BTreeMap<String, usize>) -> String {
+    const MOST: usize = 4;
+    let mut by_sessions: Vec<(&str, usize)> = names.iter().map(|(name, n)| (name.as_str(), *n)).collect();
+    by_sessions.sort_by_key(|(_, n)| Reverse(*n));
+    let told = by_sessions.iter().take(MOST).map(|(name, _)| if name.is_empty() { "not told" } else { name });
+    let mut words = told.collect::<Vec<_>>().join(", ");
+    if names.len() > MOST {
+        let _ = write!(words, " and {} more", names.len() - MOST);
+    }
+    words
 }
