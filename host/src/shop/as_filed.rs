@@ -26,8 +26,9 @@ fn by_session<'a>(
 }
 
 impl Shop {
-    /// Stretches of a recording, each with its session, under the technician's name in the shop: whose they are, the shop knows
-    /// better than a recording that was not told, or told wrongly. What is filed in no session stays as it is.
+    /// Stretches of a recording, each with its session, under the technician's and the machine's names in the shop: whose they are
+    /// and what with, the shop knows better than a recording that was not told, or told wrongly. What is filed in no session, or
+    /// without a machine, stays as it is.
     ///
     /// * `began`: who began it, by the recording.
     /// * `filed`: its sessions, as [`Self::parts_of_recording`] gives them.
@@ -43,11 +44,16 @@ impl Shop {
     ) -> Result<Vec<(Option<Id>, Running)>> {
         let technicians: BTreeMap<Id, String> =
             self.technicians()?.into_iter().map(|known| (known.id, known.entry.name)).collect();
+        let machines: BTreeMap<Id, String> =
+            self.machines()?.into_iter().map(|known| (known.id, known.entry.name)).collect();
         let first = filed.iter().find(|s| s.part == 1).and_then(|s| technicians.get(&s.technician));
         let first = [first.map_or("", String::as_str), began];
         let named = |(session, mut stretch): (Option<&Session>, Running)| {
             if let Some(name) = session.and_then(|s| technicians.get(&s.technician)) {
                 stretch.technician.clone_from(name);
+            }
+            if let Some(name) = session.and_then(|s| machines.get(&s.machine?)) {
+                stretch.tool.clone_from(name);
             }
             (session.map(|s| s.id), stretch)
         };
@@ -94,13 +100,21 @@ mod tests {
         let named = |filed: &[Session]| shop.as_filed(one(), &hands, "Cedr", filed).expect("read").remove(0);
         let (session, stretch) = named(&filed);
         assert_eq!((session, stretch.technician.as_str()), (Some(filed[0].id), STYLES[1].name));
+        assert_eq!(stretch.tool, "orbital 15");
+        let (_, stretch) = named(&[Session { machine: None, ..filed[0].clone() }]);
+        assert_eq!(stretch.tool, "not told");
         let (session, stretch) = named(&[]);
         assert_eq!((session, stretch.technician.as_str()), (None, "Cedr"));
     }
 
     fn stretches() -> Vec<Running> {
         let names = ["Cedr", "Brich", "Cedr"];
-        let stretch = |(turn, name): (usize, &&str)| Running { technician: (*name).into(), turn, ..Running::default() };
+        let stretch = |(turn, name): (usize, &&str)| Running {
+            technician: (*name).into(),
+            turn,
+            tool: "not told".into(),
+            ..Running::default()
+        };
         names.iter().enumerate().map(stretch).collect()
     }
 
