@@ -9,7 +9,10 @@ use steadypass::{
     shop::{
         Id, Shop, ShopError,
         fill::fingerprint,
-        papers::{DaySheet, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, owner_report, report_html},
+        papers::{
+            DayReadings, DaySheet, DayTry, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, owner_report,
+            report_html,
+        },
     },
 };
 
@@ -88,7 +91,7 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
     let day = args.day.unwrap_or_else(today).to_string();
     let mut sheet = day_sheet(&store, technician, &day).map_err(&failed)?;
     let vibration = exposure(console, &store, technician, &mut sheet).map_err(&failed)?;
-    if sheet.works.is_empty() {
+    if sheet.is_empty() {
         return Err(Failure::failed(format!("nothing is filed for {} on {day}", sheet.technician)));
     }
     sheet.exposure = Some(vibration.said.clone());
@@ -103,6 +106,10 @@ pub(super) fn day(console: &Console, args: &DayArgs) -> Outcome {
             console.result(words)?;
         }
         console.result(&vibration.said)?;
+        for (heading, lines) in sheet.lists(console.units(Units::Si)) {
+            console.result(&format!("{heading}:"))?;
+            lines.iter().try_for_each(|line| console.result(&format!("  {line}")))?;
+        }
         if let Some(out) = &args.out {
             console.result(&out.display().to_string())?;
         }
@@ -114,13 +121,24 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
     let work = |w: &DayWork| {
         serde_json::json!({
             "session": w.session, "day": w.started[0], "time": w.started[1], "place": w.place, "sections": w.sections,
-            "passes": w.passes, "minutes": w.minutes, "warmest_rise_k": w.rise_k, "warnings": w.warnings,
+            "passes": w.passes, "minutes": w.minutes, "warmest_rise_k": w.rise_k, "heat_limit_k": w.heat_limit_k, "warnings": w.warnings,
             "lost": w.lost, "recording": w.recording,
         })
     };
+    let tried = |t: &DayTry| {
+        serde_json::json!({
+            "place": t.place, "name": t.name, "passes": t.trial.passes, "reached": t.trial.finish_reached,
+            "counts_as_finished": t.trial.finished(), "haze": t.trial.haze, "holograms": t.trial.holograms,
+            "film_taken_um": t.trial.film_taken_um,
+        })
+    };
+    let read =
+        |r: &DayReadings| serde_json::json!({ "place": r.place, "phase": r.phase.as_str(), "film_um": r.film_um });
     serde_json::json!({
         "technician": sheet.technician, "day": sheet.day, "page": page.map(path_text), "invented": sheet.invented,
-        "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "sections": sheet.sections, "minutes": sheet.minutes(),
+        "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "sections": sheet.sections,
+        "tries": sheet.tries.iter().map(tried).collect::<Vec<_>>(), "readings": sheet.readings.iter().map(read).collect::<Vec<_>>(),
+        "notes": sheet.notes, "minutes": sheet.minutes(),
         "summary": sheet.summary(), "data_lost": vibration.lost, "vibration_finding": vibration.said,
         "vibration": vibration.day.as_ref().map(|day| exposure_json(day, Limits::default())),
     })

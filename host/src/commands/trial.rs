@@ -4,7 +4,6 @@ use steadypass::{
     guidance::{Units, units::count},
     shop::{
         ProductKind, Shop, Trial, TriesOf,
-        film::typed,
         trial::{Candidate, History, evidence},
     },
 };
@@ -137,14 +136,8 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
     }
     let units = console.units(Units::Si);
     for (t, name) in &verdict.tries {
-        let reached = match (t.finish_reached, t.finished()) {
-            (_, true) => "reached the finish",
-            (true, false) => "put down as reached, with heavy haze or holograms left",
-            (false, false) => "did not reach it",
-        };
-        let film = t.film_taken_um.map_or(String::new(), |um| format!(", {} taken", typed(um, units)));
         let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
-        console.result(&format!("{name}{panel}, {}: {reached}{film}", count(t.passes, "pass", "passes")))?;
+        console.result(&format!("{name}{panel}, {}", t.outcome(units)))?;
     }
     console.result(&verdict.words)?;
     Ok(Done::Fine)

@@ -3,7 +3,9 @@
 use rusqlite::params;
 
 use super::checked::{checked_day, checked_name, checked_panel};
+use super::film::typed;
 use super::{Id, Result, Shop, ShopError};
+use crate::guidance::{Units, units::count};
 
 /// One pad-and-liquid combination tried on a test spot, with its result.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +47,30 @@ impl Trial {
     /// Whether it counts as finished: what left heavy haze or holograms does not, whatever was ticked.
     pub fn finished(&self) -> bool {
         self.finish_reached && self.haze < HEAVY && self.holograms < HEAVY
+    }
+
+    /// What it left, in words: haze and holograms with their grades, those that there are.
+    pub fn left(&self) -> Vec<String> {
+        let graded = |grade: i64, what: &str| match grade {
+            ..=0 => None,
+            1 => Some(format!("slight {what}")),
+            2 => Some(format!("plain {what}")),
+            HEAVY.. => Some(format!("heavy {what}")),
+        };
+        [graded(self.haze, "haze"), graded(self.holograms, "holograms")].into_iter().flatten().collect()
+    }
+
+    /// What came of it, in words: passes, finish, what it left and what it took.
+    pub fn outcome(&self, units: Units) -> String {
+        let reached = match (self.finish_reached, self.finished()) {
+            (_, true) => "reached the finish",
+            (true, false) => "put down as reached, which it is not with what it left",
+            (false, false) => "did not reach it",
+        };
+        let taken = self.film_taken_um.map(|um| format!("{} taken", typed(um, units)));
+        let left = self.left().into_iter().map(|left| format!("{left} left"));
+        let all = std::iter::once(reached.to_owned()).chain(left).chain(taken).collect::<Vec<_>>().join(", ");
+        format!("{}: {all}", count(self.passes, "pass", "passes"))
     }
 }
 

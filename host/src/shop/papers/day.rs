@@ -7,8 +7,10 @@ use super::head;
 use crate::drawing::canvas::escape;
 use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
+use crate::name;
 use crate::recording::{moment_at, start_of};
-use crate::shop::{Id, PassFigures, Result, SectionPlace, Shop};
+use crate::shop::film::typed;
+use crate::shop::{Id, PassFigures, Phase, Result, SectionPlace, Shop, Trial};
 
 /// One row of a recording's series, s: its length is known no better.
 const TENTH_S: f64 = 0.1;
@@ -31,6 +33,8 @@ pub struct DayWork {
     pub minutes: Option<f64>,
     /// Largest rise, K.
     pub rise_k: Option<f64>,
+    /// The largest that its plan allowed, K.
+    pub heat_limit_k: f64,
     /// Warnings.
     pub warnings: u32,
     /// Whether it went over midnight.
@@ -39,6 +43,28 @@ pub struct DayWork {
     pub lost: String,
     /// Where the recording lies.
     pub recording: Option<String>,
+}
+
+/// One try on a test spot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DayTry {
+    /// Vehicle and panel, in words.
+    pub place: String,
+    /// Pad and liquid.
+    pub name: String,
+    /// What was tried and what came of it.
+    pub trial: Trial,
+}
+
+/// Readings of the film gauge of one panel, before or after the work.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DayReadings {
+    /// Vehicle and panel, in words.
+    pub place: String,
+    /// Before or after.
+    pub phase: Phase,
+    /// In the order they were written down, µm.
+    pub film_um: Vec<f64>,
 }
 
 /// The day.
@@ -52,13 +78,46 @@ pub struct DaySheet {
     pub works: Vec<DayWork>,
     /// Sections, each once, in however many sessions it was worked.
     pub sections: usize,
+    /// Tries on test spots, in the order they were written down.
+    pub tries: Vec<DayTry>,
+    /// Gauge readings of the day on the vehicles that the technician worked or tried on: by whom is not written down.
+    pub readings: Vec<DayReadings>,
+    /// Notes of the day on the technician's sessions and these vehicles.
+    pub notes: Vec<String>,
     /// Vibration exposure in words, where somebody worked it out from the recordings.
     pub exposure: Option<String>,
     /// Whether any figure is invented.
     pub invented: bool,
 }
 
+impl DayWork {
+    /// The largest rise beside its limit, as HTML.
+    fn warmest(&self, units: Units) -> String {
+        let Some(rise_k) = self.rise_k else { return "not measured".to_owned() };
+        let (rise, limit) = (units.rise(rise_k), units.rise(self.heat_limit_k));
+        if rise_k > self.heat_limit_k {
+            return format!("<strong>{rise}, above the limit of {limit}</strong>");
+        }
+        format!("{rise}, within the limit of {limit}")
+    }
+}
+
 impl DaySheet {
+    /// What was tried, read and noted: lines under their headings, those that have any.
+    pub fn lists(&self, units: Units) -> Vec<(&'static str, Vec<String>)> {
+        let tried = |t: &DayTry| format!("{}: {}, {}", t.place, t.name, t.trial.outcome(units));
+        let read = |r: &DayReadings| {
+            let film: Vec<String> = r.film_um.iter().map(|um| typed(*um, units)).collect();
+            format!("{}, {} the work: {}", r.place, r.phase.as_str(), film.join(", "))
+        };
+        let lists = [
+            ("Tried on test spots", self.tries.iter().map(tried).collect()),
+            ("Film read on these vehicles, by whom is not written down", self.readings.iter().map(read).collect()),
+            ("Notes", self.notes.clone()),
+        ];
+        lists.into_iter().filter(|(_, lines): &(_, Vec<String>)| !lines.is_empty()).collect()
+    }
+
     /// Minutes with the motor running, where that of each session is known.
     pub fn minutes(&self) -> Option<f64> {
         self.works.iter().map(|w| w.minutes).sum()
@@ -85,6 +144,11 @@ impl DaySheet {
         )
     }
 
+    /// Whether nothing of the technician's is filed on the day.
+    pub fn is_empty(&self) -> bool {
+        self.works.is_empty() && self.tries.is_empty()
+    }
+
     /// What is to be known where a section was worked in several sessions.
     pub fn sections_again(&self) -> Option<&'static str> {
         (self.works.iter().map(|w| w.sections).sum::<usize>() > self.sections)
@@ -93,9 +157,15 @@ impl DaySheet {
 
     /// The day in one line: sections, passes, minutes, warnings.
     pub fn summary(&self) -> String {
+        let tries =
+            (!self.tries.is_empty()).then(|| count(self.tries.len(), "try on a test spot", "tries on test spots"));
+        if self.works.is_empty() {
+            return format!("{}, no recording is filed", tries.as_deref().unwrap_or("nothing"));
+        }
+        let tries = tries.map_or(String::new(), |tries| format!(", {tries}"));
         let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
         format!(
-            "{}, {}, {}, {}",
+            "{}, {}, {}, {}{tries}",
             count(self.sections, "section", "sections"),
             count(sum(|w| w.passes), "pass", "passes"),
             self.minutes().map_or_else(
@@ -124,6 +194,12 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     let vehicles = shop.vehicles()?;
     let (passes, recordings) = (shop.pass_figures()?, shop.recordings()?);
     let mut sheet = DaySheet { technician: name, day: day.to_owned(), ..DaySheet::default() };
+    let place = |vehicle: Option<Id>, panel: &str| {
+        let vehicle = vehicles.iter().find(|v| Some(v.id) == vehicle).map(|v| v.entry.label.as_str());
+        let parts: Vec<&str> = vehicle.into_iter().chain([panel]).filter(|p| !p.is_empty()).collect();
+        if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") }
+    };
+    let mut on: BTreeSet<Id> = BTreeSet::new();
     let mut places = BTreeSet::new();
     for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician) {
         let recording = recordings.get(&session.id).and_then(|(started, s)| Some((start_of(started)?, *s)));
@@ -136,20 +212,20 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         if !(session.day.as_str()..=last.as_str()).contains(&day) {
             continue;
         }
+        on.extend(session.vehicle);
         sheet.invented |= matches!(session.source.as_str(), "simulation" | "generated");
         let on_day = |p: &PassFigures| session.day == last || day_at(p.start_s) == day;
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id && on_day(p)).collect();
         places.extend(own.iter().map(|p| SectionPlace::of(&session, p.section_number)));
-        let vehicle = vehicles.iter().find(|v| Some(v.id) == session.vehicle).map(|v| v.entry.label.clone());
-        let parts: Vec<String> = vehicle.into_iter().chain([session.panel.clone()]).filter(|p| !p.is_empty()).collect();
         sheet.works.push(DayWork {
             session: session.id,
             started: [session.day.clone(), session.started.get(11..16).unwrap_or_default().to_owned()],
-            place: if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") },
+            place: place(session.vehicle, &session.panel),
             sections: own.chunk_by(|a, b| a.section == b.section).count(),
             passes: own.len(),
             minutes: (session.day == last).then_some(session.running_s / 60.0),
             rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
+            heat_limit_k: session.heat_limit_k,
             warnings: own.iter().map(|p| p.warnings).sum(),
             over_midnight: session.day != last,
             lost: session.lost.clone(),
@@ -157,6 +233,34 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         });
     }
     sheet.sections = places.len();
+    let products = shop.products()?;
+    let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
+    for trial in shop.trials()?.into_iter().filter(|t| t.technician == technician && t.day == day) {
+        on.insert(trial.vehicle);
+        sheet.tries.push(DayTry {
+            place: place(Some(trial.vehicle), &trial.panel),
+            name: format!("{} with {}", product(trial.pad), product(trial.liquid)),
+            trial,
+        });
+    }
+    for reading in shop.film_readings()?.into_iter().filter(|r| on.contains(&r.vehicle) && r.day == day) {
+        let place = place(Some(reading.vehicle), &reading.panel);
+        match sheet.readings.iter_mut().find(|of| name::same(&of.place, &place) && of.phase == reading.phase) {
+            Some(of) => of.film_um.push(reading.film_um),
+            None => sheet.readings.push(DayReadings { place, phase: reading.phase, film_um: vec![reading.film_um] }),
+        }
+    }
+    for note in shop.notes()?.into_iter().filter(|n| n.day == day) {
+        let work = sheet.works.iter().find(|w| Some(w.session) == note.session);
+        let of_vehicle = note.session.is_none() && note.vehicle.is_some_and(|id| on.contains(&id));
+        let about = match work {
+            Some(work) => work.place.clone(),
+            None if of_vehicle => place(note.vehicle, &note.panel),
+            None => continue,
+        };
+        let section = note.section.map_or(String::new(), |number| format!(", section {number}"));
+        sheet.notes.push(format!("{about}{section}: {}", note.text));
+    }
     Ok(sheet)
 }
 
@@ -167,11 +271,32 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
     if sheet.invented {
         html.push_str(crate::drawing::invented::PARAGRAPH);
     }
+    let _ = writeln!(html, "<p><strong>{}.</strong></p>", sheet.summary());
+    works(&mut html, sheet, units);
+    for words in sheet.sections_again().into_iter().chain(sheet.over_midnight()) {
+        let _ = writeln!(html, "<p><small>{words}</small></p>");
+    }
+    let exposure = sheet.exposure.as_deref().unwrap_or("Vibration exposure is not known for this day.");
+    let _ = writeln!(html, "<p>{}</p>", escape(exposure));
+    for (heading, lines) in sheet.lists(units) {
+        let _ = writeln!(html, "<h2>{heading}</h2>\n<ul>");
+        lines.iter().for_each(|line| html.push_str(&format!("<li>{}</li>\n", escape(line))));
+        html.push_str("</ul>\n");
+    }
+    html.push_str(
+        "<footer><p>Numbness, tingling or white fingers: stop and see a doctor, whatever a figure says.</p></footer>\n</body></html>\n",
+    );
+    html
+}
+
+/// The table of sessions, where there are any.
+fn works(html: &mut String, sheet: &DaySheet, units: Units) {
+    if sheet.works.is_empty() {
+        return;
+    }
     let _ = writeln!(
         html,
-        "<p><strong>{}.</strong></p>\n\
-         <table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings</th></tr></thead><tbody>",
-        sheet.summary()
+        "<table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings</th></tr></thead><tbody>"
     );
     for w in &sheet.works {
         let [day, time] = &w.started;
@@ -187,28 +312,18 @@ pub fn day_html(sheet: &DaySheet, units: Units) -> String {
             count(w.sections, "section", "sections"),
             count(w.passes, "pass", "passes"),
             w.minutes.map_or("time not known".to_owned(), time_words),
-            w.rise_k.map_or("not measured".to_owned(), |r| units.rise(r)),
+            w.warmest(units),
             w.warnings
         );
     }
     html.push_str("</tbody></table>\n");
-    for words in sheet.sections_again().into_iter().chain(sheet.over_midnight()) {
-        let _ = writeln!(html, "<p><small>{words}</small></p>");
-    }
-    let exposure = sheet.exposure.as_deref().unwrap_or("Vibration exposure is not known for this day.");
-    let _ = write!(
-        html,
-        "<p>{}</p>\n<footer><p>Numbness, tingling or white fingers: stop and see a doctor, whatever a figure \
-         says.</p></footer>\n</body></html>\n",
-        escape(exposure)
-    );
-    html
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::shop::demo::{Extent, STYLES, generate, one_session};
+    use crate::shop::{FilmReading, Note};
 
     #[test]
     fn a_day_adds_up_and_an_empty_day_is_empty() {
@@ -259,5 +374,67 @@ mod tests {
         assert!(page.contains("0 passes, 9 s") && page.contains("A session went past midnight"), "{page}");
         sheet.works[0] = DayWork { minutes: Some(0.0), ..DayWork::default() };
         assert!(sheet.summary().contains(" 0 min ") && !day_html(&sheet, Units::Si).contains("midnight"));
+    }
+
+    #[test]
+    fn what_was_tried_read_and_noted_is_on_the_sheet() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES, Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let (day, vehicle) = ("2026-03-09", cast.vehicles[0]);
+        let of = |technician: usize| day_sheet(&shop, cast.technicians[technician], day).expect("read");
+        assert!(of(0).is_empty());
+        let trial = Trial {
+            vehicle,
+            panel: "Bonnet".into(),
+            day: day.into(),
+            technician: cast.technicians[0],
+            machine: None,
+            pad: cast.pads[0],
+            liquid: cast.liquids[0],
+            session: None,
+            passes: 4,
+            finish_reached: true,
+            haze: 1,
+            holograms: 0,
+            film_taken_um: Some(1.5),
+            note: String::new(),
+        };
+        shop.add_trial(&trial).expect("added");
+        shop.add_trial(&Trial { day: "2026-03-10".into(), ..trial.clone() }).expect("added");
+        for (phase, film_um) in [(Phase::Before, 121.0), (Phase::Before, 122.0), (Phase::After, 119.5)] {
+            let (panel, point, note) = ("Bonnet".into(), "1".into(), String::new());
+            let reading = FilmReading { vehicle, panel, point, phase, day: day.into(), film_um, place: None, note };
+            shop.add_film_reading(&reading).expect("added");
+        }
+        for vehicle in [Some(vehicle), Some(cast.vehicles[1]), None] {
+            let text = format!("Note of <{vehicle:?}>");
+            shop.add_note(&Note { day: day.into(), vehicle, text, ..Note::default() }).expect("added");
+        }
+        let sheet = of(0);
+        assert_eq!(sheet.summary(), "1 try on a test spot, no recording is filed");
+        let lines: Vec<String> = sheet.lists(Units::Si).into_iter().flat_map(|(_, lines)| lines).collect();
+        assert_eq!(
+            lines,
+            [
+                "saloon A, Bonnet: soft foam with finishing, 4 passes: reached the finish, slight haze left, 1.5 µm taken",
+                "saloon A, Bonnet, before the work: 121 µm, 122 µm",
+                "saloon A, Bonnet, after the work: 119.5 µm",
+                "saloon A: Note of <Some(1)>",
+            ]
+        );
+        let page = day_html(&sheet, Units::Us);
+        assert!(
+            page.contains("Tried on test spots") && page.contains("4.76 mil") && page.contains("&lt;Some(1)"),
+            "{page}"
+        );
+        assert!(of(1).is_empty(), "the tries are another's");
+    }
+
+    #[test]
+    fn a_rise_over_its_limit_is_marked() {
+        let work = |rise_k| DayWork { rise_k, heat_limit_k: 11.1, ..DayWork::default() };
+        assert_eq!(work(Some(18.6)).warmest(Units::Si), "<strong>+18.6 K, above the limit of +11.1 K</strong>");
+        assert_eq!(work(Some(8.0)).warmest(Units::Si), "+8.0 K, within the limit of +11.1 K");
+        assert_eq!(work(None).warmest(Units::Si), "not measured");
     }
 }

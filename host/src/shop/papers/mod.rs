@@ -4,7 +4,7 @@
 mod day;
 mod report;
 
-pub use day::{DaySheet, DayWork, day_html, day_sheet};
+pub use day::{DayReadings, DaySheet, DayTry, DayWork, day_html, day_sheet};
 pub use report::{OwnerReport, PanelWork, Picture, owner_report, report_html};
 
 use std::fmt::Write as _;

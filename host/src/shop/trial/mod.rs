@@ -337,13 +337,7 @@ impl History {
             ),
             (Some(i), all) => {
                 let (t, name) = &all[i];
-                let grade = |g: i64, what: &str| match g {
-                    0 => None,
-                    1 => Some(format!("slight {what}")),
-                    _ => Some(format!("plain {what}")),
-                };
-                let left: Vec<String> =
-                    [grade(t.haze, "haze"), grade(t.holograms, "holograms")].into_iter().flatten().collect();
+                let left = t.left();
                 let left = if left.is_empty() {
                     String::new()
                 } else {
