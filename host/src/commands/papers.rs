@@ -7,11 +7,11 @@ use steadypass::{
     guidance::{Units, units::count},
     recording::describe_io,
     shop::{
-        Id, Shop, ShopError,
+        Id, Shop, ShopError, Trial,
         fill::fingerprint,
         papers::{
-            DayReadings, DaySheet, DayTry, DayWork, OwnerReport, PanelWork, Picture, day_html, day_sheet, owner_report,
-            report_html,
+            DayReadings, DaySheet, DayTry, DayWork, OwnerReport, PanelWork, Picture, TestSpot, day_html, day_sheet,
+            owner_report, report_html,
         },
     },
 };
@@ -78,8 +78,21 @@ fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
             "to_know": p.cautions.iter().filter_map(|caution| caution.owner_words(Units::Si)).collect::<Vec<_>>(),
         })
     };
+    let spot = |s: &TestSpot| {
+        let tried = |(name, trial): &(String, Trial)| {
+            serde_json::json!({
+                "name": name, "passes": trial.passes, "counts_as_finished": trial.finished(), "haze": trial.haze,
+                "holograms": trial.holograms,
+            })
+        };
+        serde_json::json!({
+            "panel": s.panel, "tries": s.tries.iter().map(tried).collect::<Vec<_>>(),
+            "mildest_finished": s.chosen.map(|i| &s.tries[i].0),
+        })
+    };
     serde_json::json!({
         "page": path_text(page), "vehicle": report.vehicle, "paint": report.paint, "invented": report.invented,
+        "test_spots": report.spots.iter().map(spot).collect::<Vec<_>>(),
         "panels": report.panels.iter().map(panel).collect::<Vec<_>>(),
     })
 }

@@ -5,7 +5,7 @@ mod day;
 mod report;
 
 pub use day::{DayReadings, DaySheet, DayTry, DayWork, day_html, day_sheet};
-pub use report::{OwnerReport, PanelWork, Picture, owner_report, report_html};
+pub use report::{OwnerReport, PanelWork, Picture, TestSpot, owner_report, report_html};
 
 use std::fmt::Write as _;
 use std::fs;

@@ -9,7 +9,8 @@ use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
 use crate::shop::film::{self, Caution, Gauge, REMOVAL_ALLOWED_UM, Um, panels};
-use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError};
+use crate::shop::trial::History;
+use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError, Trial};
 
 /// A picture the user adds.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,6 +66,17 @@ pub struct PanelWork {
     pub cautions: Vec<Caution>,
 }
 
+/// What was tried on a part before the choice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TestSpot {
+    /// The part; empty where it was not named.
+    pub panel: String,
+    /// Pads with liquids and what came of each, mildest first.
+    pub tries: Vec<(String, Trial)>,
+    /// Place in `tries` of the mildest that reached the finish.
+    pub chosen: Option<usize>,
+}
+
 /// Everything on the page.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct OwnerReport {
@@ -78,6 +90,8 @@ pub struct OwnerReport {
     pub paint: String,
     /// What was found, typed by the shop.
     pub found: String,
+    /// The test spots.
+    pub spots: Vec<TestSpot>,
     /// The panels.
     pub panels: Vec<PanelWork>,
     /// Care advice, typed by the shop.
@@ -165,7 +179,57 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         work.cautions = panel.cautions;
     }
     report.panels = works.into_values().collect();
+    report.spots = test_spots(shop, vehicle)?;
     Ok(report)
+}
+
+fn test_spots(shop: &Shop, vehicle: Id) -> Result<Vec<TestSpot>> {
+    // The age of paints is asked for by proposals only.
+    let history = History::of(shop, 0)?;
+    let parts: BTreeMap<String, &str> = history
+        .trials
+        .iter()
+        .filter(|t| t.vehicle == vehicle)
+        .map(|t| (name::key(&t.panel), t.panel.as_str()))
+        .collect();
+    let spot = |panel: &str| {
+        let verdict = history.verdict(vehicle, Some(panel));
+        let tries = verdict.tries.into_iter().map(|(trial, name)| (name, trial)).collect();
+        TestSpot { panel: panel.to_owned(), tries, chosen: verdict.keep }
+    };
+    Ok(parts.into_values().map(spot).collect())
+}
+
+impl TestSpot {
+    /// For the owner: no grades of the trade beyond what can be seen.
+    fn words(&self) -> String {
+        let tried = |(name, trial): &(String, Trial)| {
+            let left = trial.left();
+            let left = if left.is_empty() { String::new() } else { format!(", left {}", left.join(" and ")) };
+            let word = if trial.finished() { "brought the finish" } else { "did not bring the finish" };
+            format!("{name}, {}: {word}{left}", count(trial.passes, "pass", "passes"))
+        };
+        let tries = self.tries.iter().map(tried).collect::<Vec<_>>().join("; ");
+        match self.chosen.and_then(|i| self.tries.get(i)) {
+            Some((name, _)) => format!("{tries}. The mildest that brought it: {name}."),
+            None => format!("{tries}."),
+        }
+    }
+}
+
+fn spots(html: &mut String, report: &OwnerReport) {
+    if report.spots.is_empty() {
+        return;
+    }
+    html.push_str(
+        "<h2>How we chose pad and liquid</h2>\n<p>We tried on a small spot first, so that the mildest that does it is used and no more \
+         paint is taken than needed. From the mildest on:</p>\n<ul>\n",
+    );
+    for spot in &report.spots {
+        let panel = if spot.panel.is_empty() { "part not named" } else { &spot.panel };
+        let _ = writeln!(html, "<li><strong>{}:</strong> {}</li>", escape(panel), escape(&spot.words()));
+    }
+    html.push_str("</ul>\n");
 }
 
 fn paint_words(paint: &str, colour: &str, year: Option<i64>) -> String {
@@ -220,6 +284,7 @@ pub fn report_html(report: &OwnerReport, units: Units) -> String {
         html.push_str("<h2>What we found</h2>\n");
         paragraphs(&mut html, &report.found);
     }
+    spots(&mut html, report);
     html.push_str("<h2>What we did</h2>\n");
     if report.panels.is_empty() {
         html.push_str("<p>No work on this vehicle is filed yet.</p>\n");
@@ -398,6 +463,43 @@ mod tests {
             assert!(!page.contains(style.name), "{} is on the owner's page", style.name);
         }
         assert!(!page.contains("onload"), "only pictures are embedded");
+    }
+
+    #[test]
+    fn the_owner_reads_why_this_pad_and_liquid() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let vehicle = cast.vehicles[0];
+        let page = || report_html(&owner_report(&shop, vehicle).expect("known"), Units::Si);
+        assert!(!page().contains("How we chose"));
+        let tries = [("Bonnet", 1, true, 0), ("bonnet", 0, false, 0), ("bonnet", 2, true, 1), ("<Roof>", 0, true, 3)];
+        for (panel, product, finish_reached, haze) in tries {
+            let trial = Trial {
+                vehicle,
+                panel: panel.into(),
+                day: "2026-03-02".into(),
+                technician: cast.technicians[0],
+                machine: None,
+                pad: cast.pads[product],
+                liquid: cast.liquids[product],
+                session: None,
+                passes: 4,
+                finish_reached,
+                haze,
+                holograms: 0,
+                film_taken_um: None,
+                note: String::new(),
+            };
+            shop.add_trial(&trial).expect("added");
+        }
+        let page = page();
+        let bonnet = "<strong>bonnet:</strong> soft foam with finishing, 4 passes: did not bring the finish; medium foam with one-step, 4 passes: brought \
+                      the finish; short wool with cutting, 4 passes: brought the finish, left slight haze. The mildest that brought it: medium \
+                      foam with one-step.</li>";
+        assert!(page.contains(bonnet), "{page}");
+        let roof = "<strong>&lt;Roof&gt;:</strong> soft foam with finishing, 4 passes: did not bring the finish, left heavy haze.</li>";
+        assert!(page.contains(roof), "{page}");
+        assert!(!page.contains(STYLES[0].name), "the page names no technician");
     }
 
     #[test]
