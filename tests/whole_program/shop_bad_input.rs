@@ -341,6 +341,14 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let tried = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing", "--technician", "Robin"];
     let verdict = ["--units", "us", "--passes", "3", "--film-um", "2.54"];
     assert!(succeeds(&s.with(&["trial", "add"], &[&tried[..], &verdict].concat())).contains("0.10 mil taken"));
+    let in_mil = ["--units", "us", "--passes", "3", "--film-um", "0.2mil"];
+    assert!(succeeds(&s.with(&["trial", "add"], &[&tried[..], &in_mil].concat())).contains("0.20 mil taken"));
+    let at_8 = ["--vehicle", "saloon A", "--panel", "bonnet", "--point", "8", "--phase", "before", "118"];
+    for (place, words) in
+        [(["--section", "1"], "Give --at-m ALONG,ACROSS too"), (["--at-m", "0.1,0.2"], "on which section?")]
+    {
+        expect(&s.with(&["thickness", "add"], &[&at_8[..], &place].concat()), 2, &[words]);
+    }
 
     add("1", "after", &["124", "125"]);
     let grown = shown(&[]);

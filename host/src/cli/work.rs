@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::shop::ShopFolder;
-use super::values::{a_number, a_reading, a_whole_number};
+use super::values::{a_number, a_reading, a_whole_number, film_um};
 use super::{a_day, a_name, a_needed_name, a_past_day};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -154,8 +154,8 @@ pub(crate) struct TrialAddArgs {
     /// Holograms left: 0 none, 1 slight, 2 plain, 3 heavy.
     #[arg(long, default_value_t = 0, value_parser = a_whole_number::<i64>)]
     pub(crate) holograms: i64,
-    /// Film taken, µm, where it was measured.
-    #[arg(long, value_name = "UM", value_parser = a_number)]
+    /// Film taken, µm, where it was measured; with its unit where it is another, as in 0.1mil.
+    #[arg(long, value_name = "UM", value_parser = film_um)]
     pub(crate) film_um: Option<f64>,
     /// Where on the vehicle.
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true, value_parser = a_name)]
@@ -296,12 +296,12 @@ pub(crate) enum ThicknessVerb {
         shop: ShopFolder,
         #[command(flatten)]
         at: GaugePoint,
-        /// Number of the section on the panel that the point lies in, as in the recording.
-        #[arg(long, value_name = "NUMBER", requires = "at_m", value_parser = a_whole_number::<u32>)]
+        /// Number of the section on the panel that the point lies in, as in the recording; together with --at-m.
+        #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
-        /// Where the gauge stood, metres along and across the section: from the corner where its first stroke starts, at its
+        /// Where the gauge stood, together with --section: metres along and across the section: from the corner where its first stroke starts, at its
         /// right. With three such points or more the ledger sets each against what was rubbed at its own place.
-        #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, requires = "section", value_parser = a_number)]
+        #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, value_parser = a_number)]
         at_m: Vec<f64>,
         /// Day. Default: today.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]

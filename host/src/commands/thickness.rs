@@ -9,7 +9,7 @@ use steadypass::{
     shop::{
         FilmReading, Id, Phase, Place, Setting,
         film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels, span},
-        ledger::{Wear, ledger},
+        ledger::{Wear, ledger, left_out},
     },
 };
 
@@ -22,6 +22,18 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             let place = match (section, at_m.as_slice()) {
                 (Some(section), &[along_m, across_m]) => Some(Place { section: *section, along_m, across_m }),
                 (None, []) => None,
+                (Some(section), []) => {
+                    return Err(Failure::Usage(format!(
+                        "--section {section}: where on it did the gauge stand? Give --at-m ALONG,ACROSS too, in metres from the corner \
+                         where its first stroke starts, as in --at-m 0.12,0.30; or leave --section out"
+                    )));
+                }
+                (None, [..]) => {
+                    return Err(Failure::Usage(
+                        "--at-m: on which section? Give --section NUMBER too, as in the recording; or leave --at-m out"
+                            .into(),
+                    ));
+                }
                 _ => return Err(Failure::Usage("--at-m: expected two distances in metres, as in 0.12,0.30".into())),
             };
             let store = store::open(&folder.folder)?;
@@ -249,7 +261,11 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         SortArg::Paint => rows.sort_by(|a, b| a.paint.cmp(&b.paint)),
         SortArg::Product => rows.sort_by(|a, b| a.product.cmp(&b.product)),
     }
+    let named = |id: Id| vehicles.iter().find(|v| v.id == id).map_or("?", |v| v.entry.label.as_str());
+    let left_out = left_out(&panels, &wear, &sessions);
     if rows.is_empty() {
+        let why: String =
+            left_out.iter().map(|l| format!(". {}, {}: {}", named(l.vehicle), l.panel, l.why.words())).collect();
         let spread = if gauge.is_none() && !readings.is_empty() {
             ". Nor is the gauge's own spread known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, or repeat five \
              readings on the same spots"
@@ -258,7 +274,7 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         };
         return Err(Failure::failed(format!(
             "no panel has readings before and after together with filed sessions whose rubbing distance is known (give --vehicle \
-             and --panel when filing, and take readings on the same panel){spread}"
+             and --panel when filing, and take readings on the same panel){why}{spread}"
         )));
     }
     let units = console.units(Units::Si);
@@ -266,10 +282,10 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
     put("ledger.png", &ledger_png(&rows, invented, units).map_err(Failure::failed)?)?;
     let mut cautions: Vec<String> = wear.iter().filter_map(|w| w.caution_words(units)).collect();
-    let left_out = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
+    let odd = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
     cautions.extend(
         wear.iter()
-            .filter(|w| left_out(w))
+            .filter(|w| odd(w))
             .map(|w| format!("{}: readings that no coat gives are left out; `thickness show` tells which.", w.panel)),
     );
     if console.json {
@@ -283,6 +299,9 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         let result = serde_json::json!({
             "table": path_text(&out.join("ledger.csv")), "drawing": path_text(&out.join("ledger.png")), "invented": invented,
             "rows": rows.iter().map(row).collect::<Vec<_>>(), "cautions": cautions,
+            "left_out": left_out.iter().map(|l| {
+                serde_json::json!({ "vehicle": named(l.vehicle), "panel": l.panel, "why": l.why.words() })
+            }).collect::<Vec<_>>(),
         });
         console.result(&result.to_string())?;
         return Ok(Done::Fine);
@@ -299,6 +318,10 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
             format!("{value:.decimals$} {unit} ({interval}; {})", row.basis)
         };
         console.result(&format!("{}, {}, {}: {wear}", row.paint, row.panel, row.product))?;
+    }
+    for left_out in &left_out {
+        let vehicle = named(left_out.vehicle);
+        console.remark(&format!("Not in the ledger: {vehicle}, {}: {}.", left_out.panel, left_out.why.words()));
     }
     for caution in cautions {
         console.remark(&format!("Caution: {caution}"));

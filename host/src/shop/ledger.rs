@@ -142,8 +142,7 @@ pub fn ledger(
 ) -> Vec<Wear> {
     let mut ledger = Vec::new();
     for panel in panels {
-        let on: Vec<&Session> =
-            sessions.iter().filter(|s| s.vehicle == Some(panel.vehicle) && name::same(&s.panel, &panel.name)).collect();
+        let on: Vec<&Session> = on(panel, sessions).collect();
         let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
         let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
             continue;
@@ -156,6 +155,66 @@ pub fn ledger(
     }
     ledger.sort_by(|a, b| b.wear.total_cmp(&a.wear));
     ledger
+}
+
+/// A panel that was read and worked and is not in the ledger.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    /// The vehicle's row.
+    pub vehicle: Id,
+    /// Panel.
+    pub panel: String,
+    /// What it lacks.
+    pub why: Lack,
+}
+
+/// Why a panel that was read and worked is not in the ledger.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lack {
+    /// No point was read before and after.
+    Pairs,
+    /// The spread of the gauge.
+    Spread,
+    /// It reads thicker than before.
+    Grew,
+    /// The rubbing distance of a session on it.
+    Rubbed,
+}
+
+impl Lack {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Pairs => "no point of it was read before and after the work",
+            Self::Spread => "the gauge's spread is not known, so nobody can say what was taken",
+            Self::Grew => "it reads thicker than before",
+            Self::Rubbed => "the rubbing distance of a session on it is not known",
+        }
+    }
+}
+
+/// Panels with readings and sessions that [`ledger`] has no figure of.
+pub fn left_out(panels: &[Panel], ledger: &[Wear], sessions: &[Session]) -> Vec<LeftOut> {
+    let is_in = |panel: &Panel| ledger.iter().any(|w| w.vehicle == panel.vehicle && w.panel == panel.name);
+    let mut out = Vec::new();
+    for panel in panels.iter().filter(|panel| !is_in(panel)) {
+        if on(panel, sessions).next().is_none() {
+            continue;
+        }
+        let why = match panel.removal {
+            None if panel.pairs == 0 => Lack::Pairs,
+            None => Lack::Spread,
+            Some(removal) if removal.grew() => Lack::Grew,
+            Some(_) => Lack::Rubbed,
+        };
+        out.push(LeftOut { vehicle: panel.vehicle, panel: panel.name.clone(), why });
+    }
+    out
+}
+
+/// The sessions on a panel.
+fn on<'a>(panel: &Panel, sessions: &'a [Session]) -> impl Iterator<Item = &'a Session> {
+    sessions.iter().filter(|s| s.vehicle == Some(panel.vehicle) && name::same(&s.panel, &panel.name))
 }
 
 fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) -> Option<Wear> {
@@ -281,6 +340,27 @@ mod tests {
         let grown = after_reading(130.0);
         assert!(grown[0].cautions[0].words(crate::guidance::Units::Si).contains("thicker than before"));
         assert!(ledger(&grown).is_empty());
+    }
+
+    #[test]
+    fn a_panel_that_was_read_and_worked_is_left_out_with_its_reason() {
+        let rubbed = BTreeMap::from([(1, Rubbed { least_m: 20.0, most_m: 20.0 })]);
+        let why = |panels: &[Panel], sessions: &[Session], rubbed: &BTreeMap<Id, Rubbed>| {
+            let ledger = ledger(panels, None, sessions, rubbed, &Maps::default());
+            left_out(panels, &ledger, sessions).into_iter().map(|l| l.why).collect::<Vec<_>>()
+        };
+        let (read, here) = (after_reading(106.0), [session()]);
+        assert_eq!(why(&read, &here, &rubbed), []);
+        assert_eq!(why(&read, &[], &BTreeMap::new()), [], "nobody worked there");
+        assert_eq!(why(&read, &here, &BTreeMap::new()), [Lack::Rubbed]);
+        assert_eq!(why(&after_reading(130.0), &here, &rubbed), [Lack::Grew]);
+        let without = |change: fn(&mut Panel)| {
+            let mut panels = after_reading(106.0);
+            change(&mut panels[0]);
+            why(&panels, &here, &rubbed)
+        };
+        assert_eq!(without(|panel| panel.removal = None), [Lack::Spread]);
+        assert_eq!(without(|panel| (panel.removal, panel.pairs) = (None, 0)), [Lack::Pairs]);
     }
 
     /// Where the passes of a section lie upon each other is not known: what they rubbed together lies between two bounds.
