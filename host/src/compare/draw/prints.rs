@@ -36,9 +36,10 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
     let top = head(
         &mut canvas,
         "Technique prints",
-        "Stroke speed: how often each arm speed was seen; the green band is the plan's. Surface rise: half of all passes stay under \
-         the line, eight of ten lie in the shade; dashed is the plan's limit. Coverage: all passes laid over each other, darker is \
-         rubbed more; the unevenness is of that sum, not of a single pass.",
+        "Stroke speed: how often each arm speed was seen; the green band is the plan's, strokes outside it are pale. Surface rise: the \
+         highest so far in a pass, of means over a twentieth of it; half of the passes have come no higher than the line, eight of ten \
+         lie in the shade; dashed is the plan's limit. Coverage: all passes laid over each other, darker is rubbed more; the \
+         unevenness is of that sum, not of a single pass.",
         invented,
     );
     let fast = prints
@@ -80,13 +81,9 @@ fn speeds(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, fast: f
         Units::Us => (1e3 / MM_PER_INCH, "in/s"),
     };
     caption(canvas, frame, &format!("Stroke speed, {unit}"));
-    const BINS: usize = 30;
-    let mut bins = [0usize; BINS];
-    let speeds = print.prints.iter().flat_map(|p| &p.stroke_mps);
-    for speed in speeds.filter(|s| **s >= 0.0 && **s <= fast) {
-        bins[((speed / fast * BINS as f64) as usize).min(BINS - 1)] += 1;
-    }
-    let most = bins.iter().copied().max().unwrap_or(0);
+    let speeds = print.prints.iter().flat_map(|p| p.stroke_mps.iter().copied());
+    let bins = bins(speeds, print.pace_mps, fast);
+    let most = bins.iter().map(|bin| bin.inside + bin.outside).max().unwrap_or(0);
     if most == 0 {
         return nothing(canvas, frame);
     }
@@ -94,17 +91,19 @@ fn speeds(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, fast: f
     let (lo, hi) = (axes.px(print.pace_mps.0 * factor), axes.px(print.pace_mps.1 * factor));
     canvas.rect(Frame { x: lo, w: hi - lo, ..frame }, Fill::Plain(theme::BAND), None);
     x_axis(canvas, &axes, 5.0);
-    for (i, count) in bins.iter().enumerate().filter(|b| *b.1 > 0) {
-        let a = fast * factor * i as f64 / BINS as f64;
-        let b = fast * factor * (i + 1) as f64 / BINS as f64;
-        let y = axes.py(*count as f64);
-        let bar = Frame { x: axes.px(a) + 1.0, y, w: axes.px(b) - axes.px(a) - 2.0, h: frame.bottom() - y };
-        let middle = (a + b) / 2.0 / factor;
-        let inside = (print.pace_mps.0..=print.pace_mps.1).contains(&middle);
-        canvas.rect(bar, Fill::Plain(if inside { theme::DATA } else { theme::DATA_INTERVAL }), None);
-        if !inside {
+    for bin in &bins {
+        let [a, b] = [bin.from_mps.max(0.0), bin.to_mps.min(fast)].map(|mps| axes.px(mps * factor));
+        let bar = |from: usize, to: usize| {
+            let y = axes.py(to as f64);
+            Frame { x: a + 1.0, y, w: (b - a - 2.0).max(1.0), h: axes.py(from as f64) - y }
+        };
+        if bin.inside > 0 {
+            canvas.rect(bar(0, bin.inside), Fill::Plain(theme::DATA), None);
+        }
+        if bin.outside > 0 {
             // Out of the band by an outline as well as by a lighter fill.
-            canvas.rect(bar, Fill::None, Some(Line::of(theme::DATA, 1.2)));
+            let bar = bar(bin.inside, bin.inside + bin.outside);
+            canvas.rect(bar, Fill::Plain(theme::DATA_INTERVAL), Some(Line::of(theme::DATA, 1.2)));
         }
     }
     for x in [lo, hi] {
@@ -112,18 +111,79 @@ fn speeds(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, fast: f
     }
 }
 
+/// Strokes of nearly one speed.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Bin {
+    from_mps: f64,
+    to_mps: f64,
+    /// Strokes in the plan's band.
+    inside: usize,
+    /// Strokes out of it.
+    outside: usize,
+}
+
+/// About how many bins the axis of speeds is cut into.
+const BINS: f64 = 30.0;
+
+/// Strokes from rest to `fast`, counted in bins of one width. An edge lies on either end of the band, so that no bin is in and
+/// out of it; only a band narrower than half a bin shares one with what is beside it.
+fn bins(speeds: impl Iterator<Item = f64>, (lo, hi): (f64, f64), fast: f64) -> Vec<Bin> {
+    let usual = fast / BINS;
+    let across = ((hi - lo) / usual).round();
+    let width = if across >= 1.0 { (hi - lo) / across } else { usual };
+    if !(lo.is_finite() && width.is_finite() && width > 0.0) {
+        return Vec::new();
+    }
+    let below = (lo / width).ceil();
+    let start = lo - below * width;
+    // What is left of rounding is no bin of its own.
+    let count = ((fast - start) / width - 1e-9).ceil().max(1.0) as usize;
+    let edge = |i: usize| start + i as f64 * width;
+    let mut bins: Vec<Bin> =
+        (0..count).map(|i| Bin { from_mps: edge(i), to_mps: edge(i + 1), ..Bin::default() }).collect();
+    let (first, last) = (below as usize, (below + across.max(1.0)) as usize - 1);
+    for speed in speeds.filter(|speed| (0.0..=fast).contains(speed)) {
+        let at = ((speed - start) / width) as usize;
+        let is_inside = (lo..=hi).contains(&speed);
+        // On the side of an edge that the stroke is on, wherever rounding puts it.
+        let at = match (is_inside, across >= 1.0) {
+            (true, _) => at.clamp(first, last),
+            (false, true) if speed < lo => at.min(first.saturating_sub(1)),
+            (false, true) => at.max(last + 1),
+            (false, false) => at,
+        };
+        let bin = &mut bins[at.min(count - 1)];
+        *(if is_inside { &mut bin.inside } else { &mut bin.outside }) += 1;
+    }
+    bins
+}
+
+/// The highest rise so far, from the first known one on: the spot sees worked paint in every other stroke only, and what it saw
+/// there holds while it looks at other paint.
+fn highest_so_far(rise_k: &[Option<f64>]) -> Vec<Option<f64>> {
+    let rises = rise_k.iter().map(|rise| rise.filter(|r| r.is_finite()));
+    let highest = rises.scan(None, |highest: &mut Option<f64>, rise| {
+        *highest = match (*highest, rise) {
+            (Some(a), Some(b)) => Some(a.max(b)),
+            (one, other) => one.or(other),
+        };
+        Some(*highest)
+    });
+    highest.collect()
+}
+
 fn heat(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, hot: f64, units: Units) {
     let (factor, unit) = match units {
         Units::Si => (1.0, "K"),
         Units::Us => (1.0 / K_PER_FAHRENHEIT_DEGREE, "°F"),
     };
-    caption(canvas, frame, &format!("Surface rise over a pass, {unit}"));
+    caption(canvas, frame, &format!("Highest surface rise so far, {unit}"));
     const POINTS: usize = 21;
     let mut columns: Vec<Vec<f64>> = vec![Vec::new(); POINTS];
-    for rise in print.prints.iter().map(|p| &p.rise_k).filter(|r| r.len() > 1) {
+    for rise in print.prints.iter().map(|p| highest_so_far(&p.rise_k)).filter(|r| r.len() > 1) {
         for (i, column) in columns.iter_mut().enumerate() {
             let at = (i * (rise.len() - 1) + (POINTS - 1) / 2) / (POINTS - 1);
-            column.extend(rise[at].filter(|r| r.is_finite()));
+            column.extend(rise[at]);
         }
     }
     if columns.iter().all(Vec::is_empty) {
@@ -180,4 +240,48 @@ fn coverage(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame) {
     let cv = (mean.iter().map(|m| (m - average).powi(2)).sum::<f64>() / n).sqrt() / average.max(f64::MIN_POSITIVE);
     let text = format!("unevenness {:.0} %", cv * 100.0);
     canvas.text(frame.x, frame.bottom() + 26.0, &text, Type::of(size::NOTE).fill(theme::SOFT));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_bin_is_in_and_out_of_the_band() {
+        let band = (0.0127, 0.0254);
+        for fast in [0.0254, 0.031, 0.0437, 0.09] {
+            let speeds: Vec<f64> = (0..=200).map(|i| fast * f64::from(i) / 200.0).chain([band.0, band.1]).collect();
+            let bins = bins(speeds.iter().copied(), band, fast);
+            assert!((20..60).contains(&bins.len()), "{} bins", bins.len());
+            for bin in &bins {
+                assert!(bin.inside == 0 || bin.outside == 0, "{bin:?} of {fast}");
+                let middle = (bin.from_mps + bin.to_mps) / 2.0;
+                assert_eq!(bin.inside > 0, (band.0..=band.1).contains(&middle), "{bin:?} of {fast}");
+            }
+            let inside = speeds.iter().filter(|s| (band.0..=band.1).contains(*s)).count();
+            assert_eq!(bins.iter().map(|b| b.inside).sum::<usize>(), inside);
+            assert_eq!(bins.iter().map(|b| b.outside).sum::<usize>(), speeds.len() - inside);
+        }
+    }
+
+    #[test]
+    fn a_band_narrower_than_a_bin_keeps_its_strokes_apart_and_costs_no_thousands_of_bins() {
+        let found = bins([0.0199, 0.02, 0.0201, 0.03].into_iter(), (0.02, 0.02001), 0.3);
+        assert!(found.len() <= 31, "{} bins", found.len());
+        let sum = found.iter().fold((0, 0), |sum, bin| (sum.0 + bin.inside, sum.1 + bin.outside));
+        assert_eq!(sum, (1, 3));
+        assert_eq!(bins([0.02].into_iter(), (0.0, 0.0), 0.0), []);
+        assert_eq!(bins([0.02].into_iter(), (f64::INFINITY, f64::INFINITY), 0.03), []);
+        assert_eq!(
+            bins([f64::NAN, -1.0, 9.0].into_iter(), (0.01, 0.02), 0.03).iter().map(|b| b.outside).sum::<usize>(),
+            0
+        );
+    }
+
+    #[test]
+    fn what_the_spot_saw_holds_while_it_leads() {
+        let rise = [None, Some(2.0), Some(8.0), Some(1.0), None, Some(9.5), Some(f64::NAN), Some(3.0)];
+        let want = [None, Some(2.0), Some(8.0), Some(8.0), Some(8.0), Some(9.5), Some(9.5), Some(9.5)];
+        assert_eq!(highest_so_far(&rise), want);
+    }
 }
