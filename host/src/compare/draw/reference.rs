@@ -48,8 +48,8 @@ pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>
         &format!("{} beside {}", sheet.shown, sheet.trainer),
         &format!(
             "Section by section. The open ring is the reference ({}), the full dot the session shown; the line between them is the \
-             difference; over it the reference's figure and, behind the arrow, the session's. The green strip spans all sections of \
-             the reference.",
+             difference; over it both figures as they lie, the arrow from the reference's to the session's. The green strip spans \
+             all sections of the reference.",
             sheet.trainer
         ),
         sheet.invented,
@@ -115,12 +115,13 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
     }
 }
 
-/// "8.3 → 8.5": the reference's figure and the session's, as far as they are known.
+/// "8.3 → 8.5" or "8.1 ← 8.3": from the reference's figure to the session's as they lie, the smaller one left.
 fn numbers_words(figure: Figure, numbers: [Option<f64>; 2], units: Units) -> String {
     // Passes of one section are whole ones.
     let decimals = if figure.counts() { 0 } else { figure.decimals(units) };
     let told = |value: f64| crate::drawing::units::number(value, decimals);
     match numbers {
+        [Some(theirs), Some(ours)] if ours < theirs => format!("{} ← {}", told(ours), told(theirs)),
         [Some(theirs), Some(ours)] => format!("{} → {}", told(theirs), told(ours)),
         [Some(theirs), None] => format!("{} →", told(theirs)),
         [None, Some(ours)] => format!("→ {}", told(ours)),
@@ -136,6 +137,7 @@ mod tests {
     fn both_figures_are_told_as_far_as_they_are_known() {
         let words = |figure, numbers| numbers_words(figure, numbers, Units::Si);
         assert_eq!(words(Figure::Evenness, [Some(8.31), Some(8.52)]), "8.3 → 8.5");
+        assert_eq!(words(Figure::ArmSpeed, [Some(67.4), Some(16.5)]), "16.5 ← 67.4", "the dot lies left of the ring");
         assert_eq!(words(Figure::PassesPerSection, [Some(2.0), Some(3.0)]), "2 → 3");
         assert_eq!(words(Figure::ArmSpeed, [Some(20.0), None]), "20.0 →");
         assert_eq!(words(Figure::ArmSpeed, [None, Some(20.0)]), "→ 20.0");
