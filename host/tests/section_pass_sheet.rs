@@ -210,6 +210,40 @@ fn a_rotary_has_its_own_words() {
 }
 
 #[test]
+fn the_headline_keeps_its_last_words() {
+    let mut sheet = Invented::of(&Recipe::good());
+    sheet.machine = MachineKind::Rotary;
+    sheet.bands.rise_limit_k = Some(99.0);
+    sheet.bands.orbit_opm = Some(Band { lo: 600.0, hi: 1000.0 });
+    let headline = |sheet: &Invented| {
+        let svg = section_pass_svg(&sheet.input()).unwrap();
+        // Between who and what, and the heads of the strips.
+        let (mut frames, _) = layout(&svg);
+        frames.retain(|(_, rect)| rect.top() > 126.0 && rect.bottom() < 208.0);
+        frames.sort_by(|a, b| a.1.top().total_cmp(&b.1.top()));
+        let lines: Vec<String> = frames.into_iter().map(|(text, _)| text).collect();
+        let over = overprints(sheet);
+        assert!(!over.iter().any(|text| lines.iter().any(|line| text.contains(line))), "{over:?}");
+        lines
+    };
+    let said = headline(&sheet).join(" ");
+    assert!(said.contains("throughout; ") && said.ends_with(" of 99.0 K)"), "{said}");
+    // All that can be wrong at once.
+    sheet.bands.pace_mps = Some(Band { lo: 0.0205, hi: 0.0206 });
+    for (i, s) in sheet.strokes.iter_mut().enumerate() {
+        s.traverse_mps = s.traverse_mps.map(|v| Interval { lo: 0.99 * v.value, hi: 1.01 * v.value, ..v });
+        s.stroke = 11 + 2 * i as u32;
+    }
+    let by_turns = Interval { lo: 0.35, value: 0.4, hi: 0.45 };
+    (sheet.bands.stroke_length_m, sheet.pass.length_by_turns_m) = (Some(0.6), Some(by_turns));
+    let t_s = sheet.pass.start_s + 30.0;
+    sheet.warnings.push(Warning { t_s, kind: WarningKind::SpinLost, value: None, limit: None });
+    let lines = headline(&sheet);
+    assert!(lines.len() == 2 && lines[1].ends_with("of 99.0 K); the pad stopped spinning"), "{lines:?}");
+    assert!(lines.iter().all(|line| !line.contains('…')), "{lines:?}");
+}
+
+#[test]
 fn invented_data_are_called_so() {
     let mut sheet = Invented::of(&Recipe::good());
     let said = |s: &Invented| texts(&section_pass_svg(&s.input()).unwrap()).contains(&"Invented data".to_owned());

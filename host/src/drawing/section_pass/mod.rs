@@ -25,7 +25,7 @@ mod table;
 mod words;
 
 use super::canvas::{Canvas, DrawingError, Fill, Frame, Line, Type};
-use super::lettering::{Weight, fit, safe, wrap};
+use super::lettering::{self, Weight, fit, safe, wrap};
 use super::theme::{self, size};
 use super::{SheetInput, invented, units};
 use facts::Facts;
@@ -108,8 +108,21 @@ fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
     let room = RIGHT - LEFT - set.width("  ·  ") * (parts.len() as f64 - 1.0);
     let shown = share_room(&parts, &set, room);
     canvas.text(LEFT, 118.0, &shown.join("  ·  "), set);
-    let finding = fit(&words::finding(input, facts), size::FINDING, Weight::SemiBold, RIGHT - LEFT);
-    canvas.text(LEFT, 166.0, &finding, Type::of(size::FINDING).bold());
+    headline(canvas, &words::finding(input, facts));
+}
+
+/// The finding under the title: smaller where it is long, then in two lines, for its last words are often the ones that matter.
+fn headline(canvas: &mut Canvas, finding: &str) {
+    let room = RIGHT - LEFT;
+    let fits = |size: &f64| lettering::width(finding, *size, Weight::SemiBold) <= room;
+    if let Some(size) = [size::FINDING, size::FINDING - 3.0].into_iter().find(fits) {
+        canvas.text(LEFT, 166.0, finding, Type::of(size).bold());
+        return;
+    }
+    let in_two = |size: &f64| wrap(finding, *size, Weight::SemiBold, room).len() <= 2;
+    let size = [size::HEAD, size::LABEL, size::NOTE].into_iter().find(in_two).unwrap_or(size::NOTE);
+    let lines = lettering::two_lines(finding, size, Weight::SemiBold, room);
+    canvas.lines(LEFT, 154.0, &lines, Type::of(size).bold(), 30.0);
 }
 
 /// Cuts the longest parts until all fit into `room`.
