@@ -272,7 +272,7 @@ fn status_text(
 /// Arm speed and its 90 % interval.
 fn arm_text(rate: Interval, units: Units) -> String {
     let scale = Scale(units);
-    let (speed, interval) = scale.arm_speed_and_interval(rate);
+    let (speed, interval) = scale.arm_speed_and_interval(rate, None);
     format!("arm {speed} {} ({interval})", scale.arm_speed_unit())
 }
 

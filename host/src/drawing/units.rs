@@ -3,9 +3,11 @@
 //! A temperature and a temperature difference are converted by different functions; a rise of 10 K is 18 °F, never 50.
 
 use crate::analysis::Interval;
-use crate::guidance::Units;
 pub use crate::guidance::units::duration;
-use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_of_interval};
+use crate::guidance::units::{
+    BELOW_ALL, K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_beside, decimals_of_interval, decimals_of_limit,
+};
+use crate::guidance::{Band, Units};
 
 /// Metres in a foot (exact by definition).
 const M_PER_FOOT: f64 = 0.3048;
@@ -57,18 +59,38 @@ impl Scale {
         }
     }
 
-    /// Arm speed as a number: whole mm/s, hundredths of in/s.
+    /// Digits after the point of an arm speed: whole mm/s, hundredths of in/s.
+    fn arm_speed_decimals(self) -> usize {
+        if self.0 == Units::Us { 2 } else { 0 }
+    }
+
+    /// A limit of the arm speed as a number: a digit more than usual where it has one.
     #[must_use]
-    pub fn arm_speed_number(self, mps: f64) -> String {
-        number(self.arm_speed(mps), if self.0 == Units::Us { 2 } else { 0 })
+    pub fn arm_speed_limit_number(self, mps: f64) -> String {
+        let limit = self.arm_speed(mps);
+        number(limit, decimals_of_limit(limit, self.arm_speed_decimals()))
+    }
+
+    /// Arm speed as a number: whole mm/s, hundredths of in/s; beside the band it is held against, more where it would print on the
+    /// wrong side of an end.
+    #[must_use]
+    pub fn arm_speed_number(self, mps: f64, band_mps: Option<Band>) -> String {
+        number(self.arm_speed(mps), self.decimals_of_arm_speed(mps, band_mps))
+    }
+
+    fn decimals_of_arm_speed(self, mps: f64, band_mps: Option<Band>) -> usize {
+        let usual = self.arm_speed_decimals();
+        band_mps.map_or(usual, |band| decimals_beside(self.arm_speed(mps), self.0.arm_speed_ends(band), usual))
     }
 
     /// An arm speed as a number and its interval, to stand in brackets behind it: "24" and "23–25", or "23.2" and "23.1–23.3" where
-    /// the ends would be one and the same.
+    /// the ends would be one and the same, or any of them on the wrong side of an end of the band it is held against.
     #[must_use]
-    pub fn arm_speed_and_interval(self, mps: Interval) -> (String, String) {
-        let [lo, value, hi] = [mps.lo, mps.value, mps.hi].map(|v| self.arm_speed(v));
-        let decimals = decimals_of_interval(lo, hi, if self.0 == Units::Us { 2 } else { 0 });
+    pub fn arm_speed_and_interval(self, mps: Interval, band_mps: Option<Band>) -> (String, String) {
+        let figures = [mps.lo, mps.value, mps.hi];
+        let [lo, value, hi] = figures.map(|v| self.arm_speed(v));
+        let apart = decimals_of_interval(lo, hi, self.arm_speed_decimals());
+        let decimals = figures.map(|v| self.decimals_of_arm_speed(v, band_mps)).into_iter().fold(apart, usize::max);
         (number(value, decimals), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
     }
 
@@ -76,6 +98,25 @@ impl Scale {
     #[must_use]
     pub fn rise_number(self, k: f64) -> String {
         number(self.rise(k), if self.0 == Units::Us { 0 } else { 1 })
+    }
+
+    /// The same beside the limit it is held against, K: more digits where it would print on the wrong side of it.
+    #[must_use]
+    pub fn rise_number_beside(self, k: f64, limit_k: Option<f64>) -> String {
+        let usual = if self.0 == Units::Us { 0 } else { 1 };
+        let end = |limit_k: f64| (self.rise(limit_k), self.rise_limit_decimals(limit_k));
+        let decimals = limit_k.map_or(usual, |limit_k| decimals_beside(self.rise(k), [BELOW_ALL, end(limit_k)], usual));
+        number(self.rise(k), decimals)
+    }
+
+    /// A limit of the rise as a number with one decimal (°F: where it is not whole).
+    #[must_use]
+    pub fn rise_limit_number(self, k: f64) -> String {
+        number(self.rise(k), self.rise_limit_decimals(k))
+    }
+
+    fn rise_limit_decimals(self, k: f64) -> usize {
+        if self.0 == Units::Us { decimals_of_limit(self.rise(k), 0) } else { 1 }
     }
 
     /// A length as a number: whole mm, tenths of an inch.
@@ -175,13 +216,48 @@ mod tests {
         assert_eq!(US.rise(10.0), 18.0);
         assert_eq!(US.rise_number(100.0 / 9.0), "20");
         assert_eq!(US.temperature(60.0), 140.0);
-        assert_eq!(US.arm_speed_number(0.0254), "1.00");
-        let told = |units, lo, value, hi| Scale(units).arm_speed_and_interval(Interval { lo, value, hi });
+        assert_eq!(US.arm_speed_number(0.0254, None), "1.00");
+        let told = |units, lo, value, hi| Scale(units).arm_speed_and_interval(Interval { lo, value, hi }, None);
         assert_eq!(told(Units::Si, 0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
         assert_eq!(told(Units::Si, 0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
         assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.79".into(), "0.50–1.00".into()));
         assert_eq!(told(Units::Us, 0.02541, 0.02542, 0.02544), ("1.001".into(), "1.000–1.002".into()));
         assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn no_figure_contradicts_the_band_beside_it() {
+        const US: Scale = Scale(Units::Us);
+        const SI: Scale = Scale(Units::Si);
+        let band = Some(Band { lo: 0.0127, hi: 0.0254 });
+        assert_eq!(
+            (SI.arm_speed_limit_number(0.0254), US.arm_speed_limit_number(0.0254)),
+            ("25.4".into(), "1.00".into())
+        );
+        assert_eq!(
+            (SI.arm_speed_number(0.02543, band), SI.arm_speed_number(0.0252, band)),
+            ("25.43".into(), "25".into())
+        );
+        assert_eq!(
+            (US.arm_speed_number(0.02548, band), US.arm_speed_number(0.02535, band)),
+            ("1.003".into(), "1.00".into())
+        );
+        let clear = Interval { lo: 0.02542, value: 0.027, hi: 0.029 };
+        assert_eq!(SI.arm_speed_and_interval(clear, band), ("27.00".into(), "25.42–29.00".into()));
+        assert_eq!(SI.arm_speed_and_interval(clear, None), ("27".into(), "25–29".into()));
+        let limit_k = 100.0 / 9.0;
+        assert_eq!(
+            (US.rise_limit_number(limit_k), US.rise_number_beside(11.3, Some(limit_k))),
+            ("20".into(), "20.3".into())
+        );
+        assert_eq!(
+            (US.rise_limit_number(11.0), US.rise_number_beside(11.05, Some(11.0))),
+            ("19.8".into(), "20".into())
+        );
+        assert_eq!(
+            (SI.rise_limit_number(limit_k), SI.rise_number_beside(11.13, Some(limit_k))),
+            ("11.1".into(), "11.13".into())
+        );
     }
 
     #[test]

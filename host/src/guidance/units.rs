@@ -3,6 +3,8 @@
 use std::fmt;
 use std::str::FromStr;
 
+use super::plan::Band;
+
 /// Units for display.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Units {
@@ -44,10 +46,60 @@ impl Units {
         }
     }
 
+    /// The same beside the limit it is held against, K: more digits where it would print on the wrong side of it.
+    pub fn rise_beside(self, k: f64, limit_k: f64) -> String {
+        let (value, limit, unit) = match self {
+            Self::Si => (k, limit_k, "K"),
+            Self::Us => (k / K_PER_FAHRENHEIT_DEGREE, limit_k / K_PER_FAHRENHEIT_DEGREE, "°F"),
+        };
+        let decimals = decimals_beside(value, [BELOW_ALL, (limit, 1)], 1);
+        format!("{value:+.decimals$} {unit}")
+    }
+
     /// Arm speed; `mps` in m/s.
     pub fn arm_speed(self, mps: f64) -> String {
         let (number, unit) = self.of_arm_speed(mps);
         format!("{number} {unit}")
+    }
+
+    /// A limit of the arm speed, m/s: a digit more than usual where it has one, "25.4 mm/s".
+    pub fn arm_speed_limit(self, mps: f64) -> String {
+        let (number, unit) = self.of_arm_speed_limit(mps);
+        format!("{number} {unit}")
+    }
+
+    /// A band of arm speeds, m/s: "12.7 to 25.4 mm/s".
+    pub fn arm_speed_band(self, mps: Band) -> String {
+        format!("{} to {}", self.of_arm_speed_limit(mps.lo).0, self.arm_speed_limit(mps.hi))
+    }
+
+    fn of_arm_speed_limit(self, mps: f64) -> (String, &'static str) {
+        let (value, usual, unit) = self.in_its_unit(mps);
+        let decimals = decimals_of_limit(value, usual);
+        (format!("{value:.decimals$}"), unit)
+    }
+
+    /// Arm speed beside the band it is held against, m/s: more digits where it would print on the wrong side of an end.
+    pub fn arm_speed_beside(self, mps: f64, band_mps: Band) -> String {
+        let (value, usual, unit) = self.in_its_unit(mps);
+        let decimals = decimals_beside(value, self.arm_speed_ends(band_mps), usual);
+        format!("{value:.decimals$} {unit}")
+    }
+
+    /// Both ends of a band of arm speeds, m/s, in the unit shown, and the digits they are shown with: for [`decimals_beside`].
+    pub(crate) fn arm_speed_ends(self, mps: Band) -> [(f64, usize); 2] {
+        [mps.lo, mps.hi].map(|end| {
+            let (value, usual, _) = self.in_its_unit(end);
+            (value, decimals_of_limit(value, usual))
+        })
+    }
+
+    /// Arm speed, the digits it usually has after the point, and its unit.
+    fn in_its_unit(self, mps: f64) -> (f64, usize, &'static str) {
+        match self {
+            Self::Si => (mps * 1e3, 0, "mm/s"),
+            Self::Us => (mps * 1e3 / MM_PER_INCH, 2, "in/s"),
+        }
     }
 
     /// Arm speed and how far off it something may be, m/s: "20 ± 3 mm/s".
@@ -56,10 +108,8 @@ impl Units {
     }
 
     fn of_arm_speed(self, mps: f64) -> (String, &'static str) {
-        match self {
-            Self::Si => (format!("{:.0}", mps * 1e3), "mm/s"),
-            Self::Us => (format!("{:.2}", mps * 1e3 / MM_PER_INCH), "in/s"),
-        }
+        let (value, decimals, unit) = self.in_its_unit(mps);
+        (format!("{value:.decimals$}"), unit)
     }
 
     /// A length on the panel; `m` in m.
@@ -137,9 +187,54 @@ pub fn decimals_of_interval(lo: f64, hi: f64, usual: usize) -> usize {
     (usual..=usual + MOST_MORE_DECIMALS).find(apart).unwrap_or(usual)
 }
 
+/// Digits after the point for a limit: the usual ones, and one more where it is not as round as that.
+pub fn decimals_of_limit(limit: f64, usual: usize) -> usize {
+    let steps = limit * 10_f64.powi(usual as i32);
+    usual + usize::from((steps - steps.round()).abs() > 1e-6)
+}
+
+/// The lower end of a band that has none.
+pub(crate) const BELOW_ALL: (f64, usize) = (f64::NEG_INFINITY, 0);
+
+/// Digits after the point at which a figure prints on the side of its band that it lies on: the usual ones, and more where it is so
+/// near an end that "25, too fast" would stand beside "up to 25". Ends count as inside.
+///
+/// * `ends`: lower and upper end, and the digits that each is shown with.
+pub fn decimals_beside(value: f64, ends: [(f64, usize); 2], usual: usize) -> usize {
+    let printed = |value: f64, decimals: usize| format!("{value:.decimals$}").parse::<f64>().unwrap_or(f64::NAN);
+    let side = |value: f64, [lo, hi]: [f64; 2]| i8::from(value > hi) - i8::from(value < lo);
+    let (known, shown) = (ends.map(|end| end.0), ends.map(|end| printed(end.0, end.1)));
+    let agrees = |decimals: &usize| side(printed(value, *decimals), shown) == side(value, known);
+    (usual..=usual + MOST_MORE_DECIMALS).find(agrees).unwrap_or(usual)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_figure_prints_on_the_side_of_its_limit_that_it_lies_on() {
+        let band = Band { lo: 0.0127, hi: 0.0254 };
+        let beside = |units: Units, mm_s: f64| units.arm_speed_beside(mm_s * 1e-3, band);
+        assert_eq!(Units::Si.arm_speed_band(band), "12.7 to 25.4 mm/s");
+        assert_eq!(Units::Us.arm_speed_band(band), "0.50 to 1.00 in/s");
+        assert_eq!(Units::Si.arm_speed_limit(0.02), "20 mm/s");
+        for (mm_s, said) in [(24.9, "25"), (25.2, "25"), (25.43, "25.43"), (25.6, "26"), (12.6, "12.6"), (12.8, "13")] {
+            assert_eq!(beside(Units::Si, mm_s), format!("{said} mm/s"));
+        }
+        for (mm_s, said) in [(25.35, "1.00"), (25.48, "1.003"), (12.68, "0.499"), (25.6, "1.01")] {
+            assert_eq!(beside(Units::Us, mm_s), format!("{said} in/s"));
+        }
+        // Between two ends that are no round numbers.
+        let whole = Band { lo: 0.02, hi: 0.025 };
+        assert_eq!(Units::Si.arm_speed_beside(0.0252, whole), "25.2 mm/s");
+        assert_eq!(Units::Si.arm_speed_beside(0.0248, whole), "25 mm/s");
+        let limit_k = 20.0 * K_PER_FAHRENHEIT_DEGREE;
+        assert_eq!(Units::Si.rise_beside(11.13, limit_k), "+11.13 K");
+        assert_eq!(Units::Si.rise_beside(11.09, limit_k), "+11.1 K");
+        assert_eq!(Units::Us.rise_beside(limit_k + 0.01, limit_k), "+20.02 °F");
+        assert_eq!(beside(Units::Si, f64::NAN), "NaN mm/s");
+    }
 
     #[test]
     fn an_interval_never_rounds_to_nothing() {

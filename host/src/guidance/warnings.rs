@@ -92,9 +92,18 @@ impl Warning {
         let act = self.kind.action();
         let figure = |value: f64| match self.kind {
             WarningKind::HeatSoon | WarningKind::HeatOver => units.rise(value),
-            WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed(value),
+            WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed_limit(value),
             WarningKind::OrbitLow | WarningKind::OrbitHigh => format!("{value:.0} {rate_unit}"),
             WarningKind::SpinLost | WarningKind::SignalLost | WarningKind::HeatBlind => format!("{value:.1} s"),
+        };
+        let one_sided = |limit: f64| match self.kind {
+            WarningKind::PaceSlow => Band { lo: limit, hi: f64::INFINITY },
+            _ => Band { lo: f64::NEG_INFINITY, hi: limit },
+        };
+        let against = |value: f64, limit: f64| match self.kind {
+            WarningKind::HeatOver => units.rise_beside(value, limit),
+            WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed_beside(value, one_sided(limit)),
+            _ => figure(value),
         };
         match (self.kind, self.value, self.limit) {
             (WarningKind::HeatSoon, _, Some(limit)) => {
@@ -106,7 +115,7 @@ impl Warning {
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (WarningKind::HeatBlind, Some(value), _) => format!("{act} (no usable reading for {})", figure(value)),
-            (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", figure(value), figure(limit)),
+            (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", against(value, limit), figure(limit)),
             _ => act.to_owned(),
         }
     }
@@ -545,7 +554,7 @@ mod tests {
         let fast = run(&mut watch(), 0.0, 5.0, |tick| tick.traverse_mps = interval(0.026, 0.030, 0.034));
         assert_eq!(fast.len(), 1);
         assert_eq!(fast[0].kind, WarningKind::PaceFast);
-        assert_eq!(fast[0].text(Units::Si, "OPM"), "Slow the arm: 30 mm/s, limit 25 mm/s");
+        assert_eq!(fast[0].text(Units::Si, "OPM"), "Slow the arm: 30 mm/s, limit 25.4 mm/s");
         assert_eq!(fast[0].text(Units::Us, "OPM"), "Slow the arm: 1.18 in/s, limit 1.00 in/s");
         let slow = run(&mut watch(), 0.0, 5.0, |tick| tick.traverse_mps = interval(0.008, 0.010, 0.012));
         assert_eq!(slow.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::PaceSlow]);

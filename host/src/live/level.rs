@@ -148,13 +148,9 @@ impl Levels {
     fn arm_pace(&self, state: State, pace: Option<Interval>) -> Level {
         let figure = pace.filter(|_| state == State::Working);
         let band = self.pace_mps;
-        let ends = match self.units {
-            Units::Si => format!("{:.0} to {:.0} mm/s", band.lo * 1e3, band.hi * 1e3),
-            Units::Us => format!("{:.2} to {:.2} in/s", band.lo * 1e3 / 25.4, band.hi * 1e3 / 25.4),
-        };
-        let level = blank(Quantity::ArmPace, "Arm speed", Some(ends));
+        let level = blank(Quantity::ArmPace, "Arm speed", Some(self.units.arm_speed_band(band)));
         match figure {
-            Some(figure) => level.at(figure.into(), band, self.units.arm_speed(figure.value)),
+            Some(figure) => level.at(figure.into(), band, self.units.arm_speed_beside(figure.value, band)),
             None => level.because(match state {
                 State::Still => "motor off",
                 // A stroke may be under way that has not been seen yet, a section's first one above all.
@@ -189,7 +185,7 @@ impl Levels {
             return level.because(if tick.surface_c.is_some() { "section not begun" } else { "no reading" });
         };
         // The spot's rise is known to a few tenths of a kelvin: less than the narrowest bubble shows.
-        let mut level = level.at(Figure { value: rise, half: 0.0 }, band, self.units.rise(rise));
+        let mut level = level.at(Figure { value: rise, half: 0.0 }, band, self.units.rise_beside(rise, band.hi));
         level.ahead = tick.rise_in_10s_k.map(|ahead| place(ahead.value, band).clamp(-1.0, 1.0));
         // The order to let it cool goes by the side just worked, which the spot may not be looking at.
         let unseen = tick.hot_side_rise_k.filter(|hot| hot - rise > UNSEEN_K && level.zone == Zone::Within);

@@ -118,7 +118,7 @@ impl PassRow {
     pub fn of(judged: &JudgedPass, units: Units) -> Self {
         let pass = &judged.pass;
         let scale = Scale(units);
-        let (arm, arm_90) = pass.traverse_mean_mps.map(|mps| scale.arm_speed_and_interval(mps)).unzip();
+        let (arm, arm_90) = pass.traverse_mean_mps.map(|mps| scale.arm_speed_and_interval(mps, None)).unzip();
         Self {
             section: pass.section,
             pass: pass.pass,

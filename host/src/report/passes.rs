@@ -147,7 +147,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let (pass, u, facts) = (input.pass, input.scale(), Facts::of(input));
     let (_, rate_unit) = input.rate_words();
     let speed = pass.traverse_mean_mps;
-    let told = speed.map(|mps| u.arm_speed_and_interval(mps));
+    let told = speed.map(|mps| u.arm_speed_and_interval(mps, input.bands.pace_mps));
     let arm = Cell::new(
         "Mean arm speed",
         told.as_ref().map(|(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
@@ -178,7 +178,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let over = facts.over_s.unwrap_or(0.0);
     let rise = Cell::new(
         "Peak surface rise",
-        facts.peak_rise_k.map(|k| format!("{} {}", u.rise_number(k), u.rise_unit())),
+        facts.peak_rise_k.map(|k| format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())),
         match facts.over_s {
             Some(s) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
             Some(_) => Some("under the limit".to_owned()),

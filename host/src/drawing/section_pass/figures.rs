@@ -63,13 +63,13 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
     let (_, rate_unit) = input.rate_words();
     let pace = pass.traverse_mean_mps;
     let verdict = Pace::of(pace, input.bands.pace_mps);
-    let told = pace.map(|p| u.arm_speed_and_interval(p));
+    let told = pace.map(|p| u.arm_speed_and_interval(p, input.bands.pace_mps));
     let arm = Figure {
         value: told.as_ref().map_or(UNKNOWN.into(), |(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
         label: "mean arm speed",
         detail: told.map_or(String::new(), |(_, interval)| {
             let target = input.bands.pace_mps.map_or(String::new(), |Band { lo, hi }| {
-                format!(", target {}–{}", u.arm_speed_number(lo), u.arm_speed_number(hi))
+                format!(", target {}–{}", u.arm_speed_limit_number(lo), u.arm_speed_limit_number(hi))
             });
             let by = if input.doubted_length_m().is_some() { " by the turns" } else { "" };
             format!("({interval}){by}{target}")
@@ -109,13 +109,15 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
     };
     let over = facts.over_s.unwrap_or(0.0);
     let rise = Figure {
-        value: facts.peak_rise_k.map_or(UNKNOWN.into(), |k| format!("{} {}", u.rise_number(k), u.rise_unit())),
+        value: facts.peak_rise_k.map_or(UNKNOWN.into(), |k| {
+            format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
+        }),
         label: "peak surface rise",
         detail: match (facts.peak_rise_k, input.bands.rise_limit_k) {
             (Some(_), Some(limit)) if over > 0.0 => {
-                format!("{} over {} {}", duration(over.max(1.0)), u.rise_number(limit), u.rise_unit())
+                format!("{} over {} {}", duration(over.max(1.0)), u.rise_limit_number(limit), u.rise_unit())
             }
-            (Some(_), Some(limit)) => format!("limit {} {}", u.rise_number(limit), u.rise_unit()),
+            (Some(_), Some(limit)) => format!("limit {} {}", u.rise_limit_number(limit), u.rise_unit()),
             _ => String::new(),
         },
         outside: over > 0.0,

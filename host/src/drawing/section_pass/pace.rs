@@ -28,7 +28,11 @@ pub(super) fn draw(
     let axes = Axes { frame: plot, x: facts.span_s, y: (0.0, (top * headroom).max(1e-6)) };
     let strong = band.map_or(vec![], |b| vec![b.lo, b.hi]);
     let decimals = if u.arm_speed(axes.y.1) < 4.0 { 2 } else { 0 };
-    furniture(canvas, facts, &axes, band, &ticks(&axes, &strong, u.arm_speed(1.0), decimals))?;
+    let mut marks = ticks(&axes, &strong, u.arm_speed(1.0), decimals);
+    for (mark, end) in marks.iter_mut().zip(&strong) {
+        mark.label = u.arm_speed_limit_number(*end);
+    }
+    furniture(canvas, facts, &axes, band, &marks)?;
     let means = match input.doubted_length_m() {
         Some(_) => "by the turns, length told in doubt · box: 90 % interval",
         None => "line: stroke length over its time · box: 90 % interval",
@@ -42,7 +46,7 @@ pub(super) fn draw(
     let boxes: Vec<(Frame, Pace, f64)> =
         facts.strokes.iter().filter_map(|(s, pace)| stroke_box(canvas, &axes, s, *pace, &mut drawn)).collect();
     for (bar, pace, speed) in boxes {
-        figure(canvas, plot, &bar, pace, &u.arm_speed_number(speed), &mut drawn);
+        figure(canvas, plot, &bar, pace, &u.arm_speed_number(speed, band), &mut drawn);
     }
     ribbon(canvas, facts, &axes, |s, room| {
         let set = Type::of(size::NOTE);

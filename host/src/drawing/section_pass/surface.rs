@@ -31,7 +31,7 @@ pub(super) fn draw(
     let convert = u.rise(1.0);
     let mut marks: Vec<Tick> = ticks(&axes, &limit.map_or(vec![], |k| vec![k]), convert, 0);
     if let (Some(k), Some(mark)) = (limit, marks.first_mut()) {
-        mark.label = u.rise_number(k);
+        mark.label = u.rise_limit_number(k);
     }
     furniture(canvas, facts, &axes, None, &marks)?;
     let hint = if with_ribbon {

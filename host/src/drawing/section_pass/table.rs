@@ -57,7 +57,7 @@ pub(super) fn draw(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, s
                 Pace::Slow => "slow ",
                 _ => "",
             };
-            let (speed, interval) = u.arm_speed_and_interval(s);
+            let (speed, interval) = u.arm_speed_and_interval(s, input.bands.pace_mps);
             (format!("{how}{speed}"), format!("({interval})"))
         });
         let orbit = stroke.orbit_opm.map_or("–".to_owned(), |v| number(v, 0));

@@ -66,8 +66,8 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
             "the spot stayed under the heat limit ({} of {} {})",
-            input.scale().rise_number(peak),
-            input.scale().rise_number(limit),
+            input.scale().rise_number_beside(peak, Some(limit)),
+            input.scale().rise_limit_number(limit),
             input.scale().rise_unit()
         )),
         (None, None, _) => parts.push("surface temperature not known".to_owned()),
@@ -114,11 +114,11 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         let u = input.scale();
         let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
         if !fast.is_empty() {
-            let (hi, unit) = (u.arm_speed_number(hi), u.arm_speed_unit());
+            let (hi, unit) = (u.arm_speed_limit_number(hi), u.arm_speed_unit());
             out.push(act(format!("Slow the arm: {} above {hi}\u{a0}{unit}.", strokes(&fast).to_lowercase())));
         }
         if !slow.is_empty() {
-            let (lo, unit) = (u.arm_speed_number(lo), u.arm_speed_unit());
+            let (lo, unit) = (u.arm_speed_limit_number(lo), u.arm_speed_unit());
             out.push(act(format!("Keep the arm moving: {} below {lo}\u{a0}{unit}.", strokes(&slow).to_lowercase())));
         }
     }
