@@ -7,10 +7,12 @@
 //! ```
 
 mod hands;
+mod missing;
 
 use std::{collections::VecDeque, sync::Arc};
 
 pub use hands::Hands;
+use missing::Missing;
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro},
@@ -73,6 +75,8 @@ pub struct JudgedPass {
     pub rows: Vec<SeriesRow>,
     /// Warnings that began during it.
     pub warnings: Vec<Warning>,
+    /// Seconds of it of which samples were lost.
+    pub lost_s: f64,
     /// Share of stroke time inside the plan's pace band, 0 to 1.
     pub in_pace_share: Option<f64>,
     /// Seconds over the plan's heat limit.
@@ -102,6 +106,7 @@ pub struct Session {
     unplaced: VecDeque<Warning>,
     readings: u64,
     has_gyro: bool,
+    missing: Missing,
 }
 
 impl Session {
@@ -119,6 +124,7 @@ impl Session {
             unplaced: VecDeque::new(),
             readings: 0,
             has_gyro: false,
+            missing: Missing::default(),
         }
     }
 
@@ -178,12 +184,14 @@ impl Session {
             }
         }
         let (pipeline, readings, has_gyro) = (&mut self.pipeline, &mut self.readings, &mut self.has_gyro);
+        let missing = &mut self.missing;
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
             *has_gyro |= matches!(reading, Reading::Gyro(_));
             if let Reading::Mark { t_us } = reading {
                 sink(Event::Mark { t_s: t_us * 1e-6 });
             }
+            missing.push(&reading);
             pipeline.push(reading);
         });
         self.settle(sink);
@@ -249,6 +257,7 @@ impl Session {
             in_pace_share: in_pace_share(&strokes, &self.plan),
             seconds_over_limit: seconds_over_limit(&rows, self.plan.heat_rise_k),
             technician: self.hands.mostly(pass.start_s, pass.end_s).cloned(),
+            lost_s: self.missing.within(pass.start_s, pass.end_s),
             warnings,
             rows,
             strokes,
@@ -275,4 +284,30 @@ fn in_pace_share(strokes: &[Stroke], plan: &Plan) -> Option<f64> {
 fn seconds_over_limit(rows: &[SeriesRow], limit_k: f64) -> Option<f64> {
     let rises: Vec<f64> = rows.iter().filter_map(|r| r.surface_rise_k).collect();
     (!rises.is_empty()).then(|| rises.iter().filter(|&&rise| rise > limit_k).count() as f64 * ROW_S)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording::{TableEntry, TableRun};
+
+    #[test]
+    fn a_pass_knows_what_was_lost_of_it() {
+        let mut session = Session::new(Plan::default());
+        for (t_s, lost_before) in [(0.0, 0), (1.25, 250), (2.25, 0)] {
+            let samples = vec![[0.0, 0.0, 9.81]; 1000];
+            let run = TableRun { first_us: t_s * 1e6, spacing_us: 1000.0, lost_before, samples };
+            session.push(&Entry { log_ns: 0, body: Body::Table(TableEntry::Accel(run)) }, &mut |_| ());
+        }
+        let mut lost = Vec::new();
+        for (start_s, end_s) in [(0.0, 1.1), (1.1, 3.0), (3.0, 3.2)] {
+            let pass = Pass { start_s, end_s, ..Pass::untold() };
+            session.judge(pass, Vec::new(), &mut |event| {
+                if let Event::Pass(judged) = event {
+                    lost.push((judged.lost_s * 1000.0).round());
+                }
+            });
+        }
+        assert_eq!(lost, [100.0, 150.0, 0.0]);
+    }
 }

@@ -297,6 +297,8 @@ fn what_is_missing_is_said_in_words() {
     says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = None), "need not be cooling");
     says(|s| s.strokes.iter_mut().for_each(|x| x.spot_trails = Some(false)), "The spot trailed in no stroke");
     says(|s| s.rows.retain(|r| (r.t_s - 900.0).abs() > 8.0), "no data");
+    says(|s| s.lost_s = 0.34, "Samples of this pass are missing, 0.3\u{a0}s in all.");
+    says(|s| s.lost_s = 0.02, "are missing, less than 0.1\u{a0}s in all.");
     says(|s| s.session.technician.clear(), "technician not named");
     says(
         |s| {

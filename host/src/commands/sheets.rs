@@ -119,6 +119,7 @@ pub(super) fn sheet_of<'a>(
         strokes: &judged.strokes,
         rows: &judged.rows,
         warnings: &judged.warnings,
+        lost_s: judged.lost_s,
         bands: PlanBands::from(plan),
         rubbing,
         machine: plan.machine.kind,

@@ -67,6 +67,8 @@ pub struct SheetInput<'a> {
     pub rows: &'a [SeriesRow],
     /// The warnings inside it (others are ignored).
     pub warnings: &'a [Warning],
+    /// Seconds of the pass of which samples were lost.
+    pub lost_s: f64,
     /// What was aimed at.
     pub bands: PlanBands,
     /// Where the pad rubbed; `None` where its way is not known.

@@ -83,6 +83,7 @@ pub(crate) struct Invented {
     pub(crate) strokes: Vec<Stroke>,
     pub(crate) rows: Vec<SeriesRow>,
     pub(crate) warnings: Vec<Warning>,
+    pub(crate) lost_s: f64,
     pub(crate) bands: PlanBands,
     pub(crate) rubbing: Option<RubbingMap>,
     pub(crate) machine: MachineKind,
@@ -97,6 +98,7 @@ impl Invented {
             strokes: &self.strokes,
             rows: &self.rows,
             warnings: &self.warnings,
+            lost_s: self.lost_s,
             bands: self.bands,
             rubbing: self.rubbing.as_ref(),
             machine: self.machine,
@@ -254,6 +256,7 @@ impl Invented {
             strokes,
             rows,
             warnings,
+            lost_s: 0.0,
             bands: PlanBands {
                 pace_mps: Some(Band { lo: band.0, hi: band.1 }),
                 orbit_opm: Some(Band { lo: 4000.0, hi: 4600.0 }),

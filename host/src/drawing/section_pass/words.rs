@@ -144,12 +144,19 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     if facts.side_known() && !trailed && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
-    if let Some(map) = input.map() {
-        out.extend(coverage(input, map));
-    }
+    // Before what there may be no room for: whoever reads figures must know what they rest on.
     if !facts.holes.is_empty() {
         let lost: f64 = facts.holes.iter().map(|(a, b)| b - a).sum();
         out.push(note(format!("{} s of data are missing; nothing is drawn there.", number(lost, 1))));
+    } else if input.lost_s > 0.0 {
+        let lost = match input.lost_s {
+            short if short < 0.1 => "less than 0.1\u{a0}s".to_owned(),
+            long => format!("{}\u{a0}s", number(long, 1)),
+        };
+        out.push(note(format!("Samples of this pass are missing, {lost} in all.")));
+    }
+    if let Some(map) = input.map() {
+        out.extend(coverage(input, map));
     }
     for (i, end) in ["start", "end"].into_iter().enumerate() {
         out.extend(facts.strokes.iter().filter(|(s, _)| s.supposed[i]).map(|(s, _)| {
@@ -267,6 +274,7 @@ mod tests {
             strokes: &[stroke],
             rows: &rows,
             warnings: &[],
+            lost_s: 0.0,
             bands: PlanBands { rise_limit_k: Some(11.0), ..PlanBands::default() },
             rubbing: None,
             machine: MachineKind::Orbital,
@@ -300,6 +308,7 @@ mod tests {
                 rows: &rows,
                 // Warned of once, in the pass before.
                 warnings: &[],
+                lost_s: 0.0,
                 bands: PlanBands { orbit_opm: Some(Band { lo: 3800.0, hi: 5200.0 }), ..PlanBands::default() },
                 rubbing: None,
                 machine: MachineKind::Orbital,

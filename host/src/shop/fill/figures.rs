@@ -210,6 +210,7 @@ mod tests {
                 strokes: Vec::new(),
                 rows: Vec::new(),
                 warnings: Vec::new(),
+                lost_s: 0.0,
                 in_pace_share: None,
                 seconds_over_limit: None,
             }
