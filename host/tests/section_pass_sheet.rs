@@ -6,7 +6,6 @@ mod invented_pass;
 use invented_pass::{Invented, Recipe};
 use resvg::tiny_skia::{Pixmap, Rect};
 use resvg::usvg;
-use steadypass::analysis::rubbing::RubbingMap;
 use steadypass::analysis::{Interval, MachineKind, Measured};
 use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
 use steadypass::guidance::{Band, Units, Warning, WarningKind};
@@ -253,29 +252,45 @@ fn invented_data_are_called_so() {
 }
 
 #[test]
-fn figures_of_whole_parts_of_the_section_are_called_averages() {
+fn only_what_is_worth_going_over_is_told_and_where_it_is() {
     // The lines of the map are of points: a part's mean beside them would contradict them.
     let said = |sheet: &Invented| texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+    // Multiplies what the map holds where a place, as shares of the worked area, is meant.
+    let thinned = |place: fn(f64, f64) -> bool, factor: f64| {
+        let mut sheet = Invented::of(&Recipe::good());
+        let map = sheet.rubbing.as_mut().unwrap();
+        let (nx, cell, origin, area) = (map.nx, map.cell_m, map.origin_m, map.worked);
+        for (i, d) in map.distance_m.as_mut().unwrap().iter_mut().enumerate() {
+            let x = (origin.0 + (i % nx) as f64 * cell - area.x0_m) / (area.x1_m - area.x0_m);
+            let y = (origin.1 + (i / nx) as f64 * cell - area.y0_m) / (area.y1_m - area.y0_m);
+            *d *= if place(x, y) { factor } else { 1.0 };
+        }
+        sheet
+    };
+    let even = said(&Invented::of(&Recipe::good()));
+    assert!(even.contains("To keep The pace") && !even.contains("ubbed:") && !even.contains("Give "), "{even}");
+    let left = said(&thinned(|x, _| x < 0.33, 0.01));
+    assert!(left.contains("Give the ") && left.contains("left more: on average"), "{left}");
+    let strip = said(&thinned(|x, _| (x - 0.5).abs() < 0.06, 0.3));
+    assert!(strip.contains("Give the strip down the middle more: on average"), "{strip}");
+    let strip = said(&thinned(|_, y| (y - 0.5).abs() < 0.06, 0.3));
+    assert!(strip.contains("Give the strip across the middle more: on average"), "{strip}");
+    let square = said(&thinned(|x, y| (x - 0.6).abs() < 0.1 && (y - 0.6).abs() < 0.1, 0.3));
+    assert!(square.contains("Give a place in the middle more: on average"), "{square}");
+    // Guessed lanes leave guessed gaps.
+    let mut guessed = thinned(|_, y| (y - 0.5).abs() < 0.06, 0.3);
+    guessed.pass.track_sd_m = Some(0.05);
+    assert!(!said(&guessed).contains("Give "), "{}", said(&guessed));
+}
+
+#[test]
+fn what_is_only_good_to_know_is_not_to_be_kept() {
     let mut sheet = Invented::of(&Recipe::good());
-    let rubbed = said(&sheet);
-    assert!(rubbed.contains("Least rubbed: ") && rubbed.contains(", on average "), "{rubbed}");
-    if let Some(map) = &mut sheet.rubbing {
-        map.distance_m = None;
-    }
-    let dwelt = said(&sheet);
-    assert!(dwelt.contains("Shortest dwell: ") && !dwelt.contains("Least rubbed"), "{dwelt}");
-    let mut sheet = Invented::of(&Recipe::good());
-    let (nx, cell, x0) = sheet.rubbing.as_ref().map_or((0, 1.0, 0.0), |m| (m.nx, m.cell_m, m.origin_m.0));
-    if let Some(RubbingMap { distance_m: Some(distance), worked, .. }) = &mut sheet.rubbing {
-        let third = worked.x0_m + (worked.x1_m - worked.x0_m) / 3.0;
-        distance
-            .iter_mut()
-            .enumerate()
-            .filter(|(i, _)| x0 + (i % nx) as f64 * cell < third)
-            .for_each(|(_, d)| *d = 0.1);
-    }
-    let unreached = said(&sheet);
-    assert!(unreached.contains("more: on average"), "{unreached}");
+    sheet.lost_s = 0.4;
+    let said = texts(&section_pass_svg(&sheet.input()).unwrap());
+    let at = |text: &str| said.iter().position(|t| t.starts_with(text)).unwrap_or_else(|| panic!("{text}: {said:?}"));
+    let order = [at("To keep"), at("The pace"), at("To know"), at("Samples of this pass")];
+    assert!(order.is_sorted(), "{said:?}");
 }
 
 #[test]

@@ -38,6 +38,7 @@ mod spot;
 mod start;
 mod strokes;
 mod surface;
+pub mod thin;
 mod track;
 mod trailing;
 mod traverse;

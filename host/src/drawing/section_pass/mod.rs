@@ -144,14 +144,26 @@ fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Fra
     if takings.is_empty() {
         return;
     }
-    let head = if takings.iter().any(|t| t.mark == words::Mark::Act) { "Next time" } else { "To keep" };
-    canvas.text(side.x, y, head, Type::of(size::HEAD).bold());
-    y += 34.0;
+    let to_do = takings.iter().any(|t| t.mark == words::Mark::Act);
     let leading = 29.0;
+    let mut under = None;
     for taking in takings {
         let lines = wrap(&taking.text, set.size, set.weight, side.w - 30.0);
-        if y + (lines.len() as f64 - 1.0) * leading > side.bottom() + 8.0 {
+        let head = match taking.mark {
+            _ if to_do => "Next time",
+            words::Mark::Keep => "To keep",
+            _ => "To know",
+        };
+        let is_new = under != Some(head);
+        let head_h = if is_new { 34.0 } else { 0.0 };
+        if y + head_h + (lines.len() as f64 - 1.0) * leading > side.bottom() + 8.0 {
             break;
+        }
+        if is_new {
+            // A little more room over a second head.
+            y += if under.is_some() { 8.0 } else { 0.0 };
+            canvas.text(side.x, y, head, Type::of(size::HEAD).bold());
+            (y, under) = (y + head_h, Some(head));
         }
         match taking.mark {
             words::Mark::Act => {
@@ -159,7 +171,7 @@ fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Fra
                 let d = format!("M{} {}L{} {}L{} {}Z", cx - 9.0, cy + 8.0, cx, cy - 9.0, cx + 9.0, cy + 8.0);
                 canvas.path(&d, Fill::Plain(theme::ACCENT), None);
             }
-            words::Mark::Note => {
+            words::Mark::Keep | words::Mark::Note => {
                 canvas.polyline(&[(side.x + 2.0, y - 7.0), (side.x + 16.0, y - 7.0)], Line::of(theme::SOFT, 3.0));
             }
         }

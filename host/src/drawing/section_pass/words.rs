@@ -4,7 +4,8 @@ use super::super::SheetInput;
 use super::super::units::{duration, number};
 use super::facts::{Facts, Pace, RateOff};
 use super::into_pass;
-use crate::analysis::rubbing::{RubbingMap, Zone};
+use crate::analysis::rubbing::RubbingMap;
+use crate::analysis::thin::{Shape, Thin};
 use crate::guidance::{Band, WarningKind};
 
 /// Weight of a remark.
@@ -12,6 +13,8 @@ use crate::guidance::{Band, WarningKind};
 pub(super) enum Mark {
     /// Do something differently.
     Act,
+    /// Go on like that.
+    Keep,
     /// Good to know.
     Note,
 }
@@ -174,40 +177,58 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             (true, false) => "The pace: every stroke inside the plan.",
             _ => "The warmth: under the limit wherever the spot looked.",
         };
-        out.insert(0, note(kept.to_owned()));
+        out.insert(0, Taking { mark: Mark::Keep, text: kept.to_owned() });
     }
     out
 }
 
+/// Where a part of the whole is rubbed less than this share of the most rubbed one, it is worth going over: a faultless serpentine
+/// leaves a corner of a taped square with about half of the middle's rubbing.
+const LITTLE: f64 = 0.4;
+
+/// Where the section wants more; nothing where no difference is worth acting on.
 fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
-    let mut out = Vec::new();
+    // Where lanes are only guessed, as after a rest, no part of the section can be called rubbed less.
+    if input.pass.track_sd_m.is_some_and(|sd| sd >= 0.5 * map.pad_radius_m) {
+        return Vec::new();
+    }
     let (decimals, unit) = if map.distance_m.is_some() { (0, input.scale().long_length_unit()) } else { (1, "s") };
     let value = |v: f64| number(if map.distance_m.is_some() { input.scale().long_length(v) } else { v }, decimals);
-    // Where lanes are only guessed, as after a rest, no part of the section can be called rubbed less.
-    let placed = input.pass.track_sd_m.is_none_or(|sd| sd < 0.5 * map.pad_radius_m);
-    if let Some(zones) = map.zones().filter(|_| placed) {
+    let act = |text: String| Taking { mark: Mark::Act, text };
+    let mut out = Vec::new();
+    let thin = map.thin();
+    if let Some(thin) = thin {
+        let (mean, usual) = (value(thin.mean), value(thin.usual));
+        out.push(act(format!(
+            "Give {} more: on average {mean}\u{a0}{unit} there, where {usual}\u{a0}{unit} is usual.",
+            thin_place(&thin)
+        )));
+    }
+    if let Some(zones) = map.zones() {
         let least = zones.iter().copied().reduce(|a, b| if b.mean < a.mean { b } else { a }).unwrap_or(zones[0]);
         let most = zones.iter().copied().reduce(|a, b| if b.mean > a.mean { b } else { a }).unwrap_or(zones[0]);
-        // A faultless serpentine leaves a corner of a taped square with about half of the middle's rubbing.
-        let mark = if least.mean < 0.4 * most.mean { Mark::Act } else { Mark::Note };
-        let (least, most) = ((place(least), value(least.mean)), (place(most), value(most.mean)));
-        // The lines of the map are of points, these of whole parts of it: said, so that nobody reads the two as one.
-        let text = if mark == Mark::Act {
-            format!(
+        let told = thin.is_some_and(|thin| thin.reaches(least.column, least.row));
+        if least.mean < LITTLE * most.mean && !told {
+            // The lines of the map are of points, these of whole parts of it: said, so that nobody reads the two as one.
+            out.push(act(format!(
                 "Give the {} more: on average {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
-                least.0, least.1, most.1, most.0
-            )
-        } else {
-            let (less, more) =
-                if map.distance_m.is_some() { ("Least rubbed", "most") } else { ("Shortest dwell", "longest") };
-            format!(
-                "{less}: {}, on average {}\u{a0}{unit}; {more}: {}, {}\u{a0}{unit}.",
-                least.0, least.1, most.0, most.1
-            )
-        };
-        out.push(Taking { mark, text });
+                place(least.column, least.row),
+                value(least.mean),
+                value(most.mean),
+                place(most.column, most.row)
+            )));
+        }
     }
     out
+}
+
+/// A thin place in words, with its article.
+fn thin_place(thin: &Thin) -> String {
+    match thin.shape {
+        Shape::Across => format!("the strip across the {}", ["lower part", "middle", "upper part"][thin.row.min(2)]),
+        Shape::Down => format!("the strip down the {}", ["left", "middle", "right"][thin.column.min(2)]),
+        Shape::Square => format!("a place in the {}", place(thin.column, thin.row)),
+    }
 }
 
 /// What stands under the map: how much was reached, how evenly, and what the map is not.
@@ -230,14 +251,14 @@ pub(super) fn caption(input: &SheetInput<'_>, map: &RubbingMap) -> String {
     format!("{extent}Not removal: pressure is unknown.{way}")
 }
 
-/// A zone in words.
-pub(super) fn place(zone: Zone) -> &'static str {
+/// A ninth of the section in words.
+fn place(column: usize, row: usize) -> &'static str {
     const PLACES: [[&str; 3]; 3] = [
         ["lower left", "lower middle", "lower right"],
         ["left", "middle", "right"],
         ["upper left", "upper middle", "upper right"],
     ];
-    PLACES[zone.row.min(2)][zone.column.min(2)]
+    PLACES[row.min(2)][column.min(2)]
 }
 
 /// "Stroke 3", "Strokes 3 and 5", "Strokes 1 to 4", "9 strokes".
