@@ -61,6 +61,8 @@ fn every_series_is_drawn() {
     {
         assert!(said.iter().any(|t| t == want), "{want} is missing in {said:?}");
     }
+    // A leading spot may look at what was worked a stroke or a pass before, and be warm there.
+    assert!(said.iter().any(|t| t.ends_with("it leads, sees paint not just worked")), "{said:?}");
     let orbit_and_surface = svg.matches("<polyline").count();
     assert!(orbit_and_surface >= 8, "lines in charts: {orbit_and_surface}");
     assert!(svg.contains("url(#outside)"), "what is outside is hatched");

@@ -1,6 +1,7 @@
 //! The surface strip. The thermometer looks at one side of the pad: in one stroke direction its spot trails and sees the paint
-//! just worked, in the other it leads and sees paint not yet touched, so neighbouring strokes can differ by 10 K. The strip
-//! draws the two differently and names them, so that nobody takes the swing down for a panel that has cooled.
+//! just worked, in the other it leads and sees paint that was not: worked a stroke or a pass ago, or not yet. So neighbouring
+//! strokes can differ by 10 K. The strip draws the two differently and names them, so that nobody takes the swing down for a panel
+//! that has cooled.
 
 use plotters::element::PathElement;
 
@@ -35,7 +36,7 @@ pub(super) fn draw(
     }
     furniture(canvas, facts, &axes, None, &marks)?;
     let hint = if with_ribbon {
-        "thick: spot trails the pad, sees worked paint · thin: it leads, sees paint not yet touched"
+        "thick: spot trails the pad, sees worked paint · thin: it leads, sees paint not just worked"
     } else {
         "which side of the pad the spot looks at is not known: a swing down need not be cooling"
     };
