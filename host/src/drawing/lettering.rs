@@ -3,6 +3,7 @@
 use std::sync::LazyLock;
 
 use ab_glyph::{Font, FontRef};
+use deunicode::deunicode_char;
 
 /// Inter Regular; licence beside the file.
 pub const REGULAR: &[u8] = include_bytes!("../../assets/fonts/Inter-Regular.ttf");
@@ -11,8 +12,8 @@ pub const SEMIBOLD: &[u8] = include_bytes!("../../assets/fonts/Inter-SemiBold.tt
 /// The family's name as the files give it; font look-up minds the case.
 pub const FAMILY: &str = "Inter";
 
-/// Drawn for a letter the font lacks.
-const LACKING: char = '□';
+/// Drawn for a letter that the font lacks and nothing spells.
+const LACKING: &str = "□";
 
 struct Faces {
     regular: FontRef<'static>,
@@ -55,17 +56,15 @@ pub fn width(text: &str, size: f64, weight: Weight) -> f64 {
 }
 
 /// Text from outside, fit to be drawn: one line, no control or direction characters, no piles of combining marks, letters the
-/// font lacks as open boxes, at most `most` letters with an ellipsis for the rest.
+/// font lacks spelt in Latin ones where that is possible and else as open boxes, at most `most` letters with an ellipsis for the
+/// rest.
 #[must_use]
 pub fn safe(text: &str, most: usize) -> String {
     let mut out = String::new();
     let (mut letters, mut marks, mut gap) = (0, 0, false);
-    for c in text.chars() {
+    for c in text.chars().filter(|c| !is_invisible(*c)).flat_map(drawable) {
         if c.is_whitespace() || c.is_control() {
             gap = !out.is_empty();
-            continue;
-        }
-        if is_invisible(c) {
             continue;
         }
         marks = if is_combining(c) { marks + 1 } else { 0 };
@@ -81,10 +80,19 @@ pub fn safe(text: &str, most: usize) -> String {
             letters += 1;
             gap = false;
         }
-        out.push(if face(Weight::Regular).glyph_id(c).0 == 0 { LACKING } else { c });
+        out.push(c);
         letters += 1;
     }
     out
+}
+
+/// The letter itself where the font has it, else what spells it in Latin letters.
+fn drawable(c: char) -> impl Iterator<Item = char> {
+    let is_known = c.is_whitespace() || c.is_control() || face(Weight::Regular).glyph_id(c).0 != 0;
+    // What is spelt as nothing still stands for something, but for accents of the letter before.
+    let nothing = if is_combining(c) { "" } else { LACKING };
+    let spelt = if is_known { "" } else { deunicode_char(c).filter(|s| !s.is_empty()).unwrap_or(nothing) };
+    is_known.then_some(c).into_iter().chain(spelt.chars())
 }
 
 /// The text cut, with an ellipsis, to a width in px.
@@ -189,10 +197,14 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
-    fn names_of_many_scripts_are_drawn_or_boxed() {
+    fn names_of_many_scripts_are_drawn_or_spelt() {
         assert_eq!(safe("Zoë Ångström-Łoś", 40), "Zoë Ångström-Łoś");
         assert_eq!(safe("Ирина Ωμέγα", 40), "Ирина Ωμέγα");
-        assert_eq!(safe("山田", 40), "□□");
+        // As the page and the tables have them, they cannot be drawn: no letter may vanish into a box that can be read.
+        assert_eq!(safe("山田", 40), "Shan Tian");
+        assert_eq!(safe("hood \"left\" & 日本", 40), "hood \"left\" & Ri Ben");
+        assert_eq!(safe("日本", 4), "Ri B…");
+        assert_eq!(safe("a\u{10ffff}\u{10ffff}b", 40), "a□□b");
     }
 
     #[test]
