@@ -167,10 +167,12 @@ fn title_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
         };
     }
     let right = format!("{}  {} ", view.elapsed, link_words(scene));
-    let middle =
-        if view.technician.is_empty() { view.doing.to_owned() } else { format!("{}: {}", view.technician, view.doing) };
     let room = usize::from(area.width).saturating_sub(left.chars().count() + right.chars().count() + 2);
-    let text = format!("{left}  {:^room$}{right}", cut(&middle, room), room = room);
+    // Who works is known; what the sensor makes of it is not.
+    let named = format!("{}: {}", view.technician, view.doing);
+    let with_name = !view.technician.is_empty() && named.chars().count() <= room;
+    let middle = if with_name { named } else { cut(view.doing, room) };
+    let text = format!("{left}  {middle:^room$}{right}");
     let style = Style::new().add_modifier(Modifier::REVERSED | Modifier::BOLD);
     frame.render_widget(Paragraph::new(Line::styled(text, style)), area);
 }
@@ -225,13 +227,13 @@ fn level_rows(frame: &mut Frame<'_>, scene: &Scene<'_>, level: &Level, area: Rec
     let bold = style.add_modifier(Modifier::BOLD);
     let [head, tube] = Layout::vertical([Constraint::Length(1); 2]).areas(area);
     let word = if stale { format!("{:.0} s old", scene.age_s) } else { with_arrow(level, scene.look) };
-    let left = Line::from(vec![
-        Span::raw(format!(" {:<13}", level.name)),
-        Span::styled(format!("{:>10}", level.reading.as_deref().unwrap_or("-")), bold),
-        Span::styled(format!("  {word}"), style),
-    ]);
-    frame.render_widget(Paragraph::new(left), head);
-    if let Some(band) = &level.band {
+    let room = usize::from(head.width);
+    let [name, reading, word] = level_words(level, &word, room);
+    let used = [&name, &reading, &word].map(|part| part.chars().count()).iter().sum::<usize>();
+    let left = vec![Span::raw(name), Span::styled(reading, bold), Span::styled(word, style)];
+    frame.render_widget(Paragraph::new(Line::from(left)), head);
+    // The word says already on which side of the band the figure is.
+    if let Some(band) = level.band.as_ref().filter(|band| used + 2 + band.chars().count() <= room) {
         frame.render_widget(Paragraph::new(Line::raw(band.as_str()).right_aligned()), head);
     }
     let glass = tube_text(level, usize::from(tube.width).saturating_sub(12), scene.look, stale);
@@ -241,6 +243,19 @@ fn level_rows(frame: &mut Frame<'_>, scene: &Scene<'_>, level: &Level, area: Rec
         Span::raw(format!(" {}", level.right)),
     ]);
     frame.render_widget(Paragraph::new(line), tube);
+}
+
+/// Name, reading and word of a level; closer together, then with the name's first word, where they would not fit.
+fn level_words(level: &Level, word: &str, room: usize) -> [String; 3] {
+    let reading = level.reading.as_deref().unwrap_or("-");
+    let short = level.name.split(' ').next().unwrap_or_default();
+    let forms = [
+        [format!(" {:<13}", level.name), format!("{reading:>10}"), format!("  {word}")],
+        [format!(" {} ", level.name), reading.to_owned(), format!(" {word}")],
+    ];
+    let fits = |form: &[String; 3]| form.iter().map(|part| part.chars().count()).sum::<usize>() <= room;
+    let close = || [format!(" {short} "), reading.to_owned(), format!(" {word}")];
+    forms.into_iter().find(fits).unwrap_or_else(close)
 }
 
 fn with_arrow(level: &Level, look: Look) -> String {

@@ -176,6 +176,27 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
 }
 
 #[test]
+fn the_words_of_a_level_are_whole_at_any_width() {
+    let hot_side = |tick: &mut LiveTick| (tick.surface_rise_k, tick.hot_side_rise_k) = (Some(2.0), Some(13.0));
+    let mut view = view(hot_side);
+    assert_eq!(view.levels[2].word, "hot side over limit");
+    (view.levels[2].reading, view.levels[2].band) = (Some("+10.0 °F".into()), Some("up to +20.0 °F".into()));
+    for (width, height) in (60..=120).flat_map(|width| [(width, 18), (width, 20), (width, 24), (width, 40)]) {
+        let picture = drawn((width, height), &view, |_| ());
+        let row = picture.row_with("+10.0 °F");
+        let rest = row.split("+10.0 °F").nth(1).unwrap().split_once("hot side over limit").map(|(_, rest)| rest);
+        let rest = rest.unwrap_or_else(|| panic!("{width} by {height}: {row}"));
+        // The band stands whole and apart, or not at all.
+        assert!(rest.starts_with(' ') || rest.is_empty(), "{width} by {height}: {row}");
+        assert!(!rest.contains('+') || rest.contains("  up to +20.0 °F"), "{width} by {height}: {row}");
+        assert!(picture.row_with("Section 1").contains("working"), "{width} by {height}: {}", picture.rows[0]);
+    }
+    let wide = drawn((80, 20), &view, |_| ());
+    assert!(wide.row_with("+10.0 °F").contains("up to +20.0 °F"), "{}", wide.row_with("+10.0 °F"));
+    assert!(wide.row_with("Section 1").contains("Technician A: working"), "{}", wide.rows[0]);
+}
+
+#[test]
 fn the_longest_sentence_fits_at_80_by_24() {
     let mut lost = view(|_| ());
     lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
