@@ -378,7 +378,10 @@ pub(crate) struct DrillArgs {
                         be fewer, low-pass filter it below half the rows a second that it keeps before leaving any out; below \
                         300 a second neither orbit rate nor motor are told.\n\n\
                         Columns (header required; gyro and temperature may be missing, extra ones are ignored):\n  \
-                        t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c")]
+                        t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c\n\n\
+                        Axes: x and y lie in the pad's plane, z points along the spindle away from the pad, turn rates are \
+                        right-handed about them. Gravity must be in: face down on a level panel accel_z_mps2 is about +9.8. Times \
+                        are those of measuring, evenly spaced but for holes, to the microsecond.")]
 pub(crate) struct ImportArgs {
     /// The table.
     pub(crate) table: PathBuf,

@@ -5,6 +5,9 @@ use super::ImportSummary;
 use crate::analysis::LEAST_STREAM_HZ;
 use crate::guidance::units::duration;
 
+/// Share of gravity that one axis has when the others have hardly any: within 37 degrees of it.
+const MOSTLY: f64 = 0.8;
+
 /// What a second's mean may be with gravity in it, m/s²: an uncalibrated chip is a few percent off, a cheap one more.
 const GRAVITY_MPS2: std::ops::RangeInclusive<f64> = 8.5..=11.5;
 
@@ -33,6 +36,7 @@ impl ImportSummary {
                  multiply by 9.80665 and import again; if its logger takes gravity out, arm speed stays blank or wrong."
             ));
         }
+        out.extend(self.gravity());
         if let Some(turning) = self.steady_radps.filter(|rate| *rate > TURNING_RADPS) {
             out.push(format!(
                 "The machine turns by {turning:.1} rad/s on average, faster than hands do. If the table is in degrees a second, \
@@ -59,6 +63,27 @@ impl ImportSummary {
             out.push("No surface temperatures: heat stays blank.".into());
         }
         out
+    }
+
+    /// Where gravity lies mostly along another axis than a level panel's. On an upright panel it does so rightly.
+    fn gravity(&self) -> Option<String> {
+        let steady = self.steady_mps2.filter(|size| GRAVITY_MPS2.contains(size))?;
+        let mean = self.mean_mps2?;
+        let (axis, along) = ["x", "y", "z"].into_iter().zip(mean).find(|(_, v)| v.abs() > MOSTLY * steady)?;
+        let axes = "z points along the spindle away from the pad, x and y lie in the pad's plane, turn rates are right-handed about \
+                    them";
+        match axis {
+            "z" if along > 0.0 => None,
+            "z" => Some(format!(
+                "On average `accel_z_mps2` is {along:.1} m/s², where a machine face down on a level panel has +9.8. If the panel was \
+                 level, z points the wrong way ({axes}): turn the axes, those of the turn rates, too, and import again."
+            )),
+            _ => Some(format!(
+                "Gravity lies mostly along {axis}: `accel_{axis}_mps2` is {along:.1} m/s² on average. On an upright panel it does; if \
+                 the panel was level, the axes are others than expected ({axes}): change them, those of the turn rates, too, and \
+                 import again."
+            )),
+        }
     }
 }
 
@@ -92,6 +117,7 @@ mod tests {
         rate_hz: Some(1660.0),
         longest_hole: None,
         steady_mps2: Some(9.8),
+        mean_mps2: Some([0.3, -0.2, 9.7]),
         steady_radps: Some(0.05),
         first_surface_c: Some(24.0),
         has_gyro: true,
@@ -113,6 +139,24 @@ mod tests {
             assert!(said(summary).contains(word), "{word}: {}", said(summary));
             assert_eq!(summary.remarks().len(), 1);
         }
+    }
+
+    #[test]
+    fn gravity_that_a_level_panel_cannot_have_is_said_with_the_axes() {
+        let said = |mean| ImportSummary { mean_mps2: Some(mean), ..GOOD }.remarks().join(" ");
+        for upright in [[0.5, 9.6, 0.4], [-9.7, 0.1, 0.0]] {
+            let said = said(upright);
+            assert!(said.contains("On an upright panel it does; if the panel was level"), "{said}");
+            assert!(said.contains("z points along the spindle away from the pad"), "{said}");
+        }
+        assert!(said([0.1, 0.2, -9.7]).contains("z points the wrong way"));
+        // Several panels in one recording, and a sloping one.
+        for mean in [[3.0, 4.0, 4.0], [5.0, 0.0, 8.4], [0.0, 0.0, 0.1]] {
+            assert_eq!(said(mean), "");
+        }
+        // Of a wrong unit only that is said.
+        let wrong = ImportSummary { steady_mps2: Some(1.0), mean_mps2: Some([1.0, 0.0, 0.0]), ..GOOD };
+        assert_eq!(wrong.remarks().len(), 1);
     }
 
     #[test]

@@ -40,6 +40,8 @@ pub struct ImportSummary {
     /// Size of the acceleration averaged over a second, m/s², the mean of all seconds: 9.8 where gravity is in it and the unit
     /// is right, because vibration averages out and an arm adds little. `None` for less than a second of ten samples.
     pub steady_mps2: Option<f64>,
+    /// The acceleration averaged over all these seconds, m/s², by axis: which way gravity lies.
+    pub mean_mps2: Option<[f64; 3]>,
     /// The same of the turn rate, rad/s: a hand turns a machine by some hundredths.
     pub steady_radps: Option<f64>,
     /// First surface temperature, °C.
@@ -251,6 +253,7 @@ fn import_rows(
         }
     }
     (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
+    summary.mean_mps2 = steady.mean_vector();
     let log_ns = (summary.seconds * 1e9) as u64;
     let mut rest = accel.finish();
     (summary.rate_hz, summary.longest_hole) =
@@ -337,6 +340,8 @@ struct Steady {
     sum: [f64; 3],
     samples: u32,
     sizes: f64,
+    /// The averages of these seconds, summed.
+    averages: [f64; 3],
     seconds: u32,
 }
 
@@ -348,10 +353,12 @@ impl Steady {
         let second = (t_us * 1e-6) as i64;
         if second != self.second {
             if self.samples >= Self::ENOUGH {
-                self.sizes += self.sum.iter().map(|v| v * v).sum::<f64>().sqrt() / f64::from(self.samples);
+                let average = self.sum.map(|v| v / f64::from(self.samples));
+                self.sizes += average.iter().map(|v| v * v).sum::<f64>().sqrt();
+                self.averages.iter_mut().zip(average).for_each(|(all, v)| *all += v);
                 self.seconds += 1;
             }
-            *self = Self { second, sizes: self.sizes, seconds: self.seconds, ..Self::default() };
+            (self.second, self.sum, self.samples) = (second, [0.0; 3], 0);
         }
         for (sum, v) in self.sum.iter_mut().zip(sample) {
             *sum += f64::from(v);
@@ -362,6 +369,10 @@ impl Steady {
     /// The second that is not over says nothing.
     fn mean(&self) -> Option<f64> {
         (self.seconds > 0).then(|| self.sizes / f64::from(self.seconds))
+    }
+
+    fn mean_vector(&self) -> Option<[f64; 3]> {
+        (self.seconds > 0).then(|| self.averages.map(|sum| sum / f64::from(self.seconds)))
     }
 }
 

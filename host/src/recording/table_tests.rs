@@ -144,3 +144,23 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
         assert_eq!(left, ["table.csv"], "nothing is left behind");
     }
 }
+
+/// Rows of a machine at 100 Hz that shakes along x, with what `change` makes of time and acceleration.
+fn shaken(rows: u32, change: impl Fn(u32) -> (f64, [f64; 3])) -> String {
+    let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+    for i in 0..rows {
+        let (t_s, [x, y, z]) = change(i);
+        text += &format!("{t_s:.6},{x:.4},{y:.4},{z:.4}\n");
+    }
+    text
+}
+
+#[test]
+fn the_table_tells_which_way_gravity_lies() {
+    let swing = |i: u32| 40.0 * (f64::from(i) * 0.9).sin();
+    let table = |z: f64, range: f64| shaken(1000, |i| (f64::from(i) * 0.01, [swing(i).clamp(-range, range), 0.1, z]));
+    let summary = import(&table(-9.8, 100.0)).1.expect("imports");
+    let mean = summary.mean_mps2.expect("seconds");
+    assert!((mean[2] + 9.8).abs() < 1e-3 && mean[0].abs() < 0.5, "{summary:?}");
+    assert!(summary.remarks().iter().any(|said| said.contains("z points the wrong way")));
+}
