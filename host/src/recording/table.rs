@@ -4,11 +4,15 @@
 //! One row per accelerometer sample; a cell is empty where that sensor has nothing new. Gyro and temperature columns may be
 //! missing; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
 
+mod bursts;
+
 use std::path::Path;
 
+use bursts::Bursts;
 use mcap::MAGIC;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
+use crate::analysis::Run;
 use crate::guidance::units::count;
 use crate::unfinished::Unfinished;
 
@@ -175,6 +179,7 @@ fn import_rows(
 ) -> Result<ImportSummary> {
     let mut summary = ImportSummary::default();
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
+    let mut unusable = None;
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
     let (mut steady, mut turning) = (Steady::default(), Steady::default());
     let mut record = csv::ByteRecord::new();
@@ -229,13 +234,13 @@ fn import_rows(
             steady.push(t_us, sample);
             accel.push(t_us, sample, &mut done);
             summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
-            store(writer, log_ns, &mut done, TableEntry::Accel)?;
+            store(&mut unusable, writer, log_ns, &mut done, TableEntry::Accel)?;
         }
         if let Some(sample) = triple(4, MAX_GYRO_RADPS, "turn rate")? {
             summary.has_gyro = true;
             turning.push(t_us, sample);
             gyro.push(t_us, sample, &mut done);
-            store(writer, log_ns, &mut done, TableEntry::Gyro)?;
+            store(&mut unusable, writer, log_ns, &mut done, TableEntry::Gyro)?;
         }
         let (surface_c, ambient_c) = (cell(7, CELSIUS_RANGE)?, cell(8, CELSIUS_RANGE)?);
         if surface_c.is_some() || ambient_c.is_some() {
@@ -254,13 +259,29 @@ fn import_rows(
     }
     (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
     summary.mean_mps2 = steady.mean_vector();
+    for (stream, what) in [(&accel, "acceleration"), (&gyro, "turn rate")] {
+        if let Some(found) = stream.bursts.describe() {
+            return Err(problem(table, format!("column `t_s`: the times of the {what} {found}")));
+        }
+    }
     let log_ns = (summary.seconds * 1e9) as u64;
     let mut rest = accel.finish();
     (summary.rate_hz, summary.longest_hole) =
         (accel.rate_hz(), accel.longest_hole_us.map(|(at, us)| (at * 1e-6, us * 1e-6)));
     summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
-    store(writer, log_ns, &mut rest, TableEntry::Accel)?;
-    store(writer, log_ns, &mut gyro.finish(), TableEntry::Gyro)?;
+    store(&mut unusable, writer, log_ns, &mut rest, TableEntry::Accel)?;
+    store(&mut unusable, writer, log_ns, &mut gyro.finish(), TableEntry::Gyro)?;
+    if let Some(TableRun { first_us, spacing_us, .. }) = unusable {
+        return Err(problem(
+            table,
+            format!(
+                "column `t_s`: from {:.6} s after the first row on samples come {:.7} s apart; expected 0.000001 to 10 s. If the \
+                 times are not in seconds, convert them",
+                first_us * 1e-6,
+                spacing_us * 1e-6,
+            ),
+        ));
+    }
     if summary.rows < 2 {
         let rows = if summary.rows == 0 { "no rows" } else { "only one row" };
         return Err(problem(table, format!("the table has a header but {rows}; there is nothing to import")));
@@ -268,13 +289,22 @@ fn import_rows(
     Ok(summary)
 }
 
+/// Nothing is written that a review could not use: a run that is of that kind goes to `unusable`.
 fn store(
+    unusable: &mut Option<TableRun>,
     writer: &mut RecordingWriter,
     log_ns: u64,
     runs: &mut Vec<TableRun>,
     entry: impl Fn(TableRun) -> TableEntry,
 ) -> Result<()> {
-    runs.drain(..).try_for_each(|run| writer.table(log_ns, &entry(run)))
+    runs.drain(..).try_for_each(|run| {
+        let TableRun { first_us, spacing_us, lost_before, ref samples } = run;
+        if !(Run { first_us, spacing_us, lost_before, clipped: 0, samples }).has_usable_times() {
+            unusable.get_or_insert(run);
+            return Ok(());
+        }
+        writer.table(log_ns, &entry(run))
+    })
 }
 
 /// One cell: `None` when empty or when the column is missing.
@@ -381,6 +411,7 @@ impl Steady {
 struct RunBuilder {
     times_us: Vec<f64>,
     samples: Vec<[f32; 3]>,
+    bursts: Bursts,
     /// Usual time step, µs, once known.
     step_us: Option<f64>,
     lost_before: u32,
@@ -394,6 +425,11 @@ struct RunBuilder {
 impl RunBuilder {
     /// Adds a sample; runs that are complete with it go to `done`.
     fn push(&mut self, t_us: f64, sample: [f32; 3], done: &mut Vec<TableRun>) {
+        self.bursts.push(t_us);
+        self.place(t_us, sample, done);
+    }
+
+    fn place(&mut self, t_us: f64, sample: [f32; 3], done: &mut Vec<TableRun>) {
         match (self.times_us.last(), self.step_us) {
             (Some(&last), Some(step)) if t_us - last > HOLE * step => {
                 done.extend(self.take());
@@ -421,7 +457,7 @@ impl RunBuilder {
         if self.step_us.is_some() {
             let (times, samples) = (std::mem::take(&mut self.times_us), std::mem::take(&mut self.samples));
             for (t_us, sample) in times.into_iter().zip(samples) {
-                self.push(t_us, sample, done);
+                self.place(t_us, sample, done);
             }
         }
     }

@@ -129,6 +129,7 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
             format!("{HEADER}\n{}{}{}", row("0"), row("0.2"), row("0.1")),
             "line 4, column `t_s`: 0.1 does not come after 0.2",
         ),
+        (format!("{HEADER}\n{}{}", row("0"), row("20")), "samples come 20.0000000 s apart; expected 0.000001 to 10 s"),
         (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
         (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
         (format!("{HEADER}\n{}0.1,0,0,9.8,0,0,0,2000,20\n", row("0")), "line 3, column `surface_c`: 2000 is outside"),
@@ -153,6 +154,15 @@ fn shaken(rows: u32, change: impl Fn(u32) -> (f64, [f64; 3])) -> String {
         text += &format!("{t_s:.6},{x:.4},{y:.4},{z:.4}\n");
     }
     text
+}
+
+#[test]
+fn times_in_bursts_are_refused_and_leave_nothing() {
+    let burst = |i: u32| (f64::from(i / 16 * 16) * 6e-4 + f64::from(i % 16) * 1e-6, [f64::from(i % 3), 0.0, 9.8]);
+    let (folder, result) = import(&shaken(3000, burst));
+    let said = result.expect_err("refused");
+    assert!(said.contains("come in bursts of about 16.0") && said.contains("number the rows"), "{said}");
+    assert_eq!(fs::read_dir(folder.path()).expect("list").count(), 1);
 }
 
 #[test]
