@@ -46,7 +46,7 @@ pub use error::{Error, Result};
 pub use facts::{Closing, Facts, Source};
 pub use read::{Damage, Reader};
 pub use start::{moment_at, start_of, start_text};
-pub use table::{ImportSummary, import_table};
+pub use table::{ImportSummary, Largest, import_table};
 pub use timeline::{Losses, Timeline};
 pub use write::{FLUSH_EVERY, RecordingWriter, part_path};
 

@@ -1,9 +1,9 @@
 //! What a table looks like to somebody who knows sensors, polishers and panels: another unit, too few rows, a column that is missing.
 //! Said when it is imported, and kept in the recording for whoever reviews it.
 
-use super::ImportSummary;
+use super::{ImportSummary, Largest};
 use crate::analysis::LEAST_STREAM_HZ;
-use crate::guidance::units::duration;
+use crate::guidance::units::{count, duration};
 
 /// Share of gravity that one axis has when the others have hardly any: within 37 degrees of it.
 const MOSTLY: f64 = 0.8;
@@ -37,6 +37,17 @@ impl ImportSummary {
             ));
         }
         out.extend(self.gravity());
+        if self.is_frozen {
+            out.push("The acceleration is the same in every row: the accelerometer gave nothing new.".into());
+        }
+        if let Some(Largest { axis, value_mps2, samples }) = self.largest {
+            out.push(format!(
+                "{} stand at {value_mps2:.1} m/s² in `accel_{axis}_mps2` and hardly any near it: the vibration was stronger than the \
+                 logger's range, and its peaks are cut off. Vibration and arm speed are too low or wrong; give the logger a wider \
+                 range.",
+                count(samples, "sample", "samples"),
+            ));
+        }
         if let Some(turning) = self.steady_radps.filter(|rate| *rate > TURNING_RADPS) {
             out.push(format!(
                 "The machine turns by {turning:.1} rad/s on average, faster than hands do. If the table is in degrees a second, \
@@ -118,6 +129,8 @@ mod tests {
         longest_hole: None,
         steady_mps2: Some(9.8),
         mean_mps2: Some([0.3, -0.2, 9.7]),
+        largest: None,
+        is_frozen: false,
         steady_radps: Some(0.05),
         first_surface_c: Some(24.0),
         has_gyro: true,
@@ -131,6 +144,7 @@ mod tests {
         for (summary, word) in [
             (ImportSummary { rate_hz: Some(1.0), ..GOOD }, "in ms"),
             (ImportSummary { steady_mps2: Some(1.0), ..GOOD }, "in g"),
+            (ImportSummary { is_frozen: true, ..GOOD }, "the same in every row"),
             (ImportSummary { steady_radps: Some(3.0), ..GOOD }, "degrees a second"),
             (ImportSummary { first_surface_c: Some(79.5), ..GOOD }, "in °F"),
             (ImportSummary { has_gyro: false, ..GOOD }, "No gyro"),
@@ -157,6 +171,13 @@ mod tests {
         // Of a wrong unit only that is said.
         let wrong = ImportSummary { steady_mps2: Some(1.0), mean_mps2: Some([1.0, 0.0, 0.0]), ..GOOD };
         assert_eq!(wrong.remarks().len(), 1);
+    }
+
+    #[test]
+    fn a_range_too_small_is_said() {
+        let largest = Some(Largest { axis: "y", value_mps2: -19.613, samples: 4711 });
+        let said = ImportSummary { largest, ..GOOD }.remarks().join(" ");
+        assert!(said.contains("4711 samples stand at -19.6 m/s² in `accel_y_mps2`"), "{said}");
     }
 
     #[test]

@@ -5,10 +5,13 @@
 //! missing; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
 
 mod bursts;
+mod extremes;
 
 use std::path::Path;
 
 use bursts::Bursts;
+use extremes::Extremes;
+pub use extremes::Largest;
 use mcap::MAGIC;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
@@ -46,6 +49,10 @@ pub struct ImportSummary {
     pub steady_mps2: Option<f64>,
     /// The acceleration averaged over all these seconds, m/s², by axis: which way gravity lies.
     pub mean_mps2: Option<[f64; 3]>,
+    /// The value at which an axis of the accelerometer stands as it does beyond its range.
+    pub largest: Option<Largest>,
+    /// Whether all acceleration in the table is one and the same.
+    pub is_frozen: bool,
     /// The same of the turn rate, rad/s: a hand turns a machine by some hundredths.
     pub steady_radps: Option<f64>,
     /// First surface temperature, °C.
@@ -179,6 +186,7 @@ fn import_rows(
 ) -> Result<ImportSummary> {
     let mut summary = ImportSummary::default();
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
+    let mut extremes = Extremes::default();
     let mut unusable = None;
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
     let (mut steady, mut turning) = (Steady::default(), Steady::default());
@@ -232,6 +240,7 @@ fn import_rows(
         };
         if let Some(sample) = triple(1, MAX_ACCEL_MPS2, "acceleration")? {
             steady.push(t_us, sample);
+            extremes.push(sample);
             accel.push(t_us, sample, &mut done);
             summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
             store(&mut unusable, writer, log_ns, &mut done, TableEntry::Accel)?;
@@ -258,7 +267,8 @@ fn import_rows(
         }
     }
     (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
-    summary.mean_mps2 = steady.mean_vector();
+    (summary.mean_mps2, summary.largest, summary.is_frozen) =
+        (steady.mean_vector(), extremes.largest(), extremes.is_frozen());
     for (stream, what) in [(&accel, "acceleration"), (&gyro, "turn rate")] {
         if let Some(found) = stream.bursts.describe() {
             return Err(problem(table, format!("column `t_s`: the times of the {what} {found}")));

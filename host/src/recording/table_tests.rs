@@ -166,11 +166,14 @@ fn times_in_bursts_are_refused_and_leave_nothing() {
 }
 
 #[test]
-fn the_table_tells_which_way_gravity_lies() {
+fn the_table_tells_which_way_gravity_lies_and_where_the_range_ends() {
     let swing = |i: u32| 40.0 * (f64::from(i) * 0.9).sin();
     let table = |z: f64, range: f64| shaken(1000, |i| (f64::from(i) * 0.01, [swing(i).clamp(-range, range), 0.1, z]));
     let summary = import(&table(-9.8, 100.0)).1.expect("imports");
     let mean = summary.mean_mps2.expect("seconds");
-    assert!((mean[2] + 9.8).abs() < 1e-3 && mean[0].abs() < 0.5, "{summary:?}");
+    assert!((mean[2] + 9.8).abs() < 1e-3 && mean[0].abs() < 0.5 && summary.largest.is_none(), "{summary:?}");
     assert!(summary.remarks().iter().any(|said| said.contains("z points the wrong way")));
+    let largest = import(&table(9.8, 19.613)).1.expect("imports").largest.expect("cut off");
+    assert!(largest.axis == "x" && (largest.value_mps2.abs() - 19.613).abs() < 1e-3 && largest.samples > 200);
+    assert!(import(&shaken(300, |i| (f64::from(i) * 0.01, [0.0, 0.0, 9.8]))).1.expect("imports").is_frozen);
 }
