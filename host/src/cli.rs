@@ -279,7 +279,8 @@ pub(crate) struct SettingArgs {
     /// Range of the accelerometer: 4, 8 or 16. What shakes harder is cut off. At the start: 16.
     #[arg(long, value_name = "G", value_parser = a_range_g)]
     pub(crate) accel_range_g: Option<u8>,
-    /// Time between two looks of the thermometer, 50 to 1000. At the start: 64.
+    /// Time between two looks of the thermometer, 50 to 1000. At the start: 64. Above 200 heat is not foreseen, above 400 the panel's
+    /// rise is not judged.
     #[arg(long, value_name = "MS", value_parser = a_whole_number_within::<u16>(50, 1000))]
     pub(crate) surface_period_ms: Option<u16>,
     /// Brightness of the light. Default: 60.

@@ -306,6 +306,11 @@ fn what_is_missing_is_said_in_words() {
     };
     says(|s| s.rows.iter_mut().for_each(|r| r.orbit_opm = None), "Orbit rate Not known");
     says(|s| s.rows.iter_mut().for_each(|r| r.surface_rise_k = None), "Surface rise Not known");
+    let without_start = |s: &mut Invented| {
+        s.rows.iter_mut().for_each(|r| r.surface_rise_k = None);
+        s.pass.surface_start_c = None;
+    };
+    says(without_start, "temperature at the start was seen too seldom to judge heat");
     says(|s| s.strokes.clear(), "no stroke could be told apart");
     says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");
     says(|s| s.rubbing = None, "Where the pad went is not known");

@@ -25,6 +25,12 @@ use super::{Measured, Setup, SurfaceLook};
 /// Hindsight of the settled figures, s: past it a later reading changes nothing (the filter forgets within half a second).
 pub(super) const SETTLE_S: f64 = 1.2;
 
+/// Looks a second that the rise takes: five within the two seconds that tell the panel's temperature at the start.
+pub const JUDGED_FROM_HZ: f64 = 2.5;
+
+/// Looks a second that the look-ahead takes: four within the shorter of its windows.
+pub const FORESEEN_FROM_HZ: f64 = 5.0;
+
 /// Temperatures outside this are not paint under a polisher but a fault, °C.
 const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=200.0;
 
@@ -441,6 +447,30 @@ mod tests {
         let looks: Vec<_> = (0..10_000).map(held).collect();
         let (live, _) = run(&mut surface, &looks, 6.0);
         assert!(live.iter().all(|now| now.surface_c == Some(24.0)));
+    }
+
+    #[test]
+    fn the_rise_and_the_look_ahead_take_as_many_looks_as_is_said() {
+        let known = |hz: f64| {
+            let mut surface = Surface::new(&Setup::default());
+            let look = |i: u32| SurfaceLook {
+                t_us: f64::from(i) / hz * 1e6,
+                apparent_c: Some(24.0),
+                ambient_c: Some(22.0),
+                corrected: true,
+            };
+            let looks: Vec<_> = (0..(20.0 * hz) as u32).map(look).collect();
+            let (live, _) = run(&mut surface, &looks, 19.0);
+            let share = |known: fn(&SurfaceNow) -> bool| {
+                live[100..].iter().filter(|now| known(now)).count() as f64 / (live.len() - 100) as f64
+            };
+            (share(|now| now.rise_k.is_some()), share(|now| now.rise_in_10s_k.is_some()))
+        };
+        assert_eq!(known(FORESEEN_FROM_HZ), (1.0, 1.0));
+        let (judged, foreseen) = known(JUDGED_FROM_HZ);
+        assert!(judged == 1.0 && foreseen < 1.0, "{judged} {foreseen}");
+        let (judged, foreseen) = known(1.9);
+        assert_eq!((judged, foreseen), (0.0, 0.0));
     }
 
     #[test]

@@ -227,6 +227,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.remarks.extend(report::quick_work(&summary.to_and_fro));
     summary.remarks.extend(report::told_length(plan.stroke_length_m, &lengths_by_turns_m, console.units(plan.units)));
     summary.remarks.extend(report::unusable_looks(&ended.looks));
+    summary.remarks.extend(report::slow_looks(&ended.looks, summary.seconds));
     summary.remarks.append(&mut corrected.remarks);
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();

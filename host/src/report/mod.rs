@@ -12,12 +12,14 @@ mod foreign;
 mod page;
 mod passes;
 mod quick_work;
+mod slow_looks;
 mod told_length;
 mod unusable_looks;
 
 pub use page::index_html;
 pub use passes::PassSheets;
 pub use quick_work::quick_work;
+pub use slow_looks::slow_looks;
 pub use told_length::told_length;
 pub use unusable_looks::unusable_looks;
 

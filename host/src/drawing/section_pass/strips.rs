@@ -68,7 +68,10 @@ fn blank(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, strip: usiz
         _ if input.pass.surface_start_c.is_some() => {
             ("Surface rise", "Not known: no usable thermometer reading in this pass.")
         }
-        _ => ("Surface rise", "Not known: the recording holds no surface temperature, so nothing is said about heat."),
+        _ if facts.rows.iter().any(|row| row.surface_c.is_some()) => {
+            ("Surface rise", "Not known: the panel's temperature at the start was seen too seldom to judge heat.")
+        }
+        _ => ("Surface rise", "Not known: there is no usable surface temperature here; nothing is said about heat."),
     };
     let name = if name.is_empty() { capital(input.rate_words().0) } else { name.to_owned() };
     head(canvas, plot, &name, "", "");
