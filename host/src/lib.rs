@@ -10,6 +10,7 @@
 pub mod analysis;
 pub mod calibration;
 pub mod compare;
+mod csv_lines;
 pub mod drawing;
 pub mod exposure;
 pub mod guidance;

@@ -521,6 +521,8 @@ fn tables_with_a_bad_row_go_in_not_at_all_and_name_the_line() {
         let other = s.file("settings.csv", "key,value\ncare,Wash by hand.\n");
         s.fails(&["shop", "import"], &[&other, &file], 1, &[&[name], &words[..]].concat());
     }
+    let crlf = s.file("technicians.csv", "name,note\r\nWren,\r\n\r\n,none\r\n");
+    s.fails(&["shop", "import"], &[&crlf], 1, &["technicians.csv", "line 4", "column name"]);
     let latin = at(&s.folder, "vehicles.csv");
     fs::write(&latin, b"label\nk\xfcbelwagen\n").expect("written");
     s.fails(&["shop", "import"], &[&text(&latin)], 1, &["vehicles.csv", "line 2", "UTF-8"]);

@@ -4,6 +4,7 @@
 use std::str::FromStr;
 
 use super::CalibrationError;
+use crate::csv_lines::CsvLines;
 
 /// The targets, the very table of the field procedure.
 const TARGETS: &str = include_str!("../../../hardware/field-targets.csv");
@@ -131,16 +132,25 @@ fn targets() -> Result<Vec<Target>, CalibrationError> {
 
 fn read(text: &str, name: &str, targets: &[Target]) -> Result<Vec<Line>, CalibrationError> {
     let fail = |what: String| CalibrationError::Sheet(format!("{name}, {what}"));
-    let mut reader = csv::ReaderBuilder::new().from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+    let mut reader = csv::Reader::from_reader(CsvLines::new(text.trim_start_matches('\u{feff}').as_bytes()));
     let header = reader.headers().map_err(|e| fail(format!("line 1: {e}")))?.clone();
     if header.iter().ne(COLUMNS) {
         let found: Vec<&str> = header.iter().collect();
         return Err(fail(format!("line 1: the header is {}, expected {}", found.join(","), COLUMNS.join(","))));
     }
-    let mut lines = Vec::new();
-    for row in reader.records() {
-        let row = row.map_err(|e| fail(e.to_string()))?;
-        let at = row.position().map_or(0, csv::Position::line);
+    let (mut lines, mut row) = (Vec::new(), csv::StringRecord::new());
+    loop {
+        let more = reader.read_record(&mut row);
+        let at = reader.get_mut().line_at(more.as_ref().map_or_else(csv::Error::position, |_| row.position()));
+        let more = more.map_err(|e| match e.kind() {
+            csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
+                fail(format!("line {at}: {len} cells, but the header has {expected_len}"))
+            }
+            _ => fail(format!("line {at}: {e}")),
+        })?;
+        if !more {
+            break;
+        }
         let fail = |column: &str, what: String| fail(format!("line {at}, {column}: {what}"));
         let cell =
             |column: &str| COLUMNS.iter().position(|c| *c == column).and_then(|i| row.get(i)).unwrap_or_default();
@@ -301,5 +311,17 @@ mod tests {
             assert!(message.contains(said), "{message}");
         }
         assert!(judge("", "empty").unwrap_err().to_string().contains("line 1"));
+    }
+
+    #[test]
+    fn a_wrong_cell_stands_on_the_line_that_an_editor_shows() {
+        let wrong = EXAMPLE.lines().position(|line| line.starts_with("surface,1,cup")).unwrap() + 1;
+        for (to, said) in [("warm", "sensor: found"), ("0.5,0.5", "12 cells, but the header has 11")] {
+            let sheet = EXAMPLE.replacen("surface,1,cup,0.2,0.2,0.5", &format!("surface,1,cup,0.2,0.2,{to}"), 1);
+            for end in ["\n", "\r\n"] {
+                let message = judge(&sheet.replace('\n', end), "example").unwrap_err().to_string();
+                assert!(message.contains(&format!("line {wrong}")) && message.contains(said), "{message}");
+            }
+        }
     }
 }

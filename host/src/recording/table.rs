@@ -16,6 +16,7 @@ use mcap::MAGIC;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
 use crate::analysis::Run;
+use crate::csv_lines::CsvLines;
 use crate::guidance::units::count;
 use crate::unfinished::Unfinished;
 
@@ -74,7 +75,7 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
     if file.metadata().is_ok_and(|m| m.is_dir()) {
         return Err(Error::io("open", table, std::io::ErrorKind::IsADirectory.into()));
     }
-    let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(file);
+    let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(CsvLines::new(file));
     let columns = Columns::find(table, rows.byte_headers().map_err(|e| csv_error(table, &e))?)?;
     refuse_taken(out)?;
     let failed = |source| Error::io("write", out, source);
@@ -179,7 +180,7 @@ impl Columns {
 
 fn import_rows(
     table: &Path,
-    rows: &mut csv::Reader<std::fs::File>,
+    rows: &mut csv::Reader<CsvLines<std::fs::File>>,
     columns: &Columns,
     writer: &mut RecordingWriter,
     mut progress: impl FnMut(u64),
@@ -197,7 +198,7 @@ fn import_rows(
         if !more {
             break;
         }
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = rows.get_mut().line_at(record.position());
         if record.len() != columns.width {
             return Err(problem(
                 table,

@@ -138,6 +138,8 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
         (format!("{HEADER}\n{},0,0,9.8,0,0,0,20,20\n", row("0")), "every row needs its time"),
     ];
     for (text, expected) in cases {
+        let with_cr_lf = import(&text.replace('\n', "\r\n")).1.expect_err("refused");
+        assert!(with_cr_lf.contains(expected), "{with_cr_lf:?} should say {expected:?}");
         let (folder, result) = import(&text);
         let said = result.expect_err("refused");
         assert!(said.contains(expected), "{said:?} should say {expected:?}");

@@ -21,6 +21,7 @@ use super::{
     FilmReading, Id, MachineEntry, Note, Phase, Place, Product, ProductKind, Result, Setting, Shop, ShopError,
     Technician, Trial, Vehicle,
 };
+use crate::csv_lines::CsvLines;
 use crate::tables::{guarded, unguarded};
 
 /// What a table is called, and how its rows are read from the store. Each refers only to those before it.
@@ -153,8 +154,8 @@ impl Shop {
         let bad = |why: String| ShopError::Value(format!("{}: {why}", file.display()));
         let bytes = fs::read(file).map_err(|e| ShopError::io("read", file, e))?;
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::Headers).from_reader(bytes);
-        let headers = reader.headers().map_err(|e| bad(readable(&e)))?.clone();
+        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::Headers).from_reader(CsvLines::new(bytes));
+        let headers = reader.headers().map_err(|e| bad(readable(&e, 1)))?.clone();
         let known: Vec<String> = self.db.prepare(sql)?.column_names().map(str::to_owned).collect();
         let taken = |column: &str| known.iter().any(|k| k == column) || TAKEN.contains(&(table, column));
         // A misspelt column would otherwise be lost without a word.
@@ -164,10 +165,13 @@ impl Shop {
                 known.join(",")
             )));
         }
-        let mut count = 0;
-        for record in reader.records() {
-            let record = record.map_err(|e| bad(readable(&e)))?;
-            let line = record.position().map_or(0, csv::Position::line);
+        let (mut count, mut record) = (0, csv::StringRecord::new());
+        loop {
+            let more = reader.read_record(&mut record);
+            let line = reader.get_mut().line_at(more.as_ref().map_or_else(csv::Error::position, |_| record.position()));
+            if !more.map_err(|e| bad(readable(&e, line)))? {
+                break;
+            }
             let row = Row(headers.iter().zip(record.iter()).map(|(h, v)| (h, unguarded(v))).collect());
             self.import_row(table, &row).map_err(|e| bad(format!("line {line}: {e}")))?;
             count += 1;
@@ -365,13 +369,12 @@ fn machine(row: &Row<'_>) -> Result<MachineEntry> {
 }
 
 /// What the CSV reader says, without its own words for records and bytes.
-fn readable(error: &csv::Error) -> String {
-    let line = error.position().map_or(String::new(), |p| format!("line {}: ", p.line()));
+fn readable(error: &csv::Error, line: u64) -> String {
     match error.kind() {
         csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
-            format!("{line}{len} cells where the header has {expected_len}")
+            format!("line {line}: {len} cells where the header has {expected_len}")
         }
-        csv::ErrorKind::Utf8 { .. } => format!("{line}not UTF-8 text; save the table as CSV in UTF-8"),
+        csv::ErrorKind::Utf8 { .. } => format!("line {line}: not UTF-8 text; save the table as CSV in UTF-8"),
         _ => error.to_string(),
     }
 }
