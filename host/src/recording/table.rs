@@ -214,7 +214,17 @@ fn import_rows(
         };
         let t_s = cell(0, -1e12..=1e12)?
             .ok_or_else(|| problem(table, format!("line {line}, column `t_s`: empty; every row needs its time")))?;
-        if t_s <= last_s {
+        if t_s == last_s {
+            let what = format!("line {line}, column `t_s`: {t_s} once more; every row needs a time of its own");
+            return Err(problem(
+                table,
+                format!(
+                    "{what}. Give the times to the microsecond; where the logger does not have them so, number the rows and divide \
+                     by its rows a second. A row that stands there twice must go"
+                ),
+            ));
+        }
+        if t_s < last_s {
             return Err(problem(
                 table,
                 format!(

@@ -129,6 +129,10 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
             format!("{HEADER}\n{}{}{}", row("0"), row("0.2"), row("0.1")),
             "line 4, column `t_s`: 0.1 does not come after 0.2",
         ),
+        (
+            format!("{HEADER}\n{}{}{}", row("0"), row("0.2"), row("0.2")),
+            "line 4, column `t_s`: 0.2 once more; every row needs a time of its own. Give the times to the microsecond",
+        ),
         (format!("{HEADER}\n{}{}", row("0"), row("20")), "samples come 20.0000000 s apart; expected 0.000001 to 10 s"),
         (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
         (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
