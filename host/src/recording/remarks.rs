@@ -7,6 +7,10 @@ use crate::guidance::units::{count, duration};
 
 /// Share of gravity that one axis has when the others have hardly any: within 37 degrees of it.
 const MOSTLY: f64 = 0.8;
+/// What a table in thousandths of g averages to: the same range in them.
+const GRAVITY_MILLI_G: std::ops::RangeInclusive<f64> = 867.0..=1173.0;
+/// The same in g.
+const GRAVITY_G: std::ops::RangeInclusive<f64> = 0.867..=1.173;
 
 /// What a second's mean may be with gravity in it, m/s²: an uncalibrated chip is a few percent off, a cheap one more.
 const GRAVITY_MPS2: std::ops::RangeInclusive<f64> = 8.5..=11.5;
@@ -21,6 +25,8 @@ const SENSOR_SAID_HZ: u32 = 1660;
 const TURNING_RADPS: f64 = 0.7;
 /// Panels are cooler than this when work begins, °C; in °F it is a cool day.
 const START_C: f64 = 60.0;
+/// From here on it is rather kelvin than degrees Fahrenheit, °C.
+const KELVIN: std::ops::RangeInclusive<f64> = 250.0..=350.0;
 /// Holes shorter than this are told by their number only, s.
 const HOLE_S: f64 = 1.0;
 
@@ -31,9 +37,19 @@ impl ImportSummary {
         let mut out = Vec::new();
         out.extend(self.rate_hz.and_then(rate));
         if let Some(steady) = self.steady_mps2.filter(|size| !GRAVITY_MPS2.contains(size)) {
+            let how = if GRAVITY_G.contains(&steady) {
+                "If the table is in g, multiply by 9.80665 and import again; if its logger takes gravity out, arm speed stays blank \
+                 or wrong."
+            } else if GRAVITY_MILLI_G.contains(&steady) {
+                "If the table is in thousandths of g (mg), multiply by 0.00980665 and import again; if it is in cm/s², by 0.01."
+            } else if steady < *GRAVITY_MPS2.start() {
+                "If its logger takes gravity out, arm speed stays blank or wrong: gravity must be in. Else check the unit and the \
+                 accelerometer."
+            } else {
+                "Check the unit and the accelerometer: speeds and vibration are wrong by as much."
+            };
             out.push(format!(
-                "Over a second the acceleration averages {steady:.2} m/s², where gravity alone makes 9.8. If the table is in g, \
-                 multiply by 9.80665 and import again; if its logger takes gravity out, arm speed stays blank or wrong."
+                "Over a second the acceleration averages {steady:.2} m/s², where gravity alone makes 9.8. {how}"
             ));
         }
         out.extend(self.gravity());
@@ -55,9 +71,9 @@ impl ImportSummary {
             ));
         }
         if let Some(start) = self.first_surface_c.filter(|c| *c > START_C) {
-            out.push(format!(
-                "The panel is at {start:.0} °C at the start. If the table is in °F, take 32 off, multiply by 5/9 and import again."
-            ));
+            let how =
+                if KELVIN.contains(&start) { "in K, take 273.15 off" } else { "in °F, take 32 off, multiply by 5/9" };
+            out.push(format!("The panel is at {start:.0} °C at the start. If the table is {how} and import again."));
         }
         if let Some((at_s, seconds)) = self.longest_hole.filter(|(_, seconds)| *seconds >= HOLE_S) {
             out.push(format!(
@@ -143,8 +159,12 @@ mod tests {
         assert_eq!(said(GOOD), "");
         for (summary, word) in [
             (ImportSummary { rate_hz: Some(1.0), ..GOOD }, "in ms"),
-            (ImportSummary { steady_mps2: Some(1.0), ..GOOD }, "in g"),
+            (ImportSummary { steady_mps2: Some(1.0), ..GOOD }, "in g, multiply"),
+            (ImportSummary { steady_mps2: Some(1024.66), ..GOOD }, "(mg), multiply by 0.00980665"),
+            (ImportSummary { steady_mps2: Some(0.3), ..GOOD }, "gravity must be in"),
+            (ImportSummary { steady_mps2: Some(14.0), ..GOOD }, "Check the unit and the accelerometer"),
             (ImportSummary { is_frozen: true, ..GOOD }, "the same in every row"),
+            (ImportSummary { first_surface_c: Some(292.0), ..GOOD }, "in K, take 273.15 off and import"),
             (ImportSummary { steady_radps: Some(3.0), ..GOOD }, "degrees a second"),
             (ImportSummary { first_surface_c: Some(79.5), ..GOOD }, "in °F"),
             (ImportSummary { has_gyro: false, ..GOOD }, "No gyro"),
