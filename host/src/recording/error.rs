@@ -38,6 +38,18 @@ pub enum Error {
         /// The file.
         path: PathBuf,
     },
+    /// Packed anew by another program.
+    #[error(
+        "{} was written anew by another program, which compressed it ({how}); it is not read so. Take the recording as \
+         Steadypass wrote it, or have that program write it uncompressed, in chunks with checksums",
+        path.display()
+    )]
+    Compressed {
+        /// The file.
+        path: PathBuf,
+        /// What the file calls the compression.
+        how: String,
+    },
     /// There is nothing in it to analyse.
     #[error("{} holds no sensor data{}; there is nothing to review", path.display(), nothing_left(damage))]
     Empty {

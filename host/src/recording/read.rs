@@ -299,6 +299,8 @@ impl Reader {
                     .filter(|frame| is_introduction(frame));
             } else if let Some(closing) = metadata(&body, METADATA_CLOSING) {
                 self.closing = Some(from_map(&closing));
+            } else if let Some(how) = compression(&body).filter(|_| opcode == op::CHUNK) {
+                return Err(Error::Compressed { path: self.path.clone(), how: how.to_owned() });
             } else if !lengths_agree(opcode, &body) {
                 self.find_next(start)?;
             } else if opcode == op::CHUNK {
@@ -383,6 +385,14 @@ impl Reader {
 fn chunk_length(body: &[u8]) -> Option<usize> {
     let is_plain = *body.get(28..32)? == [0; 4];
     usize::try_from(u64_at(body, 32)?).ok().filter(|_| is_plain)?.checked_add(CHUNK_FIELDS)
+}
+
+/// How the records of a chunk record are compressed, where its lengths agree with that; ours never are.
+fn compression(body: &[u8]) -> Option<&str> {
+    let (how, records) = prefixed(body.get(28..)?)?;
+    let how = std::str::from_utf8(how).ok()?;
+    let is_name = !how.is_empty() && how.bytes().all(|b| b.is_ascii_alphanumeric());
+    (is_name && u64_at(records, 0)? == records.len() as u64 - 8).then_some(how)
 }
 
 /// Whether this is a chunk record with the records that were written. Ours are never compressed, and always carry a checksum.
@@ -506,6 +516,32 @@ mod tests {
         body.extend(0u32.to_le_bytes());
         body.extend(0u32.to_le_bytes());
         body
+    }
+
+    #[test]
+    fn a_chunk_that_another_program_compressed_is_not_called_damaged() {
+        let folder = tempfile::tempdir().expect("temp");
+        let path = folder.path().join("packed.mcap");
+        let chunk = |how: &str| {
+            let mut body = vec![0; 28];
+            body.extend((how.len() as u32).to_le_bytes());
+            body.extend(how.as_bytes());
+            body.extend(5u64.to_le_bytes());
+            body.extend(b"bytes");
+            body
+        };
+        let record = |opcode: u8, body: &[u8]| [&[opcode], &(body.len() as u64).to_le_bytes()[..], body].concat();
+        let header = [&10u32.to_le_bytes()[..], b"steadypass", &0u32.to_le_bytes()].concat();
+        for how in ["zstd", "lz4"] {
+            let file = [MAGIC, &record(op::HEADER, &header), &record(op::CHUNK, &chunk(how)), MAGIC].concat();
+            std::fs::write(&path, file).expect("written");
+            let said = Reader::open(&path).map(|_| ()).expect_err("not read").to_string();
+            assert!(said.contains(&format!("compressed it ({how}); it is not read so")), "{said}");
+        }
+        assert_eq!(compression(&chunk("")), None);
+        let mut longer = chunk("zstd");
+        longer.push(0);
+        assert_eq!(compression(&longer), None, "damaged");
     }
 
     #[test]
