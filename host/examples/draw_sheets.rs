@@ -64,6 +64,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             losses: Losses { accel_samples: 96, ..Losses::default() },
             damage: Damage::default(),
             has_gyro: true,
+            is_table: false,
             remarks: &[],
         }],
         files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv"],

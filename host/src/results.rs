@@ -101,6 +101,7 @@ pub struct Results {
     passes: Table<BufWriter<File>>,
     warnings: Table<BufWriter<File>>,
     rate_unit: &'static str,
+    of_table: bool,
 }
 
 impl Results {
@@ -125,7 +126,14 @@ impl Results {
             warnings: open(WARNINGS)?,
             files,
             rate_unit,
+            of_table: false,
         })
+    }
+
+    /// The same for a recording that was imported from a table, where `of_table`.
+    #[must_use]
+    pub fn of_table(self, of_table: bool) -> Self {
+        Self { of_table, ..self }
     }
 
     /// Writes what belongs into the tables.
@@ -137,7 +145,7 @@ impl Results {
             Event::Row(row) => self.series.series(row),
             Event::Stroke(stroke) => self.strokes.stroke(stroke),
             Event::Pass(judged) => self.passes.pass(judged),
-            Event::Placed(placed) => self.warnings.warning(placed, self.rate_unit),
+            Event::Placed(placed) => self.warnings.warning(placed, self.rate_unit, self.of_table),
             Event::Tick(_)
             | Event::Warning(_)
             | Event::Mark { .. }
@@ -220,6 +228,23 @@ mod tests {
             results.file(name, b"\x89PNG\r\n\x1a\n")?;
         }
         results.finish()
+    }
+
+    #[test]
+    fn the_holes_of_a_table_are_written_as_what_they_are() {
+        use crate::guidance::{Warning, WarningKind};
+        let folder = tempfile::tempdir().unwrap();
+        let warning = Warning { t_s: 3.0, kind: WarningKind::SignalLost, value: Some(1.0), limit: Some(1.0) };
+        let placed = Event::Placed(crate::session::PlacedWarning { warning, pass: None });
+        for (of_table, said) in
+            [(true, "The table has a hole here of 1.0 s or more"), (false, "Switch the machine off")]
+        {
+            let mut results = Results::create(folder.path(), "OPM").unwrap().of_table(of_table);
+            results.event(&placed).unwrap();
+            results.finish().unwrap();
+            let read = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap();
+            assert!(read("warnings.csv").contains(said), "{}", read("warnings.csv"));
+        }
     }
 
     fn names(folder: &Path) -> Vec<String> {

@@ -188,11 +188,11 @@ impl<W: Write> Table<W> {
         ])
     }
 
-    /// A row of `warnings.csv`; `rate_unit` names the machine's rate in the text.
+    /// A row of `warnings.csv`; `rate_unit` names the machine's rate in the text, `of_table` says that nobody was warned at the time.
     ///
     /// # Errors
     /// When the writer fails.
-    pub fn warning(&mut self, placed: &PlacedWarning, rate_unit: &str) -> csv::Result<()> {
+    pub fn warning(&mut self, placed: &PlacedWarning, rate_unit: &str, of_table: bool) -> csv::Result<()> {
         let warning = &placed.warning;
         self.csv.write_record([
             fixed(warning.t_s, 1),
@@ -200,7 +200,7 @@ impl<W: Write> Table<W> {
             maybe(warning.value, 5),
             maybe(warning.limit, 5),
             placed.pass.map_or(String::new(), |p| p.to_string()),
-            warning.text(Units::Si, rate_unit),
+            if of_table { warning.text_of_table(Units::Si, rate_unit) } else { warning.text(Units::Si, rate_unit) },
         ])
     }
 }

@@ -16,6 +16,7 @@ struct Made {
     losses: Losses,
     damage: Damage,
     has_gyro: bool,
+    is_table: bool,
     remarks: Vec<String>,
 }
 
@@ -30,6 +31,7 @@ impl Made {
             losses: Losses::default(),
             damage: Damage::default(),
             has_gyro: true,
+            is_table: false,
             remarks: vec![],
         }
     }
@@ -52,6 +54,7 @@ impl Made {
                 losses: self.losses,
                 damage: self.damage,
                 has_gyro: self.has_gyro,
+                is_table: self.is_table,
                 remarks: &self.remarks,
             }],
             files: &["series.csv", "strokes.csv"],
@@ -182,6 +185,23 @@ fn losses_are_told_with_their_counts() {
         assert!(said.contains(want), "{want}");
     }
     assert!(!said.contains("Nothing was lost"));
+}
+
+#[test]
+fn a_table_has_holes_and_no_lead() {
+    let losses = Losses { accel_samples: 33_340, interruptions: 1, ..Losses::default() };
+    let of_sensor = words(&Made { losses, ..Made::of(&[]) }.page());
+    assert!(
+        of_sensor.contains("Switch the machine off, then check")
+            && of_sensor.contains("On the way from the sensor: 33")
+    );
+    let said = words(&Made { losses, is_table: true, ..Made::of(&[]) }.page());
+    assert!(
+        !said.contains("Switch the machine off, then check") && !said.contains("On the way from the sensor: "),
+        "{said}"
+    );
+    assert!(said.contains("The table has a hole here of 1.2 s or more"), "{said}");
+    assert!(said.contains("In the table: 33\u{202f}340 accelerometer samples lost, 1 interruption."), "{said}");
 }
 
 #[test]

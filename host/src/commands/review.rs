@@ -180,7 +180,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     };
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
-    let mut results = Results::create(request.folder, plan.rate_unit())?;
+    let mut results = Results::create(request.folder, plan.rate_unit())?.of_table(facts.is_table());
     let mut summary = Summary { told_length_m: plan.stroke_length_m, ..Summary::default() };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());

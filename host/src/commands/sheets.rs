@@ -17,6 +17,7 @@ use super::{Failure, facts::machine_text};
 /// Sheets of one recording. What a pass was drawn from is let go with it: memory does not grow with the day.
 pub(super) struct Sheets {
     session: SessionFacts,
+    is_table: bool,
     /// Who else worked, in order of appearance.
     names: Vec<String>,
     plan: Plan,
@@ -35,7 +36,15 @@ impl Sheets {
             date: date_text(&facts.started),
             invented: facts.source == Source::Simulation,
         };
-        Self { session, names: Vec::new(), plan, units, passes: PassSheets::default(), warnings: Vec::new() }
+        Self {
+            session,
+            is_table: facts.is_table(),
+            names: Vec::new(),
+            plan,
+            units,
+            passes: PassSheets::default(),
+            warnings: Vec::new(),
+        }
     }
 
     /// Draws what is due; with a pass comes its rubbing map.
@@ -75,6 +84,7 @@ impl Sheets {
             losses: ended.losses,
             damage: ended.damage,
             has_gyro: ended.has_gyro,
+            is_table: self.is_table,
             remarks,
         };
         let page = ReviewPage {

@@ -121,6 +121,17 @@ impl Warning {
     }
 }
 
+impl Warning {
+    /// The same for a table of another logger, whose holes nobody could mend at the time: it had no lead of ours.
+    pub fn text_of_table(&self, units: Units, rate_unit: &str) -> String {
+        match (self.kind, self.value) {
+            (WarningKind::SignalLost, Some(seconds)) => format!("The table has a hole here of {seconds:.1} s or more"),
+            (WarningKind::SignalLost, None) => "The table has a hole here".to_owned(),
+            _ => self.text(units, rate_unit),
+        }
+    }
+}
+
 impl WarningKind {
     /// What to do about it, verb first.
     pub(super) fn action(self) -> &'static str {
@@ -658,6 +669,9 @@ mod tests {
         assert_eq!(lost.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatBlind]);
         assert!((lost[0].t_s - 7.9).abs() < 0.11, "{lost:?}");
         assert!(lost[0].text(Units::Si, "OPM").ends_with("heat is not watched (no usable reading for 3.0 s)"));
+        assert_eq!(lost[0].text_of_table(Units::Si, "OPM"), lost[0].text(Units::Si, "OPM"));
+        let hole = Warning { kind: WarningKind::SignalLost, value: Some(1.0), ..lost[0] };
+        assert_eq!(hole.text_of_table(Units::Si, "OPM"), "The table has a hole here of 1.0 s or more");
         run(&mut watch, 35.0, 2.0, |_| ());
         assert!(!watch.is_active(WarningKind::HeatBlind), "it reads again");
         let never = run(&mut self::watch(), 0.0, 30.0, blind);

@@ -57,6 +57,12 @@ impl Facts {
         !self.machine.trim_end_matches(')').ends_with(Self::ASSUMED)
     }
 
+    /// Whether it came from a table, an invented one included, and not from a sensor, which always has an id.
+    #[must_use]
+    pub fn is_table(&self) -> bool {
+        self.source == Source::Table || (self.source == Source::Simulation && self.sensor.is_empty())
+    }
+
     /// The calibration that was in force, `None` when there was none.
     ///
     /// # Errors

@@ -17,7 +17,6 @@ use super::{Body, Entry, LinkNote, TableEntry, TableRun, UserNote};
 use crate::{
     analysis::{Reading, Run, SurfaceLook},
     calibration::Calibration,
-    guidance::units::count,
     sensor_clock::{Life, Queue, SensorClock},
 };
 
@@ -74,6 +73,12 @@ impl Losses {
 
     /// What is missing, in words; empty when nothing is.
     pub fn describe(&self) -> String {
+        let parts: Vec<String> = self.parts().map(|(n, words)| format!("{n} {words}")).collect();
+        parts.join(", ")
+    }
+
+    /// How many of what are missing, and what that is called; only what is.
+    pub fn parts(&self) -> impl Iterator<Item = (u64, &'static str)> {
         let parts = [
             (self.accel_samples, "accelerometer sample lost", "accelerometer samples lost"),
             (self.gyro_samples, "gyro sample lost", "gyro samples lost"),
@@ -83,9 +88,7 @@ impl Losses {
             (self.bad_frames, "damaged frame", "damaged frames"),
             (self.unusable_frames, "unusable frame", "unusable frames"),
         ];
-        let parts: Vec<String> =
-            parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| count(n, one, many)).collect();
-        parts.join(", ")
+        parts.into_iter().filter(|(n, ..)| *n > 0).map(|(n, one, many)| (n, if n == 1 { one } else { many }))
     }
 }
 

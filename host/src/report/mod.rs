@@ -50,6 +50,8 @@ pub struct RecordingPart<'a> {
     pub damage: Damage,
     /// Whether it holds turn rates; without them there are no passes.
     pub has_gyro: bool,
+    /// Whether it was imported from a table of another logger.
+    pub is_table: bool,
     /// What else the reader must know: missing columns, quantities that could not be estimated.
     pub remarks: &'a [String],
 }

@@ -10,7 +10,7 @@ use super::passes::PassSheet;
 use super::{RecordingPart, ReviewPage, passes};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::pass_words;
-use crate::drawing::units::{clock, duration};
+use crate::drawing::units::{clock, duration, number};
 use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH};
 use crate::guidance::{Units, Warning};
 use crate::replaced::PAGE_BEGINS;
@@ -153,7 +153,7 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
             html,
             "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}{afterwards}</td></tr>",
             clock(w.t_s),
-            escape(&w.text(units, rate_unit))
+            escape(&if recording.is_table { w.text_of_table(units, rate_unit) } else { w.text(units, rate_unit) })
         );
     }
     html.push_str("</tbody></table></div>\n");
@@ -171,7 +171,9 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     let (losses, damage) = (&recording.losses, &recording.damage);
     let mut items: Vec<String> = Vec::new();
     if losses.any() {
-        items.push(format!("On the way from the sensor: {}. Nothing is invented in their place.", losses.describe()));
+        let where_lost = if recording.is_table { "In the table" } else { "On the way from the sensor" };
+        let parts: Vec<String> = losses.parts().map(|(n, words)| format!("{} {words}", whole(n))).collect();
+        items.push(format!("{where_lost}: {}. Nothing is invented in their place.", parts.join(", ")));
     }
     if damage.lost_data() {
         items.push(format!("In the recording itself: {}.", damage.describe()));
@@ -181,19 +183,21 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
              in part, everything after what is shown here.".to_owned());
     }
     if losses.surface_failed > 0 {
-        items.push(format!("{} thermometer readings came marked as failed and were left out.", losses.surface_failed));
+        items.push(format!(
+            "{} thermometer readings came marked as failed and were left out.",
+            whole(losses.surface_failed)
+        ));
     }
     if losses.clipped > 0 {
         items.push(format!(
             "{} acceleration samples reached the sensor's full scale: the vibration was stronger than it can tell.",
-            losses.clipped
+            whole(losses.clipped)
         ));
     }
     if losses.unknown_frames > 0 {
-        items.push(format!("{} messages of a kind that only a newer program knows.", losses.unknown_frames));
+        items.push(format!("{} messages of a kind that only a newer program knows.", whole(losses.unknown_frames)));
     }
-    let whole = items.is_empty();
-    if whole {
+    if items.is_empty() {
         items.push("Nothing was lost.".to_owned());
     }
     list(html, &items);
@@ -202,6 +206,11 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
         list(html, &remarks);
     }
+}
+
+/// A count as the page shows it.
+fn whole(count: u64) -> String {
+    number(count as f64, 0)
 }
 
 /// Sentences of our own; what they hold of foreign names is kept in line, but no sentence is cut.
