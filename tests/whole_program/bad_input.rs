@@ -121,7 +121,7 @@ fn tables_that_cannot_be_imported_leave_nothing() {
             format!("{header}0,0,0,9.8\n0.002,0,0,9.8\n0.001,0,0,9.8\n"),
             "line 4, column `t_s`: 0.001 does not come after 0.002",
         ),
-        (format!("{header}0,0,0,9.8\n0.001,0,0"), "line 3"),
+        (format!("{header}0,0,0,9.8\n0.001,0,0\n0.002,0,0,9.8\n"), "line 3: 3 cells"),
         (header.to_owned(), "no rows"),
         (header.replace(',', ";") + "0;0;0;9,8\n", "semicolons; expected commas"),
         (header.replace(',', "\t") + "0\t0\t0\t9.8\n", "tabs; expected commas"),
@@ -218,6 +218,14 @@ fn recordings_that_cannot_be_reviewed() {
         .finish(0, "stopped")
         .expect("finished");
     expect(&["review", &text(&empty), "--out", &out], 1, &["holds no sensor data"]);
+    // Of several, each is told, and the good one is reviewed wherever it stands.
+    let (good, none) = (recording(&folder, "Robin"), at(&folder, "none.mcap"));
+    let several = at(&folder, "several");
+    let said =
+        ["x.mcap is not a Steadypass recording", "none.mcap: no such file", "2 of 3 recordings could not be reviewed"];
+    let [file, none, good] = [&file, &none, &good].map(|path| text(path));
+    expect(&["review", "--no-sheets", &file, &none, &good, "--out", &text(&several)], 1, &said);
+    assert!(several.join("door/passes.csv").exists() && !several.join("x/passes.csv").exists());
     assert!(!at(&folder, "review").exists() || files(&at(&folder, "review")).is_empty(), "nothing half-written");
 }
 

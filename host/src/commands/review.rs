@@ -29,6 +29,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
     let folders = folders(args)?;
     let about = args.file.about(args.technician.clone(), args.panel.clone());
     let mut done = Done::Fine;
+    let mut failed = Vec::new();
     for (recording, folder) in args.recordings.iter().zip(&folders) {
         let request = Request {
             recording,
@@ -40,13 +41,30 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             panel: args.panel.as_deref().filter(|panel| !panel.is_empty()),
             filing: args.file.shop.as_deref().map(|shop| (shop, &about)),
         };
-        let summary = review(console, &request)?;
+        let summary = match review(console, &request) {
+            Ok(summary) => summary,
+            // The others of a day are reviewed all the same.
+            Err(Failure::Failed(report)) if args.recordings.len() > 1 => {
+                console.report(&report);
+                failed.push(recording.display().to_string());
+                continue;
+            }
+            Err(failure) => return Err(failure),
+        };
         summary.print(console, folder)?;
         if summary.lost.is_some() {
             done = Done::WithLosses;
         }
     }
-    Ok(done)
+    if failed.is_empty() {
+        return Ok(done);
+    }
+    Err(Failure::failed(format!(
+        "{} of {} recordings could not be reviewed: {}",
+        failed.len(),
+        args.recordings.len(),
+        failed.join(", ")
+    )))
 }
 
 /// One folder each; several recordings go into folders named after them.

@@ -64,6 +64,11 @@ impl ImportSummary {
                 count(samples, "sample", "samples"),
             ));
         }
+        if let Some(line) = self.left_out_line {
+            out.push(format!(
+                "The last row (line {line}) is empty or cut, as where a logger loses its power, and was left out."
+            ));
+        }
         if let Some(turning) = self.steady_radps.filter(|rate| *rate > TURNING_RADPS) {
             out.push(format!(
                 "The machine turns by {turning:.1} rad/s on average, faster than hands do. If the table is in degrees a second, \
@@ -147,6 +152,7 @@ mod tests {
         mean_mps2: Some([0.3, -0.2, 9.7]),
         largest: None,
         is_frozen: false,
+        left_out_line: None,
         steady_radps: Some(0.05),
         first_surface_c: Some(24.0),
         has_gyro: true,
@@ -194,10 +200,11 @@ mod tests {
     }
 
     #[test]
-    fn a_range_too_small_is_said() {
+    fn a_range_too_small_and_a_row_left_out_are_said() {
         let largest = Some(Largest { axis: "y", value_mps2: -19.613, samples: 4711 });
-        let said = ImportSummary { largest, ..GOOD }.remarks().join(" ");
+        let said = ImportSummary { largest, left_out_line: Some(3001), ..GOOD }.remarks().join(" ");
         assert!(said.contains("4711 samples stand at -19.6 m/s² in `accel_y_mps2`"), "{said}");
+        assert!(said.contains("(line 3001) is empty or cut"), "{said}");
     }
 
     #[test]

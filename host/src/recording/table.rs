@@ -3,6 +3,8 @@
 //! Columns: `t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c`.
 //! One row per accelerometer sample; a cell is empty where that sensor has nothing new. Gyro and temperature columns may be
 //! missing; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
+//!
+//! A last row that is empty or cut, as a logger leaves one that lost its power, is left out.
 
 mod bursts;
 mod extremes;
@@ -54,6 +56,8 @@ pub struct ImportSummary {
     pub largest: Option<Largest>,
     /// Whether all acceleration in the table is one and the same.
     pub is_frozen: bool,
+    /// The line of the last row, where it was empty or cut and was left out.
+    pub left_out_line: Option<u64>,
     /// The same of the turn rate, rad/s: a hand turns a machine by some hundredths.
     pub steady_radps: Option<f64>,
     /// First surface temperature, °C.
@@ -130,7 +134,7 @@ impl Columns {
         let mut at = [None; NAMES.len()];
         for (i, cell) in header.iter().enumerate() {
             let name = String::from_utf8_lossy(cell.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(cell)).trim().to_owned();
-            if let Some(k) = NAMES.iter().position(|n| *n == name) {
+            if let Some(k) = NAMES.iter().position(|n| n.eq_ignore_ascii_case(&name)) {
                 if at[k].is_some() {
                     return Err(problem(table, format!("line 1: column `{name}` stands there twice; keep one")));
                 }
@@ -188,6 +192,8 @@ fn import_rows(
     let mut summary = ImportSummary::default();
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
     let mut extremes = Extremes::default();
+    // What is wrong with a row that only the last one may be.
+    let mut unfinished = None;
     let mut unusable = None;
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
     let (mut steady, mut turning) = (Steady::default(), Steady::default());
@@ -199,21 +205,28 @@ fn import_rows(
             break;
         }
         let line = rows.get_mut().line_at(record.position());
-        if record.len() != columns.width {
-            return Err(problem(
-                table,
-                format!(
-                    "line {line}: {}, but the header has {}; the row is cut or has a stray comma",
-                    count(record.len() as u64, "cell", "cells"),
-                    columns.width
-                ),
-            ));
+        let is_empty = record.iter().all(|cell| cell.trim_ascii().is_empty());
+        match unfinished {
+            Some((_, error)) if !is_empty => return Err(error),
+            None if is_empty => unfinished = Some((line, no_time(table, line))),
+            None if record.len() != columns.width => {
+                let cells = count(record.len() as u64, "cell", "cells");
+                let found = format!("line {line}: {cells}, but the header has {}", columns.width);
+                let error = problem(table, format!("{found}; the row is cut or has a stray comma"));
+                if record.len() > columns.width {
+                    return Err(error);
+                }
+                unfinished = Some((line, error));
+            }
+            _ => {}
+        }
+        if unfinished.is_some() {
+            continue;
         }
         let cell = |k: usize, range: std::ops::RangeInclusive<f64>| {
             number(table, &record, columns.at[k], line, NAMES[k], &range)
         };
-        let t_s = cell(0, -1e12..=1e12)?
-            .ok_or_else(|| problem(table, format!("line {line}, column `t_s`: empty; every row needs its time")))?;
+        let t_s = cell(0, -1e12..=1e12)?.ok_or_else(|| no_time(table, line))?;
         if t_s == last_s {
             let what = format!("line {line}, column `t_s`: {t_s} once more; every row needs a time of its own");
             return Err(problem(
@@ -277,6 +290,7 @@ fn import_rows(
             progress(record.position().map_or(0, csv::Position::byte));
         }
     }
+    summary.left_out_line = unfinished.map(|(line, _)| line);
     (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
     (summary.mean_mps2, summary.largest, summary.is_frozen) =
         (steady.mean_vector(), extremes.largest(), extremes.is_frozen());
@@ -326,6 +340,10 @@ fn store(
         }
         writer.table(log_ns, &entry(run))
     })
+}
+
+fn no_time(table: &Path, line: u64) -> Error {
+    problem(table, format!("line {line}, column `t_s`: empty; every row needs its time"))
 }
 
 /// One cell: `None` when empty or when the column is missing.

@@ -134,7 +134,13 @@ fn bad_tables_are_refused_with_line_and_column_and_leave_nothing() {
             "line 4, column `t_s`: 0.2 once more; every row needs a time of its own. Give the times to the microsecond",
         ),
         (format!("{HEADER}\n{}{}", row("0"), row("20")), "samples come 20.0000000 s apart; expected 0.000001 to 10 s"),
-        (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "line 3: 3 cells, but the header has 9"),
+        (format!("{HEADER}\n{}0.1,0,0\n{}", row("0"), row("0.2")), "line 3: 3 cells, but the header has 9"),
+        (
+            format!("{HEADER}\n{}{}0.2,0,0,9.8,0,0,0,20,20,1\n", row("0"), row("0.1")),
+            "line 4: 10 cells, but the header",
+        ),
+        (format!("{HEADER}\n{},,,,,,,,\n{}", row("0"), row("0.2")), "line 3, column `t_s`: empty"),
+        (format!("{HEADER}\n{}0.1,0,0\n", row("0")), "only one row"),
         (format!("{HEADER}\n{}0.1,0,,9.8,0,0,0,20,20\n", row("0")), "line 3: only some of the three acceleration"),
         (format!("{HEADER}\n{}0.1,0,0,9.8,0,0,0,2000,20\n", row("0")), "line 3, column `surface_c`: 2000 is outside"),
         (format!("{HEADER}\n{}0.1,0,0,9999,0,0,0,20,20\n", row("0")), "line 3, column `accel_z_mps2`: 9999 is outside"),
@@ -160,6 +166,28 @@ fn shaken(rows: u32, change: impl Fn(u32) -> (f64, [f64; 3])) -> String {
         text += &format!("{t_s:.6},{x:.4},{y:.4},{z:.4}\n");
     }
     text
+}
+
+#[test]
+fn a_last_row_that_is_empty_or_cut_is_left_out_and_said() {
+    let whole = shaken(300, |i| (f64::from(i) * 0.01, [f64::from(i % 3), 0.0, 9.8]));
+    for end in ["3.00,1", "3.00,1\n", "11", ",,,\n", ",,,\n,,,\n", ",,"] {
+        for terminator in ["\n", "\r\n"] {
+            let summary = import(&format!("{whole}{end}").replace('\n', terminator)).1.expect(end);
+            assert_eq!((summary.rows, summary.left_out_line), (300, Some(302)), "{end:?}");
+            assert!(summary.remarks().iter().any(|said| said.contains("line 302")), "{end:?}");
+        }
+    }
+    assert_eq!(import(&whole).1.expect("imports").left_out_line, None);
+}
+
+#[test]
+fn names_of_columns_may_be_in_capitals() {
+    let rows = "0,0,0,9.8\n0.001,0,0,9.8\n";
+    let summary = import(&format!("T_S,Accel_X_mps2,accel_Y_MPS2,accel_z_mps2\n{rows}")).1.expect("imports");
+    assert_eq!(summary.rows, 2);
+    let error = import(&format!("t_s,T_S,accel_x_mps2,accel_y_mps2,accel_z_mps2\n{rows}")).1.expect_err("twice");
+    assert!(error.contains("`T_S` stands there twice"), "{error}");
 }
 
 #[test]
