@@ -67,7 +67,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             is_table: false,
             remarks: &[],
         }],
-        files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv"],
+        files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv", "marks.csv"],
         version: env!("CARGO_PKG_VERSION"),
     });
     std::fs::write(out.join("index.html"), &page)?;

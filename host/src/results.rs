@@ -13,7 +13,7 @@ use crate::{
     recording::describe_io,
     replaced::{PAGE_BEGINS, refuse_other},
     session::Event,
-    tables::{PASSES, SERIES, STROKES, Table, WARNINGS},
+    tables::{MARKS, PASSES, SERIES, STROKES, Table, WARNINGS},
     unfinished::Unfinished,
 };
 
@@ -100,6 +100,8 @@ pub struct Results {
     strokes: Table<BufWriter<File>>,
     passes: Table<BufWriter<File>>,
     warnings: Table<BufWriter<File>>,
+    marks: Table<BufWriter<File>>,
+    marks_given: u32,
     rate_unit: &'static str,
     of_table: bool,
 }
@@ -111,7 +113,7 @@ impl Results {
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
         // Before the work, not after it.
-        for (name, header) in [SERIES, STROKES, PASSES, WARNINGS] {
+        for (name, header) in [SERIES, STROKES, PASSES, WARNINGS, MARKS] {
             refuse(&folder.join(name), header.join(",").as_bytes())?;
         }
         refuse(&folder.join(PAGE), PAGE_BEGINS.as_bytes())?;
@@ -124,6 +126,8 @@ impl Results {
             strokes: open(STROKES)?,
             passes: open(PASSES)?,
             warnings: open(WARNINGS)?,
+            marks: open(MARKS)?,
+            marks_given: 0,
             files,
             rate_unit,
             of_table: false,
@@ -146,12 +150,13 @@ impl Results {
             Event::Stroke(stroke) => self.strokes.stroke(stroke),
             Event::Pass(judged) => self.passes.pass(judged),
             Event::Placed(placed) => self.warnings.warning(placed, self.rate_unit, self.of_table),
-            Event::Tick(_)
-            | Event::Warning(_)
-            | Event::Mark { .. }
-            | Event::HandedTo { .. }
-            | Event::Note { .. }
-            | Event::ToAndFro(_) => Ok(()),
+            Event::Mark { t_s } => {
+                self.marks_given += 1;
+                self.marks.mark(self.marks_given, *t_s)
+            }
+            Event::Tick(_) | Event::Warning(_) | Event::HandedTo { .. } | Event::Note { .. } | Event::ToAndFro(_) => {
+                Ok(())
+            }
         };
         written.map_err(|e| self.files.failed(e.into()))
     }
@@ -169,7 +174,7 @@ impl Results {
     /// # Errors
     /// When the disk fails; what was there before is then still whole, file by file, and nothing of it is gone.
     pub fn finish(self) -> Result<Vec<PathBuf>, ResultsError> {
-        for table in [self.series, self.strokes, self.passes, self.warnings] {
+        for table in [self.series, self.strokes, self.passes, self.warnings, self.marks] {
             table.finish().and_then(|mut out| out.flush()).map_err(|e| self.files.failed(e))?;
         }
         // Sheets of an earlier review with more passes, and its page.
@@ -231,7 +236,7 @@ mod tests {
     }
 
     #[test]
-    fn the_holes_of_a_table_are_written_as_what_they_are() {
+    fn marks_and_the_holes_of_a_table_are_written_as_what_they_are() {
         use crate::guidance::{Warning, WarningKind};
         let folder = tempfile::tempdir().unwrap();
         let warning = Warning { t_s: 3.0, kind: WarningKind::SignalLost, value: Some(1.0), limit: Some(1.0) };
@@ -240,9 +245,12 @@ mod tests {
             [(true, "The table has a hole here of 1.0 s or more"), (false, "Switch the machine off")]
         {
             let mut results = Results::create(folder.path(), "OPM").unwrap().of_table(of_table);
-            results.event(&placed).unwrap();
+            for event in [Event::Mark { t_s: 1.5 }, placed.clone(), Event::Mark { t_s: 61.25 }] {
+                results.event(&event).unwrap();
+            }
             results.finish().unwrap();
             let read = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap();
+            assert_eq!(read("marks.csv"), "mark,t_s\r\n1,1.500\r\n2,61.250\r\n");
             assert!(read("warnings.csv").contains(said), "{}", read("warnings.csv"));
         }
     }
@@ -273,8 +281,15 @@ mod tests {
         review_with(folder.path(), &["section-01-pass-01.png", "section-01-pass-02.png"]).unwrap();
         fs::write(folder.path().join("section-plan.png"), "the user's own").unwrap();
         review_with(folder.path(), &["section-01-pass-01.png"]).unwrap();
-        let expected =
-            ["passes.csv", "section-01-pass-01.png", "section-plan.png", "series.csv", "strokes.csv", "warnings.csv"];
+        let expected = [
+            "marks.csv",
+            "passes.csv",
+            "section-01-pass-01.png",
+            "section-plan.png",
+            "series.csv",
+            "strokes.csv",
+            "warnings.csv",
+        ];
         assert_eq!(names(folder.path()), expected);
     }
 

@@ -84,6 +84,9 @@ pub const PASSES: (&str, &[&str]) = (
 /// `warnings.csv`.
 pub const WARNINGS: (&str, &[&str]) = ("warnings.csv", &["t_s", "kind", "value", "limit", "pass", "text"]);
 
+/// `marks.csv`: when a section was marked, each time beginning a new one.
+pub const MARKS: (&str, &[&str]) = ("marks.csv", &["mark", "t_s"]);
+
 impl<W: Write> Table<W> {
     /// Starts a table with its header.
     ///
@@ -186,6 +189,14 @@ impl<W: Write> Table<W> {
             maybe(pass.orbit_free_opm, 1),
             guarded(judged.technician.as_deref().unwrap_or_default()),
         ])
+    }
+
+    /// A row of `marks.csv`.
+    ///
+    /// # Errors
+    /// When the writer fails.
+    pub fn mark(&mut self, mark: u32, t_s: f64) -> csv::Result<()> {
+        self.csv.write_record([mark.to_string(), fixed(t_s, 3)])
     }
 
     /// A row of `warnings.csv`; `rate_unit` names the machine's rate in the text, `of_table` says that nobody was warned at the time.

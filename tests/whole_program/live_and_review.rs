@@ -138,8 +138,22 @@ fn a_handed_over_machine_is_the_other_technicians_work() {
     assert_eq!(named[..2], ["Technician C", "Technician B"]);
 }
 
+#[test]
+fn marks_are_told_with_their_times() {
+    let folder = TempDir::new().expect("temp");
+    let (marked, review) = (at(&folder, "marked.mcap"), at(&folder, "review"));
+    with_notes(&recording(&folder, "Robin"), &marked, vec![(90.0, UserNote::NewSection), (30.0, UserNote::NewSection)]);
+    let output = run(&["--json", "review", &text(&marked), "--no-sheets", "--out", &text(&review)]);
+    let said: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let told: Vec<f64> = said["marks_s"].as_array().expect("marks").iter().filter_map(|t| t.as_f64()).collect();
+    assert!(told.len() == 2 && (told[0] - 30.0).abs() < 0.1 && (told[1] - 90.0).abs() < 0.1, "{said}");
+    let table = rows(&review.join("marks.csv"));
+    assert_eq!(table.iter().map(|row| &row["mark"]).collect::<Vec<_>>(), ["1", "2"]);
+    assert!(table.iter().zip(told).all(|(row, t_s)| row["t_s"] == format!("{t_s:.3}")), "{table:?}");
+}
+
 fn same_tables(live: &std::path::Path, review: &std::path::Path) {
-    for name in ["series.csv", "strokes.csv", "passes.csv", "warnings.csv"] {
+    for name in TABLES {
         let [a, b] = [live, review].map(|folder| fs::read(folder.join(name)).expect(name));
         assert!(a == b, "{name} differs between live and review");
     }

@@ -15,6 +15,9 @@ use steadypass::{
 use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
 use tempfile::TempDir;
 
+/// Names of a review's tables, sorted.
+pub(crate) const TABLES: [&str; 5] = ["marks.csv", "passes.csv", "series.csv", "strokes.csv", "warnings.csv"];
+
 /// The program.
 pub(crate) fn steadypass() -> Command {
     let program = env!("CARGO_BIN_EXE_steadypass");

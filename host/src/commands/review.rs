@@ -108,6 +108,8 @@ pub(super) struct Summary {
     pub(super) strokes: usize,
     pub(super) passes: usize,
     pub(super) warnings: usize,
+    /// When a section was marked, s.
+    pub(super) marks_s: Vec<f64>,
     /// Where the arm went to and fro too quickly for strokes.
     pub(super) to_and_fro: Vec<ToAndFro>,
     /// The stroke length told, m.
@@ -161,7 +163,7 @@ impl Summary {
         };
         serde_json::json!({
             "folder": path_text(folder), "page": self.page.as_deref().map(path_text), "seconds": self.seconds, "passes": self.passes,
-            "strokes": self.strokes, "warnings": self.warnings, "lost": self.lost,
+            "strokes": self.strokes, "warnings": self.warnings, "marks_s": self.marks_s, "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             "remarks": self.remarks,
             "told_length_m": self.told_length_m,
@@ -216,7 +218,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             }
             Event::Warning(_) => summary.warnings += 1,
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
-            Event::Row(_) | Event::Placed(_) | Event::Mark { .. } | Event::HandedTo { .. } | Event::Note { .. } => {}
+            Event::Mark { t_s } => summary.marks_s.push(*t_s),
+            Event::Row(_) | Event::Placed(_) | Event::HandedTo { .. } | Event::Note { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
         let mut map = if maps_wanted { rubbing(&event, &plan) } else { None };

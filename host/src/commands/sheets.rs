@@ -9,7 +9,7 @@ use steadypass::{
     report::{PassSheets, RecordingPart, ReviewPage, index_html},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
-    tables::{PASSES, SERIES, STROKES, WARNINGS},
+    tables::{MARKS, PASSES, SERIES, STROKES, WARNINGS},
 };
 
 use super::{Failure, facts::machine_text};
@@ -89,7 +89,7 @@ impl Sheets {
         };
         let page = ReviewPage {
             recordings: &[recording],
-            files: &[SERIES.0, STROKES.0, PASSES.0, WARNINGS.0],
+            files: &[SERIES.0, STROKES.0, PASSES.0, WARNINGS.0, MARKS.0],
             version: env!("CARGO_PKG_VERSION"),
         };
         results.file("index.html", index_html(&page).as_bytes())?;
