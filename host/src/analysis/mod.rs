@@ -37,7 +37,7 @@ mod spin;
 mod spot;
 mod start;
 mod strokes;
-mod surface;
+pub(crate) mod surface;
 pub mod thin;
 mod track;
 mod trailing;

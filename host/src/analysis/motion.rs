@@ -22,6 +22,10 @@ pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 /// An event this close to the end of what is kept cannot be measured, grid points.
 const ROOM: i64 = 30;
 
+/// When the pad took load and when it was relieved, s, if it ran free for the first, the last seconds of a stroke: of begin and end
+/// of the stroke and of the work, s.
+type LoadTimes<'a> = dyn Fn((f64, f64), (f64, f64)) -> [Option<f64>; 2] + 'a;
+
 /// What else is known of a stretch of work when its passes are settled.
 #[derive(Clone, Copy)]
 pub(super) struct Work<'a> {
@@ -29,14 +33,12 @@ pub(super) struct Work<'a> {
     pub(super) cuts_s: &'a [f64],
     /// Whether the motor ran around a time, s.
     pub(super) motor_on: &'a dyn Fn(f64) -> bool,
-    /// When the pad took load and when it was relieved, s, if it ran free for the first, the last seconds of a stroke of these
-    /// times; and begin and end of the work, s.
-    pub(super) load_s: &'a dyn Fn((f64, f64), (f64, f64)) -> [Option<f64>; 2],
+    pub(super) load_s: &'a LoadTimes<'a>,
 }
 
 /// Strokes that do not come out of a turn begin when the pad takes load, and those that lead into none end when it is relieved: a
 /// burst before or after that was of carrying the machine. Gives the times of those bursts, s.
-fn between_loads(strokes: &mut [RawStroke], load_s: &dyn Fn((f64, f64), (f64, f64)) -> [Option<f64>; 2]) -> Vec<f64> {
+fn between_loads(strokes: &mut [RawStroke], load_s: &LoadTimes<'_>) -> Vec<f64> {
     let (Some(first), Some(last)) = (strokes.first(), strokes.last()) else { return Vec::new() };
     let work_s = (first.start.t_s, last.end.t_s);
     let mut carried_s = Vec::new();

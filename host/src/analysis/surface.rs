@@ -23,13 +23,13 @@ use super::warming::{self, FIT_S};
 use super::{Measured, Setup, SurfaceLook};
 
 /// Hindsight of the settled figures, s: past it a later reading changes nothing (the filter forgets within half a second).
-pub(super) const SETTLE_S: f64 = 1.2;
+pub(crate) const SETTLE_S: f64 = 1.2;
 
 /// Looks a second that the rise takes: five within the two seconds that tell the panel's temperature at the start.
-pub const JUDGED_FROM_HZ: f64 = 2.5;
+pub(crate) const JUDGED_FROM_HZ: f64 = 2.5;
 
 /// Looks a second that the look-ahead takes: four within the shorter of its windows.
-pub const FORESEEN_FROM_HZ: f64 = 5.0;
+pub(crate) const FORESEEN_FROM_HZ: f64 = 5.0;
 
 /// Temperatures outside this are not paint under a polisher but a fault, °C.
 const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=200.0;
@@ -42,34 +42,34 @@ const QUEUE: usize = 2048;
 
 /// What is known at a tick, from what has been read up to it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct SurfaceNow {
+pub(crate) struct SurfaceNow {
     /// Spot temperature, °C.
-    pub(super) surface_c: Option<f64>,
+    pub(crate) surface_c: Option<f64>,
     /// Rise over the section's start, K.
-    pub(super) rise_k: Option<f64>,
+    pub(crate) rise_k: Option<f64>,
     /// Highest rise expected within ten seconds, or in the stroke to come, K.
-    pub(super) rise_in_10s_k: Option<Measured>,
+    pub(crate) rise_in_10s_k: Option<Measured>,
     /// The section's hottest place as far as it was seen, cooling since, K; never below the spot's own rise.
-    pub(super) hot_side_rise_k: Option<f64>,
+    pub(crate) hot_side_rise_k: Option<f64>,
     /// Seconds until it is within 2 K of the start.
-    pub(super) cool_in_s: Option<f64>,
+    pub(crate) cool_in_s: Option<f64>,
     /// The sensor's own temperature, °C.
-    pub(super) ambient_c: Option<f64>,
+    pub(crate) ambient_c: Option<f64>,
 }
 
 /// The same moment with hindsight.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct SurfaceSettled {
+pub(crate) struct SurfaceSettled {
     /// The tick it belongs to, µs.
-    pub(super) t_us: f64,
+    pub(crate) t_us: f64,
     /// Spot temperature, °C.
-    pub(super) surface_c: Option<f64>,
+    pub(crate) surface_c: Option<f64>,
     /// Temperature of the panel at the section's start, °C.
-    pub(super) start_c: Option<f64>,
+    pub(crate) start_c: Option<f64>,
     /// Rise over it, K.
-    pub(super) rise_k: Option<f64>,
+    pub(crate) rise_k: Option<f64>,
     /// The sensor's own temperature, °C.
-    pub(super) ambient_c: Option<f64>,
+    pub(crate) ambient_c: Option<f64>,
 }
 
 /// How many looks came to what.
@@ -102,7 +102,7 @@ struct Unsettled {
 
 /// Surface temperature of one recording.
 #[derive(Clone, Debug)]
-pub(super) struct Surface {
+pub(crate) struct Surface {
     emissivity: f64,
     pad_diameter_m: f64,
     seen: Option<Seen>,
@@ -119,7 +119,7 @@ pub(super) struct Surface {
 
 impl Surface {
     /// Begins a recording.
-    pub(super) fn new(setup: &Setup) -> Self {
+    pub(crate) fn new(setup: &Setup) -> Self {
         Self {
             emissivity: setup.emissivity,
             pad_diameter_m: setup.machine.pad_diameter_m,
@@ -136,12 +136,12 @@ impl Surface {
     }
 
     /// Looks so far.
-    pub(super) fn counts(&self) -> SurfaceCounts {
+    pub(crate) fn counts(&self) -> SurfaceCounts {
         self.counts
     }
 
     /// Takes one look. Times are those of the recording and must not go back.
-    pub(super) fn look(&mut self, look: &SurfaceLook) {
+    pub(crate) fn look(&mut self, look: &SurfaceLook) {
         if let Some(ambient) = look.ambient_c.map(f64::from).filter(|c| PLAUSIBLE_C.contains(c)) {
             self.ambient = Some((look.t_us, ambient));
         }
@@ -170,7 +170,7 @@ impl Surface {
     }
 
     /// A new section starts: the next readings with the machine at rest are its start.
-    pub(super) fn new_section(&mut self) {
+    pub(crate) fn new_section(&mut self) {
         let start_c = std::mem::take(&mut self.start).celsius();
         for tick in self.unsettled.iter_mut().filter(|tick| !tick.ended) {
             (tick.ended, tick.start_c) = (true, start_c);
@@ -179,14 +179,14 @@ impl Surface {
     }
 
     /// The stream was interrupted; the panel is the same, but nothing is known about the time between.
-    pub(super) fn interrupted(&mut self) {
+    pub(crate) fn interrupted(&mut self) {
         self.spot.reset();
         self.recent.clear();
         self.heat.interrupted();
     }
 
     /// Ten times a second, in order: what is known at `t_us`, and a moment that has settled, if one has.
-    pub(super) fn tick(&mut self, t_us: f64, motion: Motion) -> (SurfaceNow, Option<SurfaceSettled>) {
+    pub(crate) fn tick(&mut self, t_us: f64, motion: Motion) -> (SurfaceNow, Option<SurfaceSettled>) {
         let mut ambient_c = self.unsettled.back().and_then(|tick| tick.ambient_c);
         while let Some(look) = self.queue.front().copied().filter(|look| look.t_us <= t_us) {
             self.queue.pop_front();
@@ -221,7 +221,7 @@ impl Surface {
     }
 
     /// The moments that are left when the recording ends: call until `None`.
-    pub(super) fn settle(&mut self) -> Option<SurfaceSettled> {
+    pub(crate) fn settle(&mut self) -> Option<SurfaceSettled> {
         let Unsettled { t_us, ambient_c, ended, start_c } = self.unsettled.pop_front()?;
         let surface_c = self.spot.settled(t_us / 1e6);
         let start_c = if ended { start_c } else { self.start.celsius() };
