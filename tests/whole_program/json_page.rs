@@ -314,7 +314,6 @@ fn of_names(page: &mut Page) {
     runs(page, "shop rename", &["technician", "Kim", "Kit"]);
     runs(page, "shop rename", &["technician", "Kit", "Robin", "--merge"]);
     runs(page, "shop rename", &["panel", "bonnet", "left door", "--vehicle", "saloon A"]);
-    runs(page, "shop remove", &["pad", "white foam"]);
     runs(page, "shop rebuild", &[]);
     runs(page, "shop export", &["--out", &path("tables")]);
     runs(page, "shop backup", &["--to", &path("copy.db")]);
@@ -327,8 +326,23 @@ fn of_names(page: &mut Page) {
         runs(page, "thickness add", &place);
     }
     runs(page, "shop set", &["gauge-sd-um", "0.5"]);
+    // Worked and read, but not both before and after.
+    let another = text(&small.recording("roof.mcap", ""));
+    runs(
+        page,
+        "review",
+        &[another.as_str(), "--out", &path("out"), "--no-sheets", "--vehicle", "saloon A", "--panel", "roof"],
+    );
+    let roof = ["--vehicle", "saloon A", "--panel", "roof", "--point", "1", "--phase", "before", "120"];
+    runs(page, "thickness add", &roof);
+    let tried = ["--vehicle", "saloon A", "--pad", "white foam", "--liquid", "finishing", "--passes", "2", "--reached"];
+    runs(page, "trial add", &[&tried[..], &["--technician", "Robin"]].concat());
+    runs(page, "day", &["--technician", "Robin"]);
     runs(page, "thickness ledger", &["--out", &path("ledger")]);
     runs(page, "report", &["--vehicle", "saloon A", "--out", &path("page.html")]);
+    let unused = ["pad", "grey foam"];
+    runs(page, "shop add", &[&unused[..], &["--place", "9"]].concat());
+    runs(page, "shop remove", &unused);
 }
 
 /// The test spot and the film gauge.

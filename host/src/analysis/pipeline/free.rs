@@ -69,10 +69,18 @@ fn taken_s(rates: &[(f64, Option<f64>)], stroke: (f64, f64), work_end_s: f64) ->
     let latest_s = (stroke.0 + LATE_S).min(stroke.1 - MIN_STROKE_S);
     let step = largest_step(rates, at(stroke.0)..at(latest_s), at(latest_s)..at(work_end_s), CLEAR_BEGIN)
         .filter(|step| step.t_s > stroke.0 + EARLY_S)?;
+    let known = |from_s: f64, to_s: f64| rates[at(from_s)..at(to_s)].iter().filter_map(|r| r.1);
+    let half = 0.5 * (step.before + step.after);
     // It ran free since the stroke's supposed start, not only just before the step: there the rate may have wandered up.
-    let mut so_far: Vec<f64> = rates[at(stroke.0)..at(step.t_s - AROUND_S)].iter().filter_map(|r| r.1).collect();
-    let free = quantile(&mut so_far, 0.25)? > 0.5 * (step.before + step.after);
-    free.then_some(step.t_s)
+    let mut so_far: Vec<f64> = known(stroke.0, step.t_s - AROUND_S).collect();
+    if quantile(&mut so_far, 0.25)? < half {
+        return None;
+    }
+    // The two stretches say that there is a step; where it is half done says when.
+    let (from_s, to_s) = (step.t_s - AROUND_S - PLATEAU_S, step.t_s + AROUND_S + PLATEAU_S);
+    let above = known(from_s, to_s).filter(|rate| *rate > half).count() as f64;
+    let half_done_s = from_s + (to_s - from_s) * above / known(from_s, to_s).count() as f64;
+    (half_done_s > stroke.0 + EARLY_S).then_some(half_done_s)
 }
 
 /// The largest step down among `places`, where it is `clear` standard deviations of what the rate does in the loaded work of `loaded`.
