@@ -8,19 +8,19 @@ use super::attitude::Vec3;
 use std::collections::VecDeque;
 
 /// Longest hole that is bridged, grid points.
-pub(super) const LONGEST: usize = 10;
+const LONGEST: usize = 10;
 
-/// Acceleration and turn rate at one grid point, as far as they are known.
+/// One grid point, as far as it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct GridPoint {
     pub(super) index: i64,
-    pub(super) accel: Option<Vec3>,
-    pub(super) gyro: Option<Vec3>,
+    /// Acceleration and turn rate.
+    pub(super) streams: [Option<Vec3>; 2],
 }
 
 impl GridPoint {
     fn is_whole(&self) -> bool {
-        self.accel.is_some() && self.gyro.is_some()
+        self.streams.iter().all(Option::is_some)
     }
 }
 
@@ -64,24 +64,17 @@ impl Bridge {
 }
 
 fn fill(before: GridPoint, waiting: &mut [GridPoint], after: GridPoint) {
-    /// One of a point's two values.
-    type Of = fn(&mut GridPoint) -> &mut Option<Vec3>;
-    let both: [Of; 2] = [|p| &mut p.accel, |p| &mut p.gyro];
-    for of in both {
+    for stream in 0..2 {
         let mut known = before;
         for i in 0..waiting.len() {
-            if of(&mut waiting[i]).is_none() {
-                let next = waiting[i..].iter().copied().find(|p| of(&mut p.clone()).is_some()).unwrap_or(after);
-                *of(&mut waiting[i]) = between(known, next, waiting[i].index, of);
+            if waiting[i].streams[stream].is_none() {
+                let next = waiting[i..].iter().find(|p| p.streams[stream].is_some()).unwrap_or(&after);
+                let share = (waiting[i].index - known.index) as f64 / (next.index - known.index) as f64;
+                let ends = known.streams[stream].zip(next.streams[stream]);
+                waiting[i].streams[stream] = ends.map(|(a, b)| core::array::from_fn(|k| a[k] + share * (b[k] - a[k])));
             }
             known = waiting[i];
         }
-    }
-
-    fn between(mut a: GridPoint, mut b: GridPoint, index: i64, of: Of) -> Option<Vec3> {
-        let share = (index - a.index) as f64 / (b.index - a.index) as f64;
-        let (a, b) = ((*of(&mut a))?, (*of(&mut b))?);
-        Some(core::array::from_fn(|k| a[k] + share * (b[k] - a[k])))
     }
 }
 
@@ -90,7 +83,7 @@ mod tests {
     use super::*;
 
     fn point(index: i64, accel: Option<f64>, gyro: Option<f64>) -> GridPoint {
-        GridPoint { index, accel: accel.map(|v| [v, 0.0, 9.8]), gyro: gyro.map(|v| [0.0, v, 0.0]) }
+        GridPoint { index, streams: [accel.map(|v| [v, 0.0, 9.8]), gyro.map(|v| [0.0, v, 0.0])] }
     }
 
     fn bridged(points: impl IntoIterator<Item = GridPoint>) -> Vec<GridPoint> {

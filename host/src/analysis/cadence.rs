@@ -82,8 +82,6 @@ const AS_HIGH: f64 = 0.85;
 const TRAVEL_M: f64 = 0.05;
 /// Relative error of the place of a peak between samples.
 const PEAK_ERROR: f64 = 0.005;
-/// Longest hole bridged with what was there before, grid points.
-const BRIDGE: u32 = 10;
 /// A stretch is handed out at this length, s: memory stays bounded.
 const LONGEST_S: f64 = 900.0;
 /// Longest share of a cycle that one way takes: half of it with its turn, and a tenth more for what is uneven.
@@ -123,10 +121,8 @@ struct Open {
 /// Counts to and fro.
 #[derive(Debug, Default)]
 pub(super) struct Cadence {
-    /// The last grid point, and the first of those without a hole.
-    last: Option<Sample>,
-    since: i64,
-    holes: u32,
+    /// First grid point after the last hole; `None` in one.
+    since: Option<i64>,
     /// Sums of the sample that is complete at this group of grid points, and of the one after.
     sums: [Sample; 2],
     /// Samples that wait for the motor, with their times, s.
@@ -147,17 +143,13 @@ impl Cadence {
             let [d, e, f] = gyro.map(|w| w * TURN_WEIGHT);
             [a, b, c, d, e, f]
         });
-        self.holes = if known.is_some() { 0 } else { self.holes.saturating_add(1) };
-        if self.holes > BRIDGE {
-            if self.last.is_some() {
+        let Some(point) = known else {
+            if self.since.is_some() {
                 self.end(motor_on);
             }
             return;
-        }
-        let Some(point) = known.or(self.last) else { return };
-        if self.last.replace(point).is_none() {
-            self.since = index;
-        }
+        };
+        let since = *self.since.get_or_insert(index);
         // A triangle over seven points: orbit vibration near the new rate does not fold down.
         let place = index.rem_euclid(EVERY);
         let weights = [(EVERY - 1 - place) as f64, (place + 1) as f64];
@@ -169,7 +161,7 @@ impl Cadence {
         if place == EVERY - 1 {
             let [done, begun] = self.sums;
             self.sums = [begun, [0.0; 6]];
-            if self.since <= index - 2 * EVERY + 1 {
+            if since <= index - 2 * EVERY + 1 {
                 self.waiting.push_back(((index - EVERY) as f64 * STEP_S, done));
             }
             if self.waiting.len() > LAG {
@@ -204,7 +196,7 @@ impl Cadence {
             self.take(motor_on);
         }
         self.stop();
-        self.last = None;
+        self.since = None;
     }
 
     /// The next stretch that ended before a time by which all of its strokes are known.

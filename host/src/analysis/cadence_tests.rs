@@ -1,3 +1,4 @@
+use super::super::bridge::{Bridge, GridPoint};
 use super::super::chance::too_many;
 use super::*;
 use rand::{RngExt, SeedableRng};
@@ -10,10 +11,12 @@ type Motion = (Vec3, Vec3);
 const UP: Vec3 = [0.0, 0.0, GRAVITY];
 
 fn play(seconds: f64, motor_on: impl Fn(f64) -> bool, mut motion: impl FnMut(f64) -> Option<Motion>) -> Vec<ToAndFro> {
-    let mut cadence = Cadence::default();
+    let (mut bridge, mut cadence) = (Bridge::default(), Cadence::default());
     for k in 0..(seconds / STEP_S) as i64 {
-        let (accel, gyro) = motion(k as f64 * STEP_S).unzip();
-        cadence.step(k, accel, gyro, &motor_on);
+        bridge.push(GridPoint { index: k, streams: motion(k as f64 * STEP_S).unzip().into() });
+        while let Some(GridPoint { index, streams: [accel, gyro] }) = bridge.pop() {
+            cadence.step(index, accel, gyro, &motor_on);
+        }
     }
     cadence.end(&motor_on);
     core::iter::from_fn(|| cadence.pop_before(f64::INFINITY)).collect()

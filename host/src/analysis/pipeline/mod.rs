@@ -3,11 +3,11 @@
 //! # Data flow
 //!
 //! ```text
-//! accel ─┬─► orbit ──────────► orbit ticks ──┐
-//!        └─► 50 Hz grid ─┐                   ├─► LiveTick (when both streams have passed the tick)
+//! accel ─┬─► orbit ────────────────────► orbit ticks ──┐
+//!        └─► 50 Hz grid ─┐                             ├─► LiveTick (when both streams have passed the tick)
 //! gyro ────► 50 Hz grid ─┴─► bridge ─► motion, cadence ┤
-//!                            (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
-//! looks ─────────────────────► surface ──────┘
+//!                                      (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
+//! looks ───────────────────────────────► surface ──────┘
 //! ```
 //!
 //! Everything is driven by the times of the samples, never by when or in what portions they arrived.
@@ -264,8 +264,8 @@ impl Pipeline {
         while (self.next_grid + 2) as f64 * STEP_US <= limit_us {
             let k = self.next_grid;
             self.next_grid += 1;
-            self.bridge.push(GridPoint { index: k, accel: self.accel_grid.take(k), gyro: self.gyro_grid.take(k) });
-            while let Some(GridPoint { index, accel, gyro }) = self.bridge.pop() {
+            self.bridge.push(GridPoint { index: k, streams: [self.accel_grid.take(k), self.gyro_grid.take(k)] });
+            while let Some(GridPoint { index, streams: [accel, gyro] }) = self.bridge.pop() {
                 let motor = &self.motor;
                 self.cadence.step(index, accel, gyro, &|t| motor.ran_at(t));
                 let ended = self.motion.step(index, accel, gyro, &|t| motor.ran_at(t));
