@@ -54,7 +54,10 @@ pub(super) struct Attitude {
     gravity: Vec3,
     bias: Vec3,
     heading: f64,
+    /// Since gravity was taken from the accelerometer alone, s.
     age_s: f64,
+    /// For how long the bias has been learned, s.
+    learned_s: f64,
     rate: Vec3,
 }
 
@@ -67,7 +70,12 @@ pub(super) struct Step {
 
 impl Attitude {
     pub(super) fn new() -> Self {
-        Self { gravity: [0.0, 0.0, GRAVITY], bias: [0.0; 3], heading: 0.0, age_s: 0.0, rate: [0.0; 3] }
+        Self { gravity: [0.0, 0.0, GRAVITY], bias: [0.0; 3], heading: 0.0, age_s: 0.0, learned_s: 0.0, rate: [0.0; 3] }
+    }
+
+    /// The same chip after a time in which nothing was heard: only its bias is still known.
+    pub(super) fn interrupted(&self) -> Self {
+        Self { bias: self.bias, learned_s: self.learned_s, ..Self::new() }
     }
 
     /// Gyro bias, rad/s, as believed now.
@@ -89,9 +97,10 @@ impl Attitude {
             }
         }
         self.age_s += STEP_S;
+        self.learned_s += STEP_S;
         let swing = gyro[2] - self.bias[2];
-        if self.age_s < 2.0 || swing.abs() < TAKEN_ROUND {
-            self.bias[2] += STEP_S / self.age_s.min(HEADING_S) * swing;
+        if self.learned_s < 2.0 || swing.abs() < TAKEN_ROUND {
+            self.bias[2] += STEP_S / self.learned_s.min(HEADING_S) * swing;
         }
         let rate = [gyro[0] - self.bias[0], gyro[1] - self.bias[1], gyro[2] - self.bias[2]];
         let change = [0, 1, 2].map(|i| if self.age_s > 1.5 * STEP_S { (rate[i] - self.rate[i]) / STEP_S } else { 0.0 });
@@ -99,13 +108,13 @@ impl Attitude {
         self.heading += rate[2] * STEP_S;
         self.gravity = carried(self.gravity, rate, STEP_S);
         let off = cross(self.gravity, accel).map(|e| e / (GRAVITY * GRAVITY));
-        let tau = (FAST_S + self.age_s / 4.0).min(SLOW_S);
-        let pull = 1.4 / tau * STEP_S;
+        let tau_s = |age_s: f64| (FAST_S + age_s / 4.0).min(SLOW_S);
+        let pull = 1.4 / tau_s(self.age_s) * STEP_S;
         let turn = cross(off, self.gravity);
         let pulled = [0, 1, 2].map(|i| self.gravity[i] + pull * turn[i]);
         let n = norm(pulled);
         self.gravity = if n > 1.0 { pulled.map(|g| g * GRAVITY / n) } else { [0.0, 0.0, GRAVITY] };
-        let learn = STEP_S / (tau * tau);
+        let learn = STEP_S / tau_s(self.learned_s).powi(2);
         // The spindle's own component is learned above; on an upright panel gravity shows part of it, too, but less well.
         for (i, e) in off.into_iter().enumerate().take(2) {
             self.bias[i] += learn * e;

@@ -1,4 +1,3 @@
-use super::super::bridge::{Bridge, GridPoint};
 use super::super::chance::too_many;
 use super::*;
 use rand::{RngExt, SeedableRng};
@@ -11,12 +10,10 @@ type Motion = (Vec3, Vec3);
 const UP: Vec3 = [0.0, 0.0, GRAVITY];
 
 fn play(seconds: f64, motor_on: impl Fn(f64) -> bool, mut motion: impl FnMut(f64) -> Option<Motion>) -> Vec<ToAndFro> {
-    let (mut bridge, mut cadence) = (Bridge::default(), Cadence::default());
+    let mut cadence = Cadence::default();
     for k in 0..(seconds / STEP_S) as i64 {
-        bridge.push(GridPoint { index: k, streams: motion(k as f64 * STEP_S).unzip().into() });
-        while let Some(GridPoint { index, streams: [accel, gyro] }) = bridge.pop() {
-            cadence.step(index, accel, gyro, &motor_on);
-        }
+        let (accel, gyro) = motion(k as f64 * STEP_S).unzip();
+        cadence.step(k, accel, gyro, &motor_on);
     }
     cadence.end(&motor_on);
     core::iter::from_fn(|| cadence.pop_before(f64::INFINITY)).collect()
@@ -193,8 +190,6 @@ fn nothing_is_counted_across_holes_or_with_the_motor_off() {
     let found = play(70.0, |_| true, |t| rubbing(t).filter(|_| !(30.0..31.0).contains(&t)));
     let ends: Vec<(f64, f64)> = found.iter().map(|s| (s.start_s.round(), s.end_s.round())).collect();
     assert_eq!(ends, [(0.0, 30.0), (31.0, 70.0)]);
-    // A tenth of a second is bridged.
-    assert_eq!(play(70.0, |_| true, |t| rubbing(t).filter(|_| !(30.0..30.1).contains(&t))).len(), 1);
     assert_eq!(play(70.0, |_| false, rubbing), []);
 }
 

@@ -12,7 +12,6 @@
 //! are kept, finished results are handed out.
 
 mod attitude;
-mod bridge;
 mod cadence;
 #[cfg(test)]
 mod chance;
@@ -22,6 +21,7 @@ mod emissivity;
 pub mod findings;
 mod grid;
 mod heat;
+mod interpolator;
 mod looks;
 mod motion;
 mod opening;

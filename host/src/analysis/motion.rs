@@ -281,10 +281,9 @@ impl Motion {
         }
     }
 
-    /// Nothing before continues across: the attitude starts over.
+    /// Nothing before continues across but what belongs to the person and to the chip: the attitude starts over.
     pub(super) fn interrupt(&mut self) {
-        let lever = self.lever;
-        let width_s = self.width_s;
-        *self = Self { width_s, ..Self::new(lever) };
+        let (width_s, attitude) = (self.width_s, self.attitude.interrupted());
+        *self = Self { width_s, attitude, ..Self::new(self.lever) };
     }
 }

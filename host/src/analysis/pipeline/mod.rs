@@ -3,11 +3,11 @@
 //! # Data flow
 //!
 //! ```text
-//! accel ─┬─► orbit ────────────────────► orbit ticks ──┐
-//!        └─► 50 Hz grid ─┐                             ├─► LiveTick (when both streams have passed the tick)
-//! gyro ────► 50 Hz grid ─┴─► bridge ─► motion, cadence ┤
-//!                                      (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
-//! looks ───────────────────────────────► surface ──────┘
+//! accel ─┬─► orbit ────────────────────────► orbit ticks ──┐
+//!        └─► interpolator ─► 50 Hz grid ─┐                 ├─► LiveTick (when both streams have passed the tick)
+//! gyro ────► interpolator ─► 50 Hz grid ─┴► motion, cadence┤
+//!                                          (turns, strokes)├─► rows wait ─► settled with the passes ─► Finding
+//! looks ───────────────────────────────────► surface ──────┘
 //! ```
 //!
 //! Everything is driven by the times of the samples, never by when or in what portions they arrived.
@@ -24,10 +24,10 @@ mod statistics;
 #[cfg(test)]
 mod tests;
 
-use super::bridge::{Bridge, GridPoint};
 use super::cadence::Cadence;
 use super::findings::{Finding, LiveTick, Measured, State, StrokePlace};
 use super::grid::{Gridder, STEP_US};
+use super::interpolator::Interpolator;
 use super::motion::Motion;
 use super::orbit::{Orbit, OrbitTick, TICK_US};
 use super::passes::SettledStroke;
@@ -50,9 +50,9 @@ const RUN_PATIENCE_US: f64 = 60e6;
 pub struct Pipeline {
     setup: Setup,
     orbit: Orbit,
+    interpolators: [Interpolator; 2],
     accel_grid: Gridder,
     gyro_grid: Gridder,
-    bridge: Bridge,
     motion: Motion,
     cadence: Cadence,
     motor: MotorLog,
@@ -106,9 +106,9 @@ impl Pipeline {
         Self {
             setup,
             orbit: Orbit::new(setup.machine.kind),
+            interpolators: Default::default(),
             accel_grid: Gridder::new(),
             gyro_grid: Gridder::new(),
-            bridge: Bridge::default(),
             motion: Motion::new(LEVER_M),
             cadence: Cadence::default(),
             motor: MotorLog::default(),
@@ -170,6 +170,7 @@ impl Pipeline {
                 }
             }
             Reading::Break { from_us: _, to_us } => {
+                self.flush();
                 self.advance(f64::INFINITY);
                 self.settle(true);
                 self.orbit.interrupt(if to_us.is_finite() { to_us } else { 0.0 });
@@ -194,6 +195,7 @@ impl Pipeline {
 
     /// Nothing more comes: settles everything.
     pub fn finish(&mut self) {
+        self.flush();
         self.advance(f64::INFINITY);
         self.settle(true);
         self.orbit.flush();
@@ -204,24 +206,33 @@ impl Pipeline {
         if !run.has_usable_times() {
             return;
         }
-        let spacing_us = run.spacing_us;
-        self.run_us[0] = run.samples.len() as f64 * spacing_us;
-        let time_us = |i: usize| run.first_us + i as f64 * spacing_us;
-        if let Some(new) = (0..run.samples.len()).find(|i| time_us(*i) > self.accel_grid.last_us()) {
-            self.orbit.push(time_us(new), spacing_us, &run.samples[new..]);
-            self.first_accel_us.get_or_insert(time_us(new));
-            self.last_sample_us = time_us(run.samples.len() - 1);
-        }
-        self.accel_grid.push(run.first_us, spacing_us, run.samples);
+        self.run_us[0] = run.samples.len() as f64 * run.spacing_us;
+        self.first_accel_us.get_or_insert(run.first_us);
+        self.last_sample_us = self.last_sample_us.max(run.end_us() - run.spacing_us);
+        let Self { interpolators: [interpolator, _], orbit, accel_grid, .. } = self;
+        interpolator.push(run, |first_us, spacing_us, samples| {
+            orbit.push(first_us, spacing_us, samples);
+            accel_grid.push(first_us, spacing_us, samples);
+        });
     }
 
     fn push_gyro(&mut self, run: Run<'_>) {
         if !run.has_usable_times() {
             return;
         }
-        let spacing_us = run.spacing_us;
-        self.run_us[1] = run.samples.len() as f64 * spacing_us;
-        self.gyro_grid.push(run.first_us, spacing_us, run.samples);
+        self.run_us[1] = run.samples.len() as f64 * run.spacing_us;
+        let Self { interpolators: [_, interpolator], gyro_grid, .. } = self;
+        interpolator.push(run, |first_us, spacing_us, samples| gyro_grid.push(first_us, spacing_us, samples));
+    }
+
+    /// Nothing comes that continues what waits.
+    fn flush(&mut self) {
+        let Self { interpolators: [accel, gyro], orbit, accel_grid, gyro_grid, .. } = self;
+        accel.flush(|first_us, spacing_us, samples| {
+            orbit.push(first_us, spacing_us, samples);
+            accel_grid.push(first_us, spacing_us, samples);
+        });
+        gyro.flush(|first_us, spacing_us, samples| gyro_grid.push(first_us, spacing_us, samples));
     }
 
     /// Time up to which all streams have been heard, µs.
@@ -264,21 +275,18 @@ impl Pipeline {
         while (self.next_grid + 2) as f64 * STEP_US <= limit_us {
             let k = self.next_grid;
             self.next_grid += 1;
-            self.bridge.push(GridPoint { index: k, streams: [self.accel_grid.take(k), self.gyro_grid.take(k)] });
-            while let Some(GridPoint { index, streams: [accel, gyro] }) = self.bridge.pop() {
-                let motor = &self.motor;
-                self.cadence.step(index, accel, gyro, &|t| motor.ran_at(t));
-                let ended = self.motion.step(index, accel, gyro, &|t| motor.ran_at(t));
-                if ended {
-                    self.settle(true);
-                    self.restart_motion();
-                }
+            let (accel, gyro) = (self.accel_grid.take(k), self.gyro_grid.take(k));
+            let motor = &self.motor;
+            self.cadence.step(k, accel, gyro, &|t| motor.ran_at(t));
+            let ended = self.motion.step(k, accel, gyro, &|t| motor.ran_at(t));
+            if ended {
+                self.settle(true);
+                self.restart_motion();
             }
         }
     }
 
     fn restart_motion(&mut self) {
-        self.bridge.restart();
         self.motion.interrupt();
         let motor = &self.motor;
         self.cadence.end(&|t| motor.ran_at(t));

@@ -139,28 +139,50 @@ fn play_broken(
 #[test]
 fn two_passes_at_right_angles_are_found_with_their_strokes() {
     for seed in 0..6 {
-        let day = day(seed);
-        let (_, findings) = play(&day, true, 32, 8);
-        let strokes: Vec<Stroke> =
-            findings.iter().filter_map(|f| if let Finding::Stroke(s) = f { Some(*s) } else { None }).collect();
-        let passes: Vec<&Pass> =
-            findings.iter().filter_map(|f| if let Finding::Pass(p) = f { Some(&**p) } else { None }).collect();
-        assert_eq!(strokes.len(), day.strokes.len(), "seed {seed}");
-        for (found, truth) in strokes.iter().zip(&day.strokes) {
-            assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
-            let i = found.traverse_mps.expect("estimated");
-            assert!((i.value / day.speed - 1.0).abs() < 0.15, "seed {seed}: {} for {}", i.value, day.speed);
-        }
-        assert_eq!(passes.len(), 2, "seed {seed}");
-        for (found, truth) in passes.iter().zip(&day.passes) {
-            assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
-            assert_eq!((found.strokes, found.section), (4, 1));
-            let wide = found.track.iter().map(|p| p.x_m.abs().max(p.y_m.abs())).fold(0.0, f64::max);
-            assert!((0.1..0.4).contains(&wide), "seed {seed}: the track reaches {wide} m from the middle");
-        }
-        let across = passes[1].direction_deg.expect("known").abs();
-        assert!((across - 90.0).abs() < 12.0, "seed {seed}: {across}°");
+        found_with_their_strokes(seed, &day(seed));
     }
+}
+
+#[test]
+fn a_block_lost_every_few_seconds_changes_nothing_of_note() {
+    for seed in 0..6 {
+        let mut day = day(seed);
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut lose = |samples: &mut [[f32; 3]], block: usize, rate_hz: f64| {
+            let mut at = 0;
+            loop {
+                at += (rng.random_range(1.5..4.5) * rate_hz) as usize;
+                let Some(lost) = samples.get_mut(at..at + block) else { break };
+                lost.fill([f32::NAN; 3]);
+            }
+        };
+        lose(&mut day.accel, 72, RATE_HZ);
+        lose(&mut day.gyro, 18, GYRO_HZ);
+        found_with_their_strokes(seed, &day);
+    }
+}
+
+fn found_with_their_strokes(seed: u64, day: &Day) {
+    let (_, findings) = play(day, true, 32, 8);
+    let strokes: Vec<Stroke> =
+        findings.iter().filter_map(|f| if let Finding::Stroke(s) = f { Some(*s) } else { None }).collect();
+    let passes: Vec<&Pass> =
+        findings.iter().filter_map(|f| if let Finding::Pass(p) = f { Some(&**p) } else { None }).collect();
+    assert_eq!(strokes.len(), day.strokes.len(), "seed {seed}");
+    for (found, truth) in strokes.iter().zip(&day.strokes) {
+        assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
+        let i = found.traverse_mps.expect("estimated");
+        assert!((i.value / day.speed - 1.0).abs() < 0.15, "seed {seed}: {} for {}", i.value, day.speed);
+    }
+    assert_eq!(passes.len(), 2, "seed {seed}");
+    for (found, truth) in passes.iter().zip(&day.passes) {
+        assert!((found.start_s - truth.0).abs() < 0.1 && (found.end_s - truth.1).abs() < 0.1, "seed {seed}");
+        assert_eq!((found.strokes, found.section), (4, 1));
+        let wide = found.track.iter().map(|p| p.x_m.abs().max(p.y_m.abs())).fold(0.0, f64::max);
+        assert!((0.1..0.4).contains(&wide), "seed {seed}: the track reaches {wide} m from the middle");
+    }
+    let across = passes[1].direction_deg.expect("known").abs();
+    assert!((across - 90.0).abs() < 12.0, "seed {seed}: {across}°");
 }
 
 /// Two passes worked in one go: the count of the pass falls in one tick.
