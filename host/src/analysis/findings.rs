@@ -268,7 +268,17 @@ pub struct Pass {
     pub track_sd_m: Option<f64>,
 }
 
+/// Rubbing warms paint. Of 800 drawn passes in which the spot saw worked paint none warmed it by less than 1.7 K, while spots
+/// beside it saw 0.7 K at most. Common practice, no published source.
+const LEAST_WARMING_K: f64 = 1.0;
+
 impl Pass {
+    /// Highest rise of worked paint, K; `None` where the spot saw no warming, for then it looked beside.
+    #[must_use]
+    pub fn worked_rise_k(&self) -> Option<f64> {
+        self.surface_rise_k.filter(|rise| *rise >= LEAST_WARMING_K)
+    }
+
     /// How far the pad's way may be off across the strokes, with 90 % certainty, m.
     #[must_use]
     pub fn sideways_m(&self) -> Option<f64> {

@@ -181,6 +181,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
         facts.peak_rise_k.map(|k| format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())),
         match facts.over_s {
             Some(s) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
+            Some(_) if facts.no_warming => Some("no worked paint in view".to_owned()),
             Some(_) => Some("under the limit".to_owned()),
             None => None,
         },

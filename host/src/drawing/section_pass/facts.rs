@@ -142,6 +142,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) rate_off: Vec<RateOff>,
     /// Highest rise: the pass's own figure, else the rows', K.
     pub(crate) peak_rise_k: Option<f64>,
+    /// Whether the spot looked, and saw no warming: then how warm the worked paint got is not known.
+    pub(crate) no_warming: bool,
     /// Start and end of the time axis, s.
     pub(crate) span_s: (f64, f64),
 }
@@ -176,6 +178,7 @@ impl<'a> Facts<'a> {
             over_s: limit.filter(|_| rises().next().is_some()).map(|_| over().count() as f64 * ROW_S),
             first_over_s: over().next().map(|(t, _)| t),
             rate_off: RateOff::of(&rows, input.bands.orbit_opm),
+            no_warming: pass.surface_rise_k.is_some() && pass.worked_rise_k().is_none(),
             peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
             warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
             strokes,
@@ -305,6 +308,7 @@ mod tests {
             first_over_s: None,
             rate_off: Vec::new(),
             peak_rise_k: None,
+            no_warming: false,
             span_s: (0.0, 39.5),
         }
     }

@@ -67,6 +67,9 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     }
     match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
+        (Some(_), _, _) if facts.no_warming => {
+            parts.push("the spot saw no warming: heat not known".to_owned());
+        }
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
             "the spot stayed under the heat limit ({} of {} {})",
             input.scale().rise_number_beside(peak, Some(limit)),
@@ -144,7 +147,12 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     }
     // Where it is not known which side the spot was on, it may have looked beside the strokes all the time.
     let trailed = facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
-    if facts.side_known() && !trailed && facts.over_s.is_some() {
+    if facts.no_warming {
+        out.push(note(
+            "The spot saw no warming, so it looked beside the worked paint: how warm that got is not known. Aim it nearer the pad."
+                .to_owned(),
+        ));
+    } else if facts.side_known() && !trailed && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
     // Before what there may be no room for: whoever reads figures must know what they rest on.
@@ -284,10 +292,10 @@ mod tests {
     use crate::guidance::Units;
 
     /// What is said of a pass of one stroke that stayed cool, whose spot trailed or did not.
-    fn said(spot_trails: Option<bool>) -> Vec<String> {
-        let (session, pass) = (SessionFacts::default(), Pass::untold());
+    fn said(spot_trails: Option<bool>, rise_k: f64) -> Vec<String> {
+        let (session, pass) = (SessionFacts::default(), Pass { surface_rise_k: Some(rise_k), ..Pass::untold() });
         let stroke = Stroke { spot_trails, ..Stroke::untold() };
-        let row = |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: Some(1.0), ..SeriesRow::default() };
+        let row = |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: Some(rise_k), ..SeriesRow::default() };
         let rows: Vec<SeriesRow> = (0..=100).map(row).collect();
         let input = SheetInput {
             session: &session,
@@ -306,9 +314,11 @@ mod tests {
 
     #[test]
     fn warmth_is_praised_only_where_worked_paint_was_seen() {
-        assert_eq!(said(Some(true)), ["The warmth: under the limit wherever the spot looked."]);
-        assert_eq!(said(Some(false)), ["The spot trailed in no stroke: worked paint was never in view."]);
-        assert_eq!(said(None), [""; 0], "it may have looked beside");
+        assert_eq!(said(Some(true), 4.0), ["The warmth: under the limit wherever the spot looked."]);
+        assert_eq!(said(Some(false), 4.0), ["The spot trailed in no stroke: worked paint was never in view."]);
+        assert_eq!(said(None, 4.0), [""; 0], "it may have looked beside");
+        let [beside] = &said(None, 0.3)[..] else { panic!("one thing is to be said") };
+        assert!(beside.starts_with("The spot saw no warming, so it looked beside the worked paint:"), "{beside}");
     }
 
     #[test]
