@@ -30,8 +30,8 @@ LOAD = """The rate of running free is told where the step down is seen as the pa
 wandering. Stalls of the pad's spin are drawn for one kind only."""
 
 RUNNING = """What the live view shows while a stroke is under way: the speed of this stroke (its length over its time) as its start
-alone tells it, ten times a second. So the truth at a moment is the true speed of the stroke under way, the whole of it; a
-stroke's length, told or not, plays no part. Just after a turn the figure of the stroke before is still on show, and counts. A
+tells it, set right by what the strokes of the pass before it are known to have had, ten times a second. So the truth at a
+moment is the true speed of the stroke under way, the whole of it. No stroke length is told here; with one it is nearer. Just after a turn the figure of the stroke before is still on show, and counts. A
 dash: fewer strokes than that got a figure of their own before they ended."""
 
 

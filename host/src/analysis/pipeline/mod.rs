@@ -73,6 +73,8 @@ pub struct Pipeline {
     /// When the motor was last switched on, s.
     running_since_s: Option<f64>,
     last_place: Option<StrokePlace>,
+    /// What the strokes of the pass are known to have had for each m/s that their bursts told.
+    per_burst: f64,
     /// End of the last stroke told of, s.
     stroke_told_s: f64,
     strokes_in_pass: u32,
@@ -125,6 +127,7 @@ impl Pipeline {
             last_stroke: None,
             running_since_s: None,
             last_place: None,
+            per_burst: 1.0,
             stroke_told_s: f64::NEG_INFINITY,
             strokes_in_pass: 0,
             strokes_seen: 0,

@@ -178,6 +178,8 @@ pub(super) struct Now {
     pub(super) since_s: f64,
     /// Speed of the current stroke as far as its start tells, m/s.
     pub(super) speed_mps: Option<Measured>,
+    /// Speed of the strokes so far as their bursts tell it, m/s.
+    pub(super) usual_mps: Option<f64>,
     /// Finished strokes.
     pub(super) strokes: u32,
     /// How many of those the current stroke is parallel to, counted back from the last; `None` while all lie along one axis.
@@ -306,6 +308,7 @@ impl StrokeTracker {
             mode: best.mode,
             since_s: best.since_s,
             speed_mps: best.current,
+            usual_mps: best.speed,
             strokes: best.strokes,
             strokes_across: best.axis_from.map(|from| best.strokes - from),
         }
