@@ -380,7 +380,9 @@ pub(crate) struct ReportArgs {
                         Work past midnight counts on the day it falls on. Sections of one number on a panel of a vehicle are one, in however \
                         many recordings; where no vehicle or no panel is named, each recording's are its own. Vibration comes from the recordings: where one is gone \
                         or has losses, that is said, and the exit code is 3. Sessions that were filed without one, as \
-                        those of an invented shop, have lost nothing; their vibration is not known.")]
+                        those of an invented shop, have lost nothing; their vibration is not known. Who read the film gauge is not \
+                        written down: the sheet has the readings and notes of the vehicles worked or tried on, and on a day without \
+                        either those of vehicles that nobody worked or tried on.")]
 pub(crate) struct DayArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,

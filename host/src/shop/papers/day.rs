@@ -80,9 +80,11 @@ pub struct DaySheet {
     pub sections: usize,
     /// Tries on test spots, in the order they were written down.
     pub tries: Vec<DayTry>,
-    /// Gauge readings of the day on the vehicles that the technician worked or tried on: by whom is not written down.
+    /// Gauge readings of the day on the vehicles that the technician worked or tried on: by whom is not written down. Where these
+    /// are none, on those that nobody worked or tried on, for readings that nobody has shown would be lost.
     pub readings: Vec<DayReadings>,
-    /// Notes of the day on the technician's sessions and these vehicles.
+    /// Notes of the day on the technician's sessions and on vehicles as above; on a day without work or tries also those on no
+    /// vehicle.
     pub notes: Vec<String>,
     /// Vibration exposure in words, where somebody worked it out from the recordings.
     pub exposure: Option<String>,
@@ -112,7 +114,7 @@ impl DaySheet {
         };
         let lists = [
             ("Tried on test spots", self.tries.iter().map(tried).collect()),
-            ("Film read on these vehicles, by whom is not written down", self.readings.iter().map(read).collect()),
+            ("Film read, by whom is not written down", self.readings.iter().map(read).collect()),
             ("Notes", self.notes.clone()),
         ];
         lists.into_iter().filter(|(_, lines): &(_, Vec<String>)| !lines.is_empty()).collect()
@@ -144,9 +146,14 @@ impl DaySheet {
         )
     }
 
-    /// Whether nothing of the technician's is filed on the day.
-    pub fn is_empty(&self) -> bool {
+    /// Whether the technician neither worked nor tried anything on the day.
+    fn is_idle(&self) -> bool {
         self.works.is_empty() && self.tries.is_empty()
+    }
+
+    /// Whether nothing that may be the technician's is filed on the day.
+    pub fn is_empty(&self) -> bool {
+        self.is_idle() && self.readings.is_empty() && self.notes.is_empty()
     }
 
     /// What is to be known where a section was worked in several sessions.
@@ -160,7 +167,12 @@ impl DaySheet {
         let tries =
             (!self.tries.is_empty()).then(|| count(self.tries.len(), "try on a test spot", "tries on test spots"));
         if self.works.is_empty() {
-            return format!("{}, no recording is filed", tries.as_deref().unwrap_or("nothing"));
+            let read: usize = self.readings.iter().map(|r| r.film_um.len()).sum();
+            let read = (tries.is_none() && read > 0).then(|| count(read, "film reading", "film readings"));
+            let noted = (tries.is_none() && !self.notes.is_empty()).then(|| count(self.notes.len(), "note", "notes"));
+            let filed: Vec<String> = [tries, read, noted].into_iter().flatten().collect();
+            let filed = if filed.is_empty() { "nothing".to_owned() } else { filed.join(", ") };
+            return format!("{filed}, no recording is filed");
         }
         let tries = tries.map_or(String::new(), |tries| format!(", {tries}"));
         let sum = |of: fn(&DayWork) -> usize| self.works.iter().map(of).sum::<usize>();
@@ -199,9 +211,11 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         let parts: Vec<&str> = vehicle.into_iter().chain([panel]).filter(|p| !p.is_empty()).collect();
         if parts.is_empty() { "not named".to_owned() } else { parts.join(", ") }
     };
-    let mut on: BTreeSet<Id> = BTreeSet::new();
+    // Vehicles of the technician's day, and of others'.
+    let (mut on, mut of_others) = (BTreeSet::new(), BTreeSet::new());
     let mut places = BTreeSet::new();
-    for session in shop.sessions()?.into_iter().filter(|s| s.technician == technician) {
+    let sessions = shop.sessions()?;
+    for session in &sessions {
         let recording = recordings.get(&session.id).and_then(|(started, s)| Some((start_of(started)?, *s)));
         let day_at = |t_s: f64| {
             let moment = recording.as_ref().and_then(|(start, _)| moment_at(start, t_s));
@@ -212,11 +226,15 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         if !(session.day.as_str()..=last.as_str()).contains(&day) {
             continue;
         }
+        if session.technician != technician {
+            of_others.extend(session.vehicle);
+            continue;
+        }
         on.extend(session.vehicle);
         sheet.invented |= matches!(session.source.as_str(), "simulation" | "generated");
         let on_day = |p: &PassFigures| session.day == last || day_at(p.start_s) == day;
         let own: Vec<_> = passes.iter().filter(|p| p.session == session.id && on_day(p)).collect();
-        places.extend(own.iter().map(|p| SectionPlace::of(&session, p.section_number)));
+        places.extend(own.iter().map(|p| SectionPlace::of(session, p.section_number)));
         sheet.works.push(DayWork {
             session: session.id,
             started: [session.day.clone(), session.started.get(11..16).unwrap_or_default().to_owned()],
@@ -235,7 +253,11 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     sheet.sections = places.len();
     let products = shop.products()?;
     let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
-    for trial in shop.trials()?.into_iter().filter(|t| t.technician == technician && t.day == day) {
+    for trial in shop.trials()?.into_iter().filter(|t| t.day == day) {
+        if trial.technician != technician {
+            of_others.insert(trial.vehicle);
+            continue;
+        }
         on.insert(trial.vehicle);
         sheet.tries.push(DayTry {
             place: place(Some(trial.vehicle), &trial.panel),
@@ -243,7 +265,9 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
             trial,
         });
     }
-    for reading in shop.film_readings()?.into_iter().filter(|r| on.contains(&r.vehicle) && r.day == day) {
+    let idle = sheet.is_idle();
+    let shown = |vehicle: Id| if idle { !of_others.contains(&vehicle) } else { on.contains(&vehicle) };
+    for reading in shop.film_readings()?.into_iter().filter(|r| shown(r.vehicle) && r.day == day) {
         let place = place(Some(reading.vehicle), &reading.panel);
         match sheet.readings.iter_mut().find(|of| name::same(&of.place, &place) && of.phase == reading.phase) {
             Some(of) => of.film_um.push(reading.film_um),
@@ -251,11 +275,17 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
         }
     }
     for note in shop.notes()?.into_iter().filter(|n| n.day == day) {
-        let work = sheet.works.iter().find(|w| Some(w.session) == note.session);
-        let of_vehicle = note.session.is_none() && note.vehicle.is_some_and(|id| on.contains(&id));
-        let about = match work {
-            Some(work) => work.place.clone(),
-            None if of_vehicle => place(note.vehicle, &note.panel),
+        let about = match note.session {
+            Some(id) => {
+                let own = sessions.iter().find(|s| s.id == id && s.technician == technician);
+                let Some(own) = own else { continue };
+                place(own.vehicle, &own.panel)
+            }
+            None if note.vehicle.is_none() && idle => {
+                sheet.notes.push(note.text);
+                continue;
+            }
+            None if note.vehicle.is_some_and(shown) => place(note.vehicle, &note.panel),
             None => continue,
         };
         let section = note.section.map_or(String::new(), |number| format!(", section {number}"));
@@ -427,7 +457,36 @@ mod tests {
             page.contains("Tried on test spots") && page.contains("4.76 mil") && page.contains("&lt;Some(1)"),
             "{page}"
         );
-        assert!(of(1).is_empty(), "the tries are another's");
+        // Nobody worked on the second vehicle, so what is noted of it may be anybody's; the rest is another's.
+        let idle = of(1);
+        assert!(idle.works.is_empty() && idle.tries.is_empty() && idle.readings.is_empty());
+        assert_eq!(idle.notes, ["van B: Note of <Some(2)>", "Note of <None>"]);
+        assert_eq!(idle.summary(), "2 notes, no recording is filed");
+    }
+
+    /// Gauged on the day before its work, by a technician who did nothing else: the sheet has no other place for it.
+    #[test]
+    fn readings_and_notes_alone_make_a_day() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES, Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let of = |technician: usize, day: &str| day_sheet(&shop, cast.technicians[technician], day).expect("read");
+        let read = |day: &str, film_um| {
+            let (vehicle, panel, point) = (cast.vehicles[0], "Bonnet".into(), "1".into());
+            let (phase, place, note, day) = (Phase::Before, None, String::new(), day.into());
+            let reading = FilmReading { vehicle, panel, point, phase, day, film_um, place, note };
+            shop.add_film_reading(&reading).expect("added");
+        };
+        read("2026-03-09", 121.0);
+        read("2026-03-09", 122.0);
+        assert_eq!(of(0, "2026-03-09").summary(), "2 film readings, no recording is filed");
+        // A note on an earlier session is of who worked it.
+        let session = shop.sessions().expect("read").into_iter().find(|s| s.technician == cast.technicians[0]);
+        let note = Note { day: "2026-03-10".into(), session: session.map(|s| s.id), ..Note::default() };
+        shop.add_note(&Note { text: "Deep scratch left.".into(), ..note }).expect("added");
+        let noted = of(0, "2026-03-10");
+        assert!(!noted.is_empty() && noted.notes[0].ends_with(": Deep scratch left."), "{:?}", noted.notes);
+        assert!(of(1, "2026-03-10").is_empty(), "the session is another's");
+        assert!(of(0, "2026-03-11").is_empty());
     }
 
     #[test]
