@@ -413,7 +413,7 @@ fn work_past_midnight_counts_on_the_day_it_falls_on() {
     let page = at(&folder, "day.html");
     let to_page = ["day", "--shop", &shop, "--technician", "Ash", "--day", "2026-03-03", "--out", &text(&page)];
     succeeds(&to_page);
-    assert!(fs::read_to_string(&page).expect("a page").contains("<th>2026-03-02 23:59</th>"));
+    assert!(fs::read_to_string(&page).expect("a page").contains("<th>2 March 2026, 23:59</th>"));
 
     // Who gave the machine away before midnight did nothing after it, though the recording went on.
     let shared = at(&folder, "shared.mcap");

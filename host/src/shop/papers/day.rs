@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use super::head;
+use super::{head, long_day};
 use crate::drawing::canvas::escape;
 use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
@@ -296,8 +296,9 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
 
 /// The page, UTF-8.
 pub fn day_html(sheet: &DaySheet, units: Units) -> String {
-    let mut html = head(&format!("{}, {}", sheet.technician, sheet.day));
-    let _ = writeln!(html, "<h1>{}</h1><p class=\"soft\">{}</p>", escape(&sheet.technician), escape(&sheet.day));
+    let day = long_day(&sheet.day);
+    let mut html = head(&format!("{}, {day}", sheet.technician));
+    let _ = writeln!(html, "<h1>{}</h1><p class=\"soft\">{}</p>", escape(&sheet.technician), escape(&day));
     if sheet.invented {
         html.push_str(crate::drawing::invented::PARAGRAPH);
     }
@@ -330,7 +331,7 @@ fn works(html: &mut String, sheet: &DaySheet, units: Units) {
     );
     for w in &sheet.works {
         let [day, time] = &w.started;
-        let started = if *day == sheet.day { time.clone() } else { format!("{day} {time}") };
+        let started = if *day == sheet.day { time.clone() } else { format!("{}, {time}", long_day(day)) };
         let lost =
             if w.lost.is_empty() { String::new() } else { format!("<br><small>missing: {}</small>", escape(&w.lost)) };
         let _ = writeln!(
@@ -366,6 +367,7 @@ mod tests {
         assert!((sheet.minutes().expect("known") - session.running_s / 60.0).abs() < 1e-9);
         let page = day_html(&sheet, Units::Us);
         assert!(page.contains("Invented data") && page.contains("°F"));
+        assert!(page.contains("<p class=\"soft\">3 March 2026</p>") && !page.contains("2026-03-03"), "{page}");
         assert!(day_sheet(&shop, cast.technicians[0], "2026-04-01").expect("read").works.is_empty());
     }
 
