@@ -6,7 +6,10 @@ pub(crate) mod work;
 
 use std::{io::Write as _, net::IpAddr, path::PathBuf};
 
-use clap::{ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
+use clap::{
+    ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand,
+    parser::ValueSource,
+};
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
 pub(crate) use values::film_um;
@@ -49,7 +52,10 @@ impl Cli {
     fn of(words: impl IntoIterator<Item = impl Into<std::ffi::OsString> + Clone>) -> Result<Self, clap::Error> {
         let mut command = taking_negative_numbers(Self::command());
         let matches = command.try_get_matches_from_mut(words)?;
-        let cli = Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))?;
+        let mut cli = Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))?;
+        if let (Verb::Exposure(args), Some((_, typed))) = (&mut cli.verb, matches.subcommand()) {
+            args.shop_is_usual = typed.value_source("shop") == Some(ValueSource::EnvVariable);
+        }
         Ok(Self { typed_verb: verbs(&matches).join(" "), ..cli })
     }
 }
@@ -449,7 +455,7 @@ pub(crate) struct SimulateArgs {
                         steadypass exposure --technician Robin --declared sander=4.5:30\n\n\
                         A screening figure, not an ISO 8041-1 measurement. Time counts while the motor runs.\n\
                         Without --shop (or STEADYPASS_SHOP) a recording counts as the work of whom it names, whatever \
-                        `shop assign` said since.")]
+                        `shop assign` said since. So it does where STEADYPASS_SHOP leads to no shop, which is said.")]
 pub(crate) struct ExposureArgs {
     /// Recordings (.mcap, or .mcap.part left by a crash). One that is given again counts once.
     pub(crate) recordings: Vec<PathBuf>,
@@ -460,6 +466,9 @@ pub(crate) struct ExposureArgs {
     /// The shop's folder: a recording that is filed in it counts under the names that the shop has for it.
     #[arg(long, value_name = "DIR", env = "STEADYPASS_SHOP")]
     pub(crate) shop: Option<PathBuf>,
+    /// Whether the shop is the one that the environment names, for every verb, and not one that was asked for here.
+    #[arg(skip)]
+    pub(crate) shop_is_usual: bool,
     /// Only this technician; also names recordings that do not say whose they are.
     #[arg(long, value_name = "NAME", value_parser = a_name)]
     pub(crate) technician: Option<String>,

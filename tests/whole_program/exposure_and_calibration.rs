@@ -295,6 +295,30 @@ fn a_recording_given_again_counts_once_and_overlaps_are_said() {
     assert!((found["days"][0]["overlap_s"].as_f64().expect("a time") - 13.0).abs() < 1.0, "{found}");
 }
 
+/// The environment names a shop for every verb; a recording tells its own without one.
+#[test]
+fn a_shop_that_only_the_environment_names_may_be_missing() {
+    let folder = TempDir::new().expect("temp");
+    let (recording, gone) = (at(&folder, "a.mcap"), at(&folder, "gone"));
+    let says = working(30.0);
+    write(&recording, &Story { seconds: 30.0, technician: "Robin", says: &says });
+    let with_usual = |more: &[&str]| {
+        let mut command = steadypass();
+        command.env("STEADYPASS_SHOP", &gone).args(["exposure", &text(&recording)]).args(more);
+        command.output().expect("the program starts")
+    };
+    let output = with_usual(&[]);
+    let remarks = stderr(&output);
+    assert_eq!(output.status.code(), Some(0), "{remarks}");
+    assert!(String::from_utf8_lossy(&output.stdout).starts_with("Robin, 2026-03-02"));
+    for words in ["STEADYPASS_SHOP: ", "gone holds no shop", "goes on without a shop"] {
+        assert!(remarks.contains(words), "{words}: {remarks}");
+    }
+    let asked_for = with_usual(&["--shop", &text(&gone)]);
+    assert_eq!(asked_for.status.code(), Some(1));
+    assert!(asked_for.stdout.is_empty() && stderr(&asked_for).contains("gone holds no shop"), "{}", stderr(&asked_for));
+}
+
 #[test]
 fn typed_in_values_alone_are_a_calculator_and_nonsense_is_a_usage_error() {
     let found = json(&["--json", "exposure", "--technician", "Sam", "--declared", "sander=5:120"]);

@@ -13,7 +13,7 @@ use steadypass::{
     recording::{self, Facts, Reader, Source as From},
     replay::describe_losses,
     session::Hands,
-    shop::{Shop, fill::fingerprint},
+    shop::{Shop, ShopError, fill::fingerprint},
     tables::guarded,
 };
 
@@ -46,7 +46,7 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
     if args.recordings.is_empty() && declared.is_empty() {
         return Err(Failure::Usage("give recordings, or values with --declared NAME=A_HV:MINUTES".into()));
     }
-    let shop = args.shop.as_deref().filter(|_| !args.recordings.is_empty()).map(store::open).transpose()?;
+    let shop = if args.recordings.is_empty() { None } else { shop(console, args)? };
     let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
     for path in once_each(console, &args.recordings)? {
         let mut read = read(console, path)?;
@@ -82,6 +82,21 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         }
     }
     Ok(if lost { Done::WithLosses } else { Done::Fine })
+}
+
+/// The shop that knows whose the recordings are, if any. A recording tells enough by itself, so one that only the environment names
+/// may be missing.
+fn shop(console: &Console, args: &ExposureArgs) -> Result<Option<Shop>, Failure> {
+    let Some(folder) = &args.shop else { return Ok(None) };
+    match Shop::open(folder) {
+        Err(error @ ShopError::Missing { .. }) if args.shop_is_usual => {
+            console.remark(&format!(
+                "STEADYPASS_SHOP: {error}. It goes on without a shop: each recording counts as the work of whom it names."
+            ));
+            Ok(None)
+        }
+        opened => opened.map(Some).map_err(store::of(folder)),
+    }
 }
 
 /// The recordings without those that are another one again, which is said: the same bytes, or the same sensor and start. Of
