@@ -226,6 +226,10 @@ fn recordings_that_cannot_be_reviewed() {
     let [file, none, good] = [&file, &none, &good].map(|path| text(path));
     expect(&["review", "--no-sheets", &file, &none, &good, "--out", &text(&several)], 1, &said);
     assert!(several.join("door/passes.csv").exists() && !several.join("x/passes.csv").exists());
+    let told = run(&["--json", "review", "--no-sheets", &file, &none, &good, "--out", &text(&several)]);
+    let told: serde_json::Value = serde_json::from_slice(&told.stdout).expect("one document");
+    assert_eq!(told["reviews"].as_array().map(Vec::len), Some(1), "{told}");
+    assert_eq!([&told["failed"][0]["recording"], &told["failed"][1]["recording"]], [&file, &none], "{told}");
     assert!(!at(&folder, "review").exists() || files(&at(&folder, "review")).is_empty(), "nothing half-written");
 }
 

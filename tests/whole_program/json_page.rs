@@ -257,6 +257,20 @@ fn of_recordings(page: &mut Page) {
     write_table(&quick, BufWriter::new(File::create(path("quick.csv")).expect("created"))).expect("written");
     page.runs("import", &["import", &path("quick.csv"), "--out", &path("quick.mcap")]);
     review(page, "quick.mcap", &[]);
+    let several = run(&[
+        "--json",
+        "review",
+        &path("demo.mcap"),
+        &path("gone.mcap"),
+        &path("quick.mcap"),
+        "--no-sheets",
+        "--out",
+        &path("several"),
+    ]);
+    let told: Value = serde_json::from_slice(&several.stdout).expect("one document");
+    let folders: Vec<&Value> = told["reviews"].as_array().expect("a list").iter().map(|r| &r["folder"]).collect();
+    assert_eq!(folders, [&path("several/demo"), &path("several/quick")]);
+    page.holds("review A.mcap B.mcap", &told);
 }
 
 fn of_calibrations(page: &mut Page) {

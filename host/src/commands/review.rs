@@ -29,7 +29,8 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
     let folders = folders(args)?;
     let about = args.file.about(args.technician.clone(), args.panel.clone());
     let mut done = Done::Fine;
-    let mut failed = Vec::new();
+    let several = args.recordings.len() > 1;
+    let (mut failed, mut reviewed) = (Vec::new(), Vec::new());
     for (recording, folder) in args.recordings.iter().zip(&folders) {
         let request = Request {
             recording,
@@ -44,21 +45,32 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
         let summary = match review(console, &request) {
             Ok(summary) => summary,
             // The others of a day are reviewed all the same.
-            Err(Failure::Failed(report)) if args.recordings.len() > 1 => {
+            Err(Failure::Failed(report)) if several => {
                 console.report(&report);
-                failed.push(recording.display().to_string());
+                failed.push((path_text(recording), report.to_string()));
                 continue;
             }
             Err(failure) => return Err(failure),
         };
-        summary.print(console, folder)?;
+        if several && console.json {
+            summary.remark(console);
+            reviewed.push(summary.json(folder));
+        } else {
+            summary.print(console, folder)?;
+        }
         if summary.lost.is_some() {
             done = Done::WithLosses;
         }
     }
+    if several && console.json {
+        let not = |(recording, why): &(String, String)| serde_json::json!({ "recording": recording, "why": why });
+        let result = serde_json::json!({ "reviews": reviewed, "failed": failed.iter().map(not).collect::<Vec<_>>() });
+        console.result(&result.to_string())?;
+    }
     if failed.is_empty() {
         return Ok(done);
     }
+    let failed: Vec<String> = failed.into_iter().map(|(recording, _)| recording).collect();
     Err(Failure::failed(format!(
         "{} of {} recordings could not be reviewed: {}",
         failed.len(),
