@@ -20,6 +20,9 @@ fn a_review_is_filed_once_and_rebuilt_from_the_recording() {
     let first = run(&review);
     assert!(stderr(&first).contains("Robin is new to this shop"), "{}", stderr(&first));
     assert!(stderr(&run(&review)).contains("filed again"));
+    let with_panel = run(&[&review[..], &["--panel", "Bonnet"]].concat());
+    let said = stderr(&with_panel);
+    assert!(said.contains("its earlier figures replaced: panel not told before, Bonnet now."), "{said}");
     assert!(
         succeeds(&["shop", "status", "--shop", &shop])
             .contains("1 technician, 0 machines, 0 pads and liquids, 0 vehicles, 1 session")

@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 use steadypass::{
     analysis::{Interval, ToAndFro},
     drawing::units::duration,
-    guidance::{Plan, units::count},
+    guidance::{Plan, Units, units::count},
     recording,
     replay::Replay,
     report,
     results::Results,
     session::Event,
     shop::{
-        Filed, Shop, ShopError,
+        Shop, ShopError,
         fill::{About, Figures, Filing, rubbing},
     },
 };
@@ -273,7 +273,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     if let (Some((store, about)), Some(figures)) = (filing, figures) {
         let lost = summary.lost.as_deref().unwrap_or_default();
         let filing = store.file_review(request.recording, &facts, figures, about, lost);
-        say_filed(console, &store, &filing.map_err(|error| not_filed(&store, request, &error))?);
+        let filing = filing.map_err(|error| not_filed(&store, request, &error))?;
+        say_filed(console, console.units(plan.units), &store, &filing);
     }
     Ok(summary)
 }
@@ -295,14 +296,17 @@ fn not_filed(store: &Shop, request: &Request<'_>, error: &ShopError) -> Failure 
 }
 
 /// Says what was filed.
-fn say_filed(console: &Console, store: &Shop, filing: &Filing) {
+fn say_filed(console: &Console, units: Units, store: &Shop, filing: &Filing) {
     filing.remarks.iter().for_each(|remark| console.remark(remark));
     for filed in &filing.filed {
-        let what = match filed {
-            Filed::New(_) => "filed",
-            Filed::Again(_) => "filed again, its earlier figures replaced",
-        };
-        console.remark(&format!("Session {} {what} in {}.", filed.id(), store.folder().display()));
+        let (id, shop) = (filed.id(), store.folder().display());
+        match filing.replaced.iter().find(|replaced| replaced.session == id) {
+            Some(replaced) => console.remark(&format!(
+                "Session {id} filed again in {shop}, its earlier figures replaced: {}.",
+                replaced.words(units)
+            )),
+            None => console.remark(&format!("Session {id} filed in {shop}.")),
+        }
     }
     if filing.filed.len() > 1 {
         console.remark("The machine changed hands: each technician's passes are a session of their own.");

@@ -4,16 +4,18 @@ use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
 
-use super::{About, Figures};
+use super::{About, Figures, Replaced};
 use crate::name;
 use crate::recording::{Facts, Source, moment_at, start_of, start_text};
 use crate::shop::{Filed, NewSession, ProductKind, Result, Shop, ShopError};
 
 /// What filing a recording came to, for the user.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Filing {
     /// New, or again: a session for each technician who held the machine, in order of appearance.
     pub filed: Vec<Filed>,
+    /// What was replaced in each that was filed again.
+    pub replaced: Vec<Replaced>,
     /// What the user should know: names that were added, what is not known.
     pub remarks: Vec<String>,
 }
@@ -60,7 +62,9 @@ impl Shop {
         let place = std::fs::canonicalize(&place).unwrap_or(place);
         let mut remarks = Vec::new();
         self.whole(|| {
-            let earlier = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started, 1)?;
+            let parts = self.parts_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            let earlier = parts.iter().find(|session| session.part == 1).cloned();
+            let before = parts.into_iter().map(|part| self.outline(part)).collect::<Result<Vec<_>>>()?;
             if let Some(earlier) = &earlier {
                 self.rename_parts(earlier.id, &fingerprint)?;
             }
@@ -130,6 +134,19 @@ impl Shop {
                 filed.push(self.file(&new)?);
             }
             self.drop_parts_after(filed[0].id(), &fingerprint, filed.len() as u32)?;
+            let after = self.parts_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            let mut replaced = Vec::new();
+            for before in before {
+                match after.iter().find(|session| session.id == before.session()) {
+                    Some(after) => replaced.push(Replaced::new(before, self.outline(after.clone())?)),
+                    None => remarks.push(format!(
+                        "Session {} is gone: by this filing the machine changed hands less often. What was typed about it is with \
+                         session {} now.",
+                        before.session(),
+                        filed[0].id()
+                    )),
+                }
+            }
             if let Some(meant) = meant {
                 remarks.push(self.panel_doubt(whole.vehicle, &whole.panel, &meant)?);
             }
@@ -139,7 +156,7 @@ impl Shop {
             {
                 self.drop_pad_sizes(before)?;
             }
-            Ok(Filing { filed, remarks })
+            Ok(Filing { filed, replaced, remarks })
         })
     }
 }

@@ -3,15 +3,18 @@
 //! ```text
 //! Event (from live or review) ─► figures, print ─► Figures ─┐
 //! Facts, About (who, what with, on what) ─► told ───────────┴─► filing: NewSession ─► Shop::file
+//!                                            the session before and after, where it was filed already ─► again: Replaced
 //! recordings of the sessions that are filed already ─► rebuild ─► the same once more
 //! ```
 
+mod again;
 mod figures;
 mod filing;
 mod print;
 mod rebuild;
 mod told;
 
+pub use again::Replaced;
 pub use figures::{Figures, rubbing};
 pub use filing::{Filing, fingerprint};
 pub use rebuild::Rebuilt;

@@ -98,6 +98,14 @@ impl Shop {
         self.rows(&format!("SELECT {PASS_COLUMNS} ORDER BY p.id"), pass_of)
     }
 
+    /// The figures of a session's passes, in order of work.
+    pub(in crate::shop) fn pass_figures_of_session(&self, session: Id) -> Result<Vec<PassFigures>> {
+        let mut query =
+            self.db.prepare_cached(&format!("SELECT {PASS_COLUMNS} WHERE s.session_id = ?1 ORDER BY p.id"))?;
+        let rows = query.query_map([session], pass_of)?;
+        Ok(rows.collect::<rusqlite::Result<Vec<_>>>()?)
+    }
+
     /// The figures of a day's passes, in order of work.
     ///
     /// # Errors
