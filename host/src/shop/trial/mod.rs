@@ -399,12 +399,15 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
     let is_likely = |i: &usize| mean(i).is_some_and(|m| m >= SURE_CHANCE);
     let sure = known.iter().copied().find(is_likely).unwrap_or(best);
     let fair = known.iter().copied().find(|&i| i < sure && mean(&i) >= Some(MILD_CHANCE));
+    // Where even the best of the tried ones hardly does, every one that nobody knows anything about is the better bet.
+    let is_poor = mean(&sure) < Some(MILD_CHANCE);
     // What nobody knows anything about may do as well, and takes less.
-    let untried: Vec<usize> = (0..fair.unwrap_or(sure)).filter(|i| mean(i).is_none()).collect();
+    let below = fair.unwrap_or(if is_poor { all.len() } else { sure });
+    let untried: Vec<usize> = (0..below).filter(|i| mean(i).is_none()).collect();
     let first = fair.or(untried.first().copied());
     // Few successes of something harder are no reason to leave out the steps to it.
     let step = untried.get(1).copied().filter(|_| fair.is_none() && !is_likely(&sure));
-    let second = step.unwrap_or(sure);
+    let second = step.or((!is_poor || first.is_none()).then_some(sure));
     let mut why = Vec::new();
     match (first, fair) {
         (Some(i), Some(_)) => {
@@ -419,16 +422,20 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
     if let Some(step) = step {
         why.push(format!("{}: the next step up ({}).", all[step].name, evidence(&all[step])));
     }
-    let word = if is_likely(&sure) { "the mildest that is likely to do" } else { "the most promising so far" };
-    let later = if step.is_some() { ". Go up to it step by step: milder ones may do" } else { "" };
+    let word = match (is_likely(&sure), is_poor && first.is_some()) {
+        (true, _) => "the mildest that is likely to do",
+        (false, true) => "the best of those that were tried, and hardly enough",
+        (false, false) => "the most promising so far",
+    };
+    let on_the_way = step.is_some() && !is_poor;
+    let later = if on_the_way { ". Go up to it step by step: milder ones may do" } else { "" };
     why.push(format!("{}: {word} ({}){later}.", all[sure].name, evidence(&all[sure])));
     if fair.is_some() && !untried.is_empty() {
         let names: Vec<&str> = untried.iter().map(|&i| all[i].name.as_str()).collect();
         why.push(format!("Milder still, with a chance that is not known: {}.", names.join(", ")));
     }
     // Around the two, so that there is a way on either side; tried ones first.
-    let mut keep: Vec<usize> = vec![second, sure];
-    keep.extend(first);
+    let mut keep: Vec<usize> = second.into_iter().chain([sure]).chain(first).collect();
     let far = |i: usize| keep.iter().map(|k| k.abs_diff(i)).min();
     let mut rest: Vec<usize> = (0..all.len()).filter(|i| !keep.contains(i)).collect();
     rest.sort_by_key(|&i| (mean(&i).is_none(), far(i), i));
@@ -440,7 +447,7 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
         }
     });
     group.sort_unstable();
-    let two = first.into_iter().chain([second]).filter_map(|i| group.iter().position(|k| *k == i)).collect();
+    let two = first.into_iter().chain(second).filter_map(|i| group.iter().position(|k| *k == i)).collect();
     (group.into_iter().map(|i| all[i].clone()).collect(), two, why)
 }
 

@@ -202,6 +202,39 @@ fn untried_milder_ones_come_before_the_harshest_that_once_did() {
     assert!(why.contains("No milder combination has a fair chance"), "{why}");
 }
 
+/// The best of what hardly does is no proposal as long as there is something that nobody tried.
+#[test]
+fn what_was_never_tried_comes_before_what_is_known_to_fail() {
+    let (mut history, vehicles) = history();
+    let order: Vec<Combination> = history.combinations().into_iter().map(|c| c.0).collect();
+    twin(&mut history, vehicles[0], 77);
+    let proposed = |history: &History| {
+        let proposal = history.propose(vehicles[0], None).expect("known");
+        let two: Vec<Combination> = proposal.two.iter().map(|&i| proposal.group[i].combination).collect();
+        (two, proposal.why.join("\n"))
+    };
+    tried(&mut history, 77, order[1], &[false; 6]);
+    let (two, why) = proposed(&history);
+    assert_eq!(two, [order[0], order[2]], "{why}");
+    assert!(
+        why.contains(&format!("{}: the best of those that were tried, and hardly", history.name(order[1]))),
+        "{why}"
+    );
+    assert!(!why.contains("promising") && !why.contains("step by step"), "{why}");
+    tried(&mut history, 77, order[0], &[false, false]);
+    assert_eq!(proposed(&history).0, order[2..4]);
+    // One success in eight is no better than nobody knows.
+    let last = order.len() - 1;
+    let one_in_eight = [true, false, false, false, false, false, false, false];
+    order[2..last].iter().for_each(|c| tried(&mut history, 77, *c, &one_in_eight));
+    assert_eq!(proposed(&history).0, order[last..]);
+    // With nothing else left the best of them stays.
+    tried(&mut history, 77, order[last], &[false; 6]);
+    let (two, why) = proposed(&history);
+    assert_eq!(two, [order[2]], "{why}");
+    assert!(why.contains("the most promising so far"), "{why}");
+}
+
 #[test]
 fn history_on_like_paint_decides_and_shows_its_evidence() {
     let (mut history, vehicles) = history();
@@ -275,7 +308,7 @@ fn of_equals_the_milder_is_proposed() {
     order[..2].iter().for_each(|c| tried(&mut history, 77, *c, &[false; 6]));
     // As likely as each other, none of them surely: the least aggressive.
     for i in [2, 4, 6] {
-        tried(&mut history, 77, order[i], &[true, false, false, false]);
+        tried(&mut history, 77, order[i], &[true, true, false, false, false]);
     }
     let proposal = history.propose(vehicles[0], None).expect("known");
     let sure = proposal.two.last().map(|&i| proposal.group[i].combination);
