@@ -1,6 +1,6 @@
 //! From filed sessions to groups of working days.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 
 use super::model::Day;
 use super::{By, FIGURES, Figure};
@@ -60,17 +60,19 @@ pub struct GroupDays {
     pub sessions: usize,
     /// Passes in it.
     pub passes: usize,
-    /// Names of the machines used, with the number of sessions; an empty name means "not told".
+    /// Sessions of which no machine was told.
+    pub without_machine: usize,
+    /// Names of the machines used, with the number of passes; an empty name means "not told".
     pub machines: BTreeMap<String, usize>,
-    /// Names of the technicians, with the number of sessions.
+    /// Names of the technicians, with the number of passes.
     pub technicians: BTreeMap<String, usize>,
-    /// Pads with liquids, with the number of sessions; an empty name means "not told".
+    /// Pads with liquids, with the number of passes; an empty name means "not told".
     pub products: BTreeMap<String, usize>,
-    /// Paints in words, with the number of sessions; an empty name means "not told". One that is not known is named by its vehicle,
+    /// Paints in words, with the number of passes; an empty name means "not told". One that is not known is named by its vehicle,
     /// for it may be like no other.
     pub paints: BTreeMap<String, usize>,
-    /// Plans' bands in force, mm/s rounded to a tenth.
-    pub bands: BTreeSet<(i64, i64)>,
+    /// Plans' bands in force, mm/s rounded to a tenth, with the number of passes.
+    pub bands: BTreeMap<(i64, i64), usize>,
     /// Per figure, in order of days. A technician's day and another's are two.
     pub days: [Vec<WorkingDay>; FIGURES],
     /// Sessions whose figures come from a virtual sensor or a generator.
@@ -107,6 +109,9 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
     let names = Names::of(shop)?;
     let sessions = shop.sessions()?;
     let taken: HashMap<Id, &Session> = sessions.iter().filter(|s| question.takes(s)).map(|s| (s.id, s)).collect();
+    let passes = shop.pass_figures()?;
+    let mut passes_of: HashMap<Id, usize> = HashMap::new();
+    passes.iter().for_each(|pass| *passes_of.entry(pass.session).or_default() += 1);
     let mut groups: BTreeMap<(Id, Id), GroupDays> = BTreeMap::new();
     let mut keys: HashMap<Id, (Id, Id)> = HashMap::new();
     for session in sessions.iter().filter(|s| taken.contains_key(&s.id)) {
@@ -115,19 +120,20 @@ pub fn gather(shop: &Shop, question: &Question) -> crate::shop::Result<Vec<Group
         let group = groups.entry(key).or_insert_with(|| GroupDays { id: key.0, name, ..GroupDays::default() });
         group.sessions += 1;
         group.invented += usize::from(matches!(session.source.as_str(), "simulation" | "generated"));
-        *group.machines.entry(session.machine.map_or(String::new(), |m| names.machine(m))).or_default() += 1;
-        *group.technicians.entry(names.technician(session.technician)).or_default() += 1;
-        *group.products.entry(names.product(session).unwrap_or_default()).or_default() += 1;
-        *group.paints.entry(names.paint(session)).or_default() += 1;
+        group.without_machine += usize::from(session.machine.is_none());
+        let passes = passes_of.get(&session.id).copied().unwrap_or_default();
+        *group.machines.entry(session.machine.map_or(String::new(), |m| names.machine(m))).or_default() += passes;
+        *group.technicians.entry(names.technician(session.technician)).or_default() += passes;
+        *group.products.entry(names.product(session).unwrap_or_default()).or_default() += passes;
+        *group.paints.entry(names.paint(session)).or_default() += passes;
         let tenth = |mps: f64| (mps * 1e4).round() as i64;
-        group.bands.insert((tenth(session.pace_mps.0), tenth(session.pace_mps.1)));
+        *group.bands.entry((tenth(session.pace_mps.0), tenth(session.pace_mps.1))).or_default() += passes;
     }
     // Figures of a group's day, the day being one technician's.
     type Cell<'a> = ((Id, Id), (&'a str, Id));
     let mut cells: BTreeMap<Cell<'_>, [Vec<f64>; FIGURES]> = BTreeMap::new();
     // Passes on each place in the day, whatever sessions they are of.
     let mut places: BTreeMap<(Cell<'_>, SectionPlace), usize> = BTreeMap::new();
-    let passes = shop.pass_figures()?;
     for section in passes.chunk_by(|a, b| a.section == b.section) {
         let Some(&key) = keys.get(&section[0].session) else { continue };
         let session = taken[&section[0].session];

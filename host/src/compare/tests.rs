@@ -242,16 +242,52 @@ fn other_pads_and_other_paints_are_said() {
     shop.file(&odd).expect("filed");
     let some = cautions(By::Technician);
     for words in [
-        "The pads and liquids differ (Ash: medium foam with one-step; Birch: medium foam with one-step, short wool with cutting)",
+        "The pads and liquids differ (Ash: medium foam with one-step; Birch: medium foam with one-step 62 %, short wool with cutting 38 %)",
         "between technicians may be one between pads and liquids. `--pad NAME --liquid NAME`",
-        "The paints differ (Ash: hard clear-coat, soft clear-coat, soft respray; Birch: ",
-        "that of hatch E, not all known",
+        "The paints differ (Ash: hard clear-coat 50 %, soft clear-coat 30 %, soft respray 20 %; Birch: ",
+        "that of hatch E, not all known 38 %",
     ] {
         assert!(some.contains(words), "{words:?} not in\n{some}");
     }
     // What is compared by it is no caution.
     let by_product = cautions(By::PadAndLiquid);
     assert!(!by_product.contains("liquids differ") && by_product.contains("The technicians differ"), "{by_product}");
+}
+
+/// One pass of many moves no mean; and what both did in quite different shares does, though both did it.
+#[test]
+fn cautions_go_by_the_share_of_the_work() {
+    let shop = Shop::in_memory();
+    let cast = generate(&shop, &STYLES[..2], Extent { days: 20, sections: 2 }, 3).expect("generated");
+    let cautions = || {
+        let found = Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"));
+        found.cautions().into_iter().filter(|c| !c.starts_with("The paints")).collect::<Vec<_>>().join("\n")
+    };
+    let odd = |who: usize, day: u32, passes: usize| {
+        let mut new = crate::shop::demo::one_session(&cast, who, &STYLES[who], day);
+        (new.pad, new.liquid, new.machine) = (Some(cast.pads[2]), Some(cast.liquids[2]), None);
+        new.pace_mps = (0.02, 0.04);
+        new.sections.truncate(1);
+        let pass = new.sections[0].passes[0].clone();
+        new.sections[0].passes =
+            (1..).map(|number| crate::shop::NewPass { number, ..pass.clone() }).take(passes).collect();
+        new.sections[0].passes.iter_mut().for_each(|p| p.start_s += f64::from(p.number));
+        shop.file(&new).expect("filed");
+    };
+    odd(1, 30, 1);
+    let one = cautions();
+    assert!(!one.contains("differ") && !one.contains("band"), "{one}");
+    assert!(one.contains("1 of Birch's 21 sessions names no machine"), "{one}");
+    odd(1, 31, 200);
+    let many = cautions();
+    for words in
+        ["The machines differ (Ash: orbital 15; Birch: not told ", "The pads and liquids differ", "arm speed band ("]
+    {
+        assert!(many.contains(words), "{words:?} not in\n{many}");
+    }
+    odd(0, 30, 1);
+    let both = cautions();
+    assert!(both.contains("not told 1 %"), "{both}");
 }
 
 /// As in the day and on the owner's page: the number is the place on the panel, whatever recordings its passes are of.

@@ -8,8 +8,12 @@ use super::model::{FEWEST_DAYS, FEWEST_TREND_DAYS, LEVEL};
 use super::{By, Change, Comparison, Contrast, FALSE_RATE, Group, GroupDays};
 use crate::guidance::Units;
 
-/// Names of what a group worked with, by sessions.
+/// Names of what a group worked with, by passes.
 type Names = fn(&GroupDays) -> &BTreeMap<String, usize>;
+
+/// Work that differs less between two groups than by this share of their passes is no caution: it moves a mean by no more than a
+/// tenth of what lies between the two kinds of work. This program's choice.
+const LITTLE: f64 = 0.1;
 
 impl Comparison {
     /// A sentence for each difference and each trend that stands out, largest evidence first within each kind.
@@ -82,12 +86,12 @@ impl Comparison {
                      on there are intervals, and ten days make them useful."
                 ));
             }
-            if let Some(n) = group.data.machines.get("").filter(|_| self.by == By::Technician) {
+            if let Some(n) = Some(group.data.without_machine).filter(|n| *n > 0 && self.by == By::Technician) {
                 cautions.push(format!(
                     "{n} of {name}'s {} sessions {} no machine (`name` under [machine] in the plan), so they cannot be told \
                      apart by machine.",
                     group.data.sessions,
-                    if *n == 1 { "names" } else { "name" }
+                    if n == 1 { "names" } else { "name" }
                 ));
             }
         }
@@ -101,12 +105,25 @@ impl Comparison {
             }
         }
         cautions.extend(self.unlike_work());
-        if self.groups.iter().flat_map(|g| &g.data.bands).collect::<BTreeSet<_>>().len() > 1 {
-            cautions.push(
-                "Not all plans asked for the same arm speed band, so time in the band is not the same question.".into(),
-            );
+        let other = self.passes_by_other_bands();
+        if other > LITTLE {
+            cautions.push(format!(
+                "Not all plans asked for the same arm speed band ({} of the passes had another than most), so time in the band is \
+                 not the same question.",
+                percent(other)
+            ));
         }
         cautions
+    }
+
+    /// The share of passes that went by another band than most did.
+    fn passes_by_other_bands(&self) -> f64 {
+        let mut bands: BTreeMap<(i64, i64), usize> = BTreeMap::new();
+        for (band, passes) in self.groups.iter().flat_map(|g| &g.data.bands) {
+            *bands.entry(*band).or_default() += passes;
+        }
+        let (all, most) = (bands.values().sum::<usize>(), bands.values().max().copied().unwrap_or(0));
+        if all == 0 { 0.0 } else { 1.0 - most as f64 / all as f64 }
     }
 
     /// What else differs between the groups than what they are compared by.
@@ -123,8 +140,12 @@ impl Comparison {
             ("pads and liquids", "pads and liquids", like("--pad NAME --liquid NAME"), |g| &g.products),
             ("paints", "paints", String::new(), |g| &g.paints),
         ];
-        let differ =
-            |pick: Names| self.groups.windows(2).any(|two| !pick(&two[0].data).keys().eq(pick(&two[1].data).keys()));
+        let differ = |pick: Names| {
+            let from_earlier = |(i, a): (usize, &Group)| {
+                self.groups[..i].iter().any(|b| unlike(pick(&a.data), pick(&b.data)) > LITTLE)
+            };
+            self.groups.iter().enumerate().any(from_earlier)
+        };
         let list = |pick: Names| {
             let of = |g: &Group| format!("{}: {}", g.data.name, few(pick(&g.data)));
             self.groups.iter().map(of).collect::<Vec<_>>().join("; ")
@@ -176,15 +197,38 @@ impl Comparison {
     }
 }
 
-/// The names that most sessions have, and how many more there are.
+/// The share of passes that would have to be of another kind for two groups to have worked alike (total variation distance); none
+/// where one has no passes.
+fn unlike(a: &BTreeMap<String, usize>, b: &BTreeMap<String, usize>) -> f64 {
+    let all = |of: &BTreeMap<String, usize>| of.values().sum::<usize>() as f64;
+    if all(a) == 0.0 || all(b) == 0.0 {
+        return 0.0;
+    }
+    let share = |of: &BTreeMap<String, usize>, name: &str| of.get(name).map_or(0.0, |n| *n as f64 / all(of));
+    let names: BTreeSet<&str> = a.keys().chain(b.keys()).map(String::as_str).collect();
+    names.into_iter().map(|name| (share(a, name) - share(b, name)).max(0.0)).sum()
+}
+
+/// "12 %"; what is not nothing is shown as no less than one.
+fn percent(share: f64) -> String {
+    format!("{:.0} %", (share * 100.0).clamp(1.0, 100.0))
+}
+
+/// The names that most passes have, with their shares where there are several, and how many more there are.
 fn few(names: &BTreeMap<String, usize>) -> String {
     const MOST: usize = 4;
-    let mut by_sessions: Vec<(&str, usize)> = names.iter().map(|(name, n)| (name.as_str(), *n)).collect();
-    by_sessions.sort_by_key(|(_, n)| Reverse(*n));
-    let told = by_sessions.iter().take(MOST).map(|(name, _)| if name.is_empty() { "not told" } else { name });
+    let all: usize = names.values().sum();
+    let mut by_passes: Vec<(&str, usize)> =
+        names.iter().filter(|(_, n)| **n > 0).map(|(name, n)| (name.as_str(), *n)).collect();
+    by_passes.sort_by_key(|(_, n)| Reverse(*n));
+    let alone = by_passes.len() == 1;
+    let told = by_passes.iter().take(MOST).map(|(name, n)| {
+        let name = if name.is_empty() { "not told" } else { name };
+        if alone { name.to_owned() } else { format!("{name} {}", percent(*n as f64 / all as f64)) }
+    });
     let mut words = told.collect::<Vec<_>>().join(", ");
-    if names.len() > MOST {
-        let _ = write!(words, " and {} more", names.len() - MOST);
+    if by_passes.len() > MOST {
+        let _ = write!(words, " and {} more", by_passes.len() - MOST);
     }
     words
 }
