@@ -122,11 +122,15 @@ impl Warning {
 }
 
 impl Warning {
-    /// The same for a table of another logger, whose holes nobody could mend at the time: it had no lead of ours.
+    /// The same for a table of another logger, whose holes nobody could mend at the time: it had no lead and no thermometer of ours.
     pub fn text_of_table(&self, units: Units, rate_unit: &str) -> String {
         match (self.kind, self.value) {
             (WarningKind::SignalLost, Some(seconds)) => format!("The table has a hole here of {seconds:.1} s or more"),
             (WarningKind::SignalLost, None) => "The table has a hole here".to_owned(),
+            (WarningKind::HeatBlind, Some(seconds)) => format!(
+                "The table has had no usable surface temperature for {seconds:.1} s here, with the motor on: heat is not known"
+            ),
+            (WarningKind::HeatBlind, None) => "The table has no usable surface temperature here: heat is not known".to_owned(),
             _ => self.text(units, rate_unit),
         }
     }
@@ -669,7 +673,12 @@ mod tests {
         assert_eq!(lost.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::HeatBlind]);
         assert!((lost[0].t_s - 7.9).abs() < 0.11, "{lost:?}");
         assert!(lost[0].text(Units::Si, "OPM").ends_with("heat is not watched (no usable reading for 3.0 s)"));
-        assert_eq!(lost[0].text_of_table(Units::Si, "OPM"), lost[0].text(Units::Si, "OPM"));
+        assert_eq!(
+            lost[0].text_of_table(Units::Si, "OPM"),
+            "The table has had no usable surface temperature for 3.0 s here, with the motor on: heat is not known"
+        );
+        let over = Warning { kind: WarningKind::HeatOver, ..lost[0] };
+        assert_eq!(over.text_of_table(Units::Si, "OPM"), over.text(Units::Si, "OPM"));
         let hole = Warning { kind: WarningKind::SignalLost, value: Some(1.0), ..lost[0] };
         assert_eq!(hole.text_of_table(Units::Si, "OPM"), "The table has a hole here of 1.0 s or more");
         run(&mut watch, 35.0, 2.0, |_| ());
