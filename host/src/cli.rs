@@ -412,7 +412,8 @@ pub(crate) struct ReviewArgs {
     /// Recordings (.mcap, or .mcap.part left by a crash).
     #[arg(required = true)]
     pub(crate) recordings: Vec<PathBuf>,
-    /// Folder for the results; with several recordings, one folder in it for each.
+    /// Folder for the results; with several recordings, one folder in it for each. The review of another recording that stands in it
+    /// is replaced, which is said.
     #[arg(long, value_name = "DIR")]
     pub(crate) out: PathBuf,
     /// Plan to judge by. Default: the one in the recording.

@@ -22,6 +22,7 @@ pub mod replaced;
 pub mod replay;
 pub mod report;
 pub mod results;
+pub mod reviewed;
 mod sensor_clock;
 pub mod session;
 pub mod shop;

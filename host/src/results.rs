@@ -12,6 +12,7 @@ use std::{
 use crate::{
     recording::describe_io,
     replaced::{PAGE_BEGINS, refuse_other},
+    reviewed::COLUMNS,
     session::Event,
     tables::{MARKS, PASSES, SERIES, STROKES, Table, WARNINGS},
     unfinished::Unfinished,
@@ -117,6 +118,7 @@ impl Results {
             refuse(&folder.join(name), header.join(",").as_bytes())?;
         }
         refuse(&folder.join(PAGE), PAGE_BEGINS.as_bytes())?;
+        refuse(&folder.join(ORIGIN), COLUMNS.join(",").as_bytes())?;
         let mut files = Together::create(folder)?;
         let mut open = |(name, header): (&str, &[&str])| {
             Table::new(files.open(name)?, header).map_err(|e| ResultsError::new(folder, e.into()))
@@ -177,10 +179,13 @@ impl Results {
         for table in [self.series, self.strokes, self.passes, self.warnings, self.marks] {
             table.finish().and_then(|mut out| out.flush()).map_err(|e| self.files.failed(e))?;
         }
-        // Sheets of an earlier review with more passes, and its page.
-        self.files.finish(|name| is_sheet(name) || name == PAGE)
+        // Sheets of an earlier review with more passes, its page, and what it says it is of.
+        self.files.finish(|name| is_sheet(name) || name == PAGE || name == ORIGIN)
     }
 }
+
+/// Name of the table that says which recording a review is of, see [`crate::reviewed`].
+pub const ORIGIN: &str = "reviewed.csv";
 
 /// Name of a review's page.
 const PAGE: &str = "index.html";
@@ -227,6 +232,17 @@ mod tests {
         assert!(!folder.path().join("index.html").exists());
     }
 
+    /// As where live tables are written over a review: what they are of it does not say.
+    #[test]
+    fn what_an_earlier_review_was_of_goes_with_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut first = Results::create(folder.path(), "OPM").unwrap();
+        first.file(ORIGIN, b"recording,started\r\n").unwrap();
+        first.finish().unwrap();
+        Results::create(folder.path(), "OPM").unwrap().finish().unwrap();
+        assert!(!folder.path().join(ORIGIN).exists());
+    }
+
     fn review_with(folder: &Path, sheets: &[&str]) -> Result<Vec<PathBuf>, ResultsError> {
         let mut results = Results::create(folder, "OPM")?;
         for name in sheets {
@@ -264,7 +280,11 @@ mod tests {
 
     #[test]
     fn what_is_no_review_is_left_alone_and_said_before_the_work() {
-        for (name, foreign) in [("series.csv", "date,price\n1,2\n"), ("index.html", "<html>my own page</html>")] {
+        for (name, foreign) in [
+            ("series.csv", "date,price\n1,2\n"),
+            ("index.html", "<html>my own page</html>"),
+            ("reviewed.csv", "book,stars\n1,2\n"),
+        ] {
             let folder = tempfile::tempdir().unwrap();
             let path = folder.path().join(name);
             fs::write(&path, foreign).unwrap();

@@ -1,6 +1,6 @@
 //! What users get wrong, and what machines do to them: one clear sentence each, the right exit code, nothing half-written.
 
-use std::{fs, os::unix::fs::PermissionsExt, os::unix::process::CommandExt, process::Command};
+use std::{fs, os::unix::fs::PermissionsExt, os::unix::process::CommandExt, path::Path, process::Command};
 
 use steadypass::{
     recording::{Reader, part_path},
@@ -231,6 +231,35 @@ fn recordings_that_cannot_be_reviewed() {
     assert_eq!(told["reviews"].as_array().map(Vec::len), Some(1), "{told}");
     assert_eq!([&told["failed"][0]["recording"], &told["failed"][1]["recording"]], [&file, &none], "{told}");
     assert!(!at(&folder, "review").exists() || files(&at(&folder, "review")).is_empty(), "nothing half-written");
+}
+
+#[test]
+fn a_review_in_the_place_of_another_recordings_is_said() {
+    let folder = TempDir::new().expect("temp");
+    let out = text(&at(&folder, "out"));
+    let first = recording(&folder, "Robin");
+    let second = at(&folder, "roof.mcap");
+    fs::copy(&first, &second).expect("copied");
+    let review = |recording: &Path| {
+        let output = run(&["review", &text(recording), "--no-sheets", "--out", &out]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        stderr(&output)
+    };
+    for own in [&first, &first, &second] {
+        let said = review(own);
+        assert!(!said.contains("another recording"), "{said}");
+    }
+    let started = "2026-03-02T09:30";
+    fs::remove_file(&second).expect("removed");
+    succeeds(&["import", &text(&at(&folder, "demo-1.csv")), "--out", &text(&second), "--started", started]);
+    let said = review(&second);
+    assert!(
+        said.contains("the review of another recording (roof.mcap, begun ") && said.contains("was replaced"),
+        "{said}"
+    );
+    let [now] = &rows(&at(&folder, "out").join("reviewed.csv"))[..] else { panic!("one row") };
+    assert!(now["recording"] == "roof.mcap" && now["started"].starts_with(started), "{now:?}");
+    assert!(!review(&second).contains("another recording"));
 }
 
 #[test]

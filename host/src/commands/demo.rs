@@ -6,6 +6,7 @@ use std::{env, fs, io, path::Path};
 use steadypass::{
     guidance::{Plan, plan::Source as PlanSource},
     recording::{Source, describe_io, part_path},
+    results::ORIGIN,
     simulation::{Scenario, SensorOptions, VirtualPort, VirtualSensor},
     tables::WARNINGS,
     unfinished::Unfinished,
@@ -32,6 +33,7 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     if recording.exists() {
         // Its review would be of a recording that is no more, were this demo stopped half way.
         remove(&args.out.join("index.html"))?;
+        remove(&args.out.join(ORIGIN))?;
     }
     for old in [recording.clone(), part_path(&recording)] {
         remove(&old)?;

@@ -9,11 +9,12 @@ use steadypass::{
     recording,
     replay::Replay,
     report,
-    results::Results,
+    results::{ORIGIN, Results},
+    reviewed::Reviewed,
     session::Event,
     shop::{
         Shop, ShopError,
-        fill::{About, Figures, Filing, rubbing},
+        fill::{About, Figures, Filing, fingerprint, rubbing},
     },
 };
 
@@ -213,6 +214,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?.of_table(facts.is_table());
+    let reviewed =
+        Reviewed::new(request.recording, replay.facts(), fingerprint(request.recording).map_err(Failure::failed)?);
+    results.file(ORIGIN, &reviewed.csv().map_err(Failure::failed)?)?;
+    let other = Reviewed::in_folder(request.folder).filter(|there| !there.is_same(&reviewed));
     let mut summary = Summary { told_length_m: plan.stroke_length_m, ..Summary::default() };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
@@ -269,6 +274,13 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     for path in results.finish()? {
         console.detail(&path.display().to_string());
+    }
+    if let Some(other) = other {
+        console.remark(&format!(
+            "{}: the review of another recording ({}) stood there and was replaced; to have both, review it again into another folder.",
+            request.folder.display(),
+            other.words()
+        ));
     }
     if let (Some((store, about)), Some(figures)) = (filing, figures) {
         let lost = summary.lost.as_deref().unwrap_or_default();

@@ -130,7 +130,9 @@ impl Warning {
             (WarningKind::HeatBlind, Some(seconds)) => format!(
                 "The table has had no usable surface temperature for {seconds:.1} s here, with the motor on: heat is not known"
             ),
-            (WarningKind::HeatBlind, None) => "The table has no usable surface temperature here: heat is not known".to_owned(),
+            (WarningKind::HeatBlind, None) => {
+                "The table has no usable surface temperature here: heat is not known".to_owned()
+            }
             _ => self.text(units, rate_unit),
         }
     }
