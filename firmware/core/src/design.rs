@@ -92,6 +92,22 @@ mod tests {
         assert_eq!(version, Some(format!("{major}.{minor}.{patch}").as_str()));
     }
 
+    /// The image is a workspace of its own: what it is made of must be of the house's one version, and it has none beside.
+    #[test]
+    fn the_image_is_of_the_one_version() {
+        let manifest = include_str!("../../board/Cargo.toml");
+        let package = manifest.split("[dependencies]").next().unwrap_or_default();
+        assert!(!package.lines().any(|line| line.starts_with("version")), "{package}");
+        let parts: Vec<_> = include_str!("../../board/Cargo.lock")
+            .split("[[package]]")
+            .filter(|part| part.contains("name = \"steadypass-") && !part.contains("steadypass-board\"\nversion"))
+            .collect();
+        assert_eq!(parts.len(), 3, "protocol, core and drivers");
+        for part in parts {
+            assert!(part.contains(concat!("\nversion = \"", env!("CARGO_PKG_VERSION"), "\"")), "{part}");
+        }
+    }
+
     #[test]
     fn scales_are_si() {
         // 0.488 mg x 9.80665 m/s² = 4.7856452 mm/s²; 70 mdps x pi/180 = 1.22173048 mrad/s.
