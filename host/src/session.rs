@@ -106,6 +106,8 @@ pub struct Session {
     unplaced: VecDeque<Warning>,
     readings: u64,
     has_gyro: bool,
+    /// Turn rates are there up to this time, s; `None` while there are none to be expected.
+    turns_s: Option<f64>,
     missing: Missing,
 }
 
@@ -124,6 +126,7 @@ impl Session {
             unplaced: VecDeque::new(),
             readings: 0,
             has_gyro: false,
+            turns_s: None,
             missing: Missing::default(),
         }
     }
@@ -184,12 +187,21 @@ impl Session {
             }
         }
         let (pipeline, readings, has_gyro) = (&mut self.pipeline, &mut self.readings, &mut self.has_gyro);
-        let missing = &mut self.missing;
+        let (missing, turns_s) = (&mut self.missing, &mut self.turns_s);
+        // The sensor has a gyro; whose table has no turn rates knows it.
+        let gyro_due = matches!(entry.body, Body::Frame(_));
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
             *has_gyro |= matches!(reading, Reading::Gyro(_));
             if let Reading::Mark { t_us } = reading {
                 sink(Event::Mark { t_s: t_us * 1e-6 });
+            }
+            match &reading {
+                Reading::Gyro(run) => *turns_s = Some(run.end_us() * 1e-6),
+                Reading::Accel(run) if gyro_due => _ = turns_s.get_or_insert(run.first_us * 1e-6),
+                // The wait begins anew with what comes after.
+                Reading::Break { to_us, .. } => *turns_s = turns_s.map(|_| to_us * 1e-6),
+                _ => {}
             }
             missing.push(&reading);
             pipeline.push(reading);
@@ -211,6 +223,9 @@ impl Session {
 
     /// Live ticks first: a warning is known before the pass that it fell into is settled.
     fn settle(&mut self, sink: &mut impl FnMut(Event)) {
+        if let Some(t_s) = self.turns_s {
+            self.guidance.turns_until(t_s);
+        }
         while let Some(tick) = self.pipeline.pop_live() {
             let unplaced = &mut self.unplaced;
             self.guidance.tick(&tick, |warning| {
@@ -289,7 +304,51 @@ fn seconds_over_limit(rows: &[SeriesRow], limit_k: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::{TableEntry, TableRun};
+    use crate::{
+        guidance::WarningKind,
+        recording::{TableEntry, TableRun},
+        simulation::{Scenario, SensorOptions, VirtualSensor},
+    };
+    use steadypass_protocol::{FrameReader, MAX_FRAME, Ping, ToHost, ToSensor, encode};
+
+    /// The demo's frames, without those of the gyro that `lost` says, and the times of the warnings about it.
+    fn blind_to_turns(lost: impl Fn(f64) -> bool) -> Vec<f64> {
+        let mut sensor = VirtualSensor::new(&Scenario::demo(), SensorOptions::default()).expect("a valid scenario");
+        let (mut bytes, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
+        sensor.opened();
+        sensor.feed(encode(&ToSensor::Start, &mut buffer).expect("fits"));
+        for second in 1..=30 {
+            // It stops for a host that is not heard.
+            let ping = ToSensor::Ping(Ping { token: second, host_us: 0 });
+            sensor.feed(encode(&ping, &mut buffer).expect("fits"));
+            sensor.play(u64::from(second) * 1_000_000, &mut bytes);
+        }
+        let (mut session, mut told) = (Session::new(Plan::default()), Vec::new());
+        let mut reader: FrameReader = FrameReader::new();
+        reader.feed(&bytes, |frame| {
+            let frame = frame.expect("whole frames");
+            if let Ok(ToHost::Gyro(block)) = ToHost::decode(frame.payload)
+                && lost(block.first_us as f64 * 1e-6)
+            {
+                return;
+            }
+            session.push(&Entry { log_ns: 0, body: Body::Frame(frame.raw) }, &mut |event| match event {
+                Event::Warning(warning) if warning.kind == WarningKind::TurnsBlind => told.push(warning.t_s),
+                _ => {}
+            });
+        });
+        told
+    }
+
+    #[test]
+    fn a_gyro_that_falls_silent_or_never_speaks_is_told_and_a_short_hole_is_not() {
+        let near = |told: Vec<f64>, s: f64| assert!(told.len() == 1 && (told[0] - s).abs() < 1.5, "{told:?} {s}");
+        assert!(blind_to_turns(|_| false).is_empty());
+        assert!(blind_to_turns(|t_s| (15.0..15.7).contains(&t_s)).is_empty());
+        near(blind_to_turns(|t_s| t_s > 15.0), 16.0);
+        // It is told once the motor runs.
+        near(blind_to_turns(|_| true), 4.0);
+    }
 
     #[test]
     fn a_pass_knows_what_was_lost_of_it() {

@@ -52,7 +52,7 @@ impl Advice {
                 // No pattern speaks of a pad too fast, and one about the arm would mislead.
                 WarningKind::OrbitHigh => Pattern::Steady,
                 // One way or the other nobody watches; a light that says "all is well" would be wrong.
-                WarningKind::SignalLost | WarningKind::HeatBlind => Pattern::LostHost,
+                WarningKind::SignalLost | WarningKind::HeatBlind | WarningKind::TurnsBlind => Pattern::LostHost,
             },
             Self::LetItCool { .. } | Self::Nothing => match state {
                 State::Still => Pattern::Off,
@@ -88,6 +88,11 @@ impl Guidance {
             advice: Advice::Nothing,
             pattern: Pattern::Off,
         }
+    }
+
+    /// Turn rates are there up to this time, s since the first sample; without a word of them they are not missed.
+    pub fn turns_until(&mut self, t_s: f64) {
+        self.watch.turns_until(t_s);
     }
 
     /// Takes one tick and hands out the warnings that begin with it, the most urgent first.

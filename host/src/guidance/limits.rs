@@ -53,6 +53,12 @@ pub(super) const HEAT_BLIND: Timing = Timing {
 /// Without a usable reading for this long nobody knows how warm the panel is, s: paint warms a few kelvin in it.
 pub(super) const HEAT_BLIND_S: f64 = 3.0;
 
+/// Gyro: certain as soon as it has lasted [`TURNS_BLIND_S`]; rates that come and go are one fault.
+pub(super) const TURNS_BLIND: Timing = HEAT_BLIND;
+
+/// Without turn rates for this long the arm is not watched, s: as long as the live figures wait for them.
+pub(super) const TURNS_BLIND_S: f64 = 1.0;
+
 /// Pace: the interval must be clear of the band for 0.3 s; no second word about it for 10 s, about the time of a stroke, so
 /// that there is time to follow the first. Between a stroke's figure and the next one the arm may have done as it was told, and its
 /// running estimate be too wide to say so: five seconds after the last evidence, time to hear it, look up and read, nothing is

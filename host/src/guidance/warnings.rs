@@ -1,4 +1,4 @@
-//! The nine warnings: what is watched, and what each of them says.
+//! The ten warnings: what is watched, and what each of them says.
 //!
 //! | kind | at fault when | over when |
 //! | --- | --- | --- |
@@ -8,6 +8,7 @@
 //! | `orbit-low`, `orbit-high` | the rate is clear of the band while working | it is in the band, or work stops |
 //! | `spin-lost` | the pad no longer spins in a pass in which it did | it spins, or work stops |
 //! | `heat-blind` | the motor runs and no usable surface reading has come for three seconds, though some did before | one comes, or the motor stops |
+//! | `turns-blind` | the motor runs and no turn rates have come for a second, though the accelerometer goes on | they come, or the motor stops |
 //! | `signal-lost` | no good sample of the accelerometer for a second | samples come without gaps |
 //!
 //! Every kind has a latch: one warning per fault, but for heat as said above, and never two within its hold time. A pace at fault
@@ -39,13 +40,15 @@ pub enum WarningKind {
     OrbitHigh,
     /// The pad does not spin any more.
     SpinLost,
+    /// The gyro gives nothing any more: arm speed, strokes and directions are not known.
+    TurnsBlind,
     /// The sensor is not heard.
     SignalLost,
 }
 
 impl WarningKind {
     /// All of them, the most urgent first.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::SignalLost,
         Self::HeatOver,
         Self::HeatBlind,
@@ -55,6 +58,8 @@ impl WarningKind {
         Self::PaceSlow,
         Self::OrbitLow,
         Self::OrbitHigh,
+        // Last, for it may last: what is still watched is told meanwhile.
+        Self::TurnsBlind,
     ];
 
     /// The word in `warnings.csv`.
@@ -68,6 +73,7 @@ impl WarningKind {
             Self::OrbitLow => "orbit-low",
             Self::OrbitHigh => "orbit-high",
             Self::SpinLost => "spin-lost",
+            Self::TurnsBlind => "turns-blind",
             Self::SignalLost => "signal-lost",
         }
     }
@@ -94,7 +100,9 @@ impl Warning {
             WarningKind::HeatSoon | WarningKind::HeatOver => units.rise(value),
             WarningKind::PaceFast | WarningKind::PaceSlow => units.arm_speed_limit(value),
             WarningKind::OrbitLow | WarningKind::OrbitHigh => format!("{value:.0} {rate_unit}"),
-            WarningKind::SpinLost | WarningKind::SignalLost | WarningKind::HeatBlind => format!("{value:.1} s"),
+            WarningKind::SpinLost | WarningKind::SignalLost | WarningKind::HeatBlind | WarningKind::TurnsBlind => {
+                format!("{value:.1} s")
+            }
         };
         let one_sided = |limit: f64| match self.kind {
             WarningKind::PaceSlow => Band { lo: limit, hi: f64::INFINITY },
@@ -115,6 +123,9 @@ impl Warning {
             }
             (WarningKind::SignalLost, Some(value), _) => format!("{act}: nothing heard for {}", figure(value)),
             (WarningKind::HeatBlind, Some(value), _) => format!("{act} (no usable reading for {})", figure(value)),
+            (WarningKind::TurnsBlind, Some(value), _) => {
+                format!("{act} (no turn rates for {}: no arm speed, strokes, directions)", figure(value))
+            }
             (_, Some(value), Some(limit)) => format!("{act}: {}, limit {}", against(value, limit), figure(limit)),
             _ => act.to_owned(),
         }
@@ -133,6 +144,9 @@ impl Warning {
             (WarningKind::HeatBlind, None) => {
                 "The table has no usable surface temperature here: heat is not known".to_owned()
             }
+            (WarningKind::TurnsBlind, _) => {
+                "The table has no turn rates here: arm speed, strokes and directions are not known".to_owned()
+            }
             _ => self.text(units, rate_unit),
         }
     }
@@ -150,6 +164,7 @@ impl WarningKind {
             Self::OrbitLow => "Press less or turn the dial up",
             Self::OrbitHigh => "Turn the dial down",
             Self::SpinLost => "Hold the pad flat and press less",
+            Self::TurnsBlind => "Switch off, replug the sensor: arm is not watched",
             // Nobody shall reach for the sensor while the pad turns.
             Self::SignalLost => "Switch the machine off, then check the sensor's lead",
         }
@@ -165,7 +180,7 @@ pub struct Watch {
     heat_limit_k: f64,
     pace_mps: Band,
     orbit_per_min: Option<Band>,
-    latches: [Latch; 9],
+    latches: [Latch; 10],
     /// While the panel is too warm: how far it was over when that was said last, and the most since it began, K.
     heat_told_k: f64,
     heat_most_k: f64,
@@ -175,6 +190,8 @@ pub struct Watch {
     last_s: Option<f64>,
     /// When the surface was read last, s; `None` while it never was.
     surface_s: Option<f64>,
+    /// When turn rates came last, s; `None` while there are none to be expected.
+    turns_s: Option<f64>,
     /// Seconds without a good sample of the accelerometer: as the tick says, or as the gap between two ticks shows.
     silent_s: f64,
 }
@@ -186,6 +203,7 @@ impl Watch {
             WarningKind::HeatSoon => limits::HEAT_SOON,
             WarningKind::HeatOver => limits::HEAT_OVER,
             WarningKind::HeatBlind => limits::HEAT_BLIND,
+            WarningKind::TurnsBlind => limits::TURNS_BLIND,
             WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE,
             WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT,
             WarningKind::SpinLost => limits::SPIN,
@@ -202,6 +220,7 @@ impl Watch {
             pace: None,
             last_s: None,
             surface_s: None,
+            turns_s: None,
             silent_s: 0.0,
         }
     }
@@ -223,6 +242,11 @@ impl Watch {
 
     fn latch(&self, kind: WarningKind) -> Option<&Latch> {
         WarningKind::ALL.iter().zip(&self.latches).find_map(|(known, latch)| (*known == kind).then_some(latch))
+    }
+
+    /// Turn rates are there up to this time, s since the first sample; without a word of them they are not missed.
+    pub fn turns_until(&mut self, t_s: f64) {
+        self.turns_s = Some(t_s);
     }
 
     /// Takes one tick and hands out the warnings that begin with it, the most urgent first.
@@ -260,6 +284,14 @@ impl Watch {
                 let blind_s = self.surface_s.map(|seen| tick.t_s - seen);
                 let limit_s = limits::HEAT_BLIND_S;
                 let blind = tick.state != State::Still && blind_s.is_some_and(|s| s >= limit_s);
+                (if blind { Evidence::Outside } else { Evidence::Inside }, blind_s, Some(limit_s))
+            }
+            WarningKind::TurnsBlind => {
+                let blind_s = self.turns_s.map(|heard| tick.t_s - heard);
+                let limit_s = limits::TURNS_BLIND_S;
+                // Where nothing comes at all the lost signal says so.
+                let heard = self.silent_s < limits::SIGNAL_LOST_S;
+                let blind = heard && tick.state != State::Still && blind_s.is_some_and(|s| s >= limit_s);
                 (if blind { Evidence::Outside } else { Evidence::Inside }, blind_s, Some(limit_s))
             }
             WarningKind::PaceFast => {
@@ -690,6 +722,26 @@ mod tests {
     }
 
     #[test]
+    fn a_gyro_that_falls_silent_alone_is_spoken_of_with_what_is_lost_by_it() {
+        let mut watch = watch();
+        assert_eq!(run(&mut watch, 0.0, 5.0, |_| ()), [], "none told of, none missed");
+        watch.turns_until(5.0);
+        let lost = run(&mut watch, 5.0, 20.0, |_| ());
+        assert_eq!(lost.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::TurnsBlind]);
+        assert!((lost[0].t_s - 6.0).abs() < 0.11, "{lost:?}");
+        assert_eq!(
+            lost[0].text(Units::Si, "OPM"),
+            "Switch off, replug the sensor: arm is not watched (no turn rates for 1.0 s: no arm speed, strokes, directions)"
+        );
+        assert!(lost[0].text_of_table(Units::Si, "OPM").starts_with("The table has no turn rates here"));
+        watch.turns_until(40.0);
+        run(&mut watch, 25.0, 2.0, |_| ());
+        assert!(!watch.is_active(WarningKind::TurnsBlind), "they come again");
+        let all_silent = run(&mut watch, 41.5, 20.0, |tick| tick.silent_s = tick.t_s - 40.0);
+        assert_eq!(all_silent.iter().map(|w| w.kind).collect::<Vec<_>>(), [WarningKind::SignalLost]);
+    }
+
+    #[test]
     fn an_order_to_let_it_cool_ends_without_readings_too() {
         let mut watch = watch();
         run(&mut watch, 0.0, 2.0, steady(99.0));
@@ -727,6 +779,7 @@ mod tests {
             WarningKind::HeatSoon => limits::HEAT_SOON.hold_s,
             WarningKind::HeatOver => limits::HEAT_OVER.hold_s,
             WarningKind::HeatBlind => limits::HEAT_BLIND.hold_s,
+            WarningKind::TurnsBlind => limits::TURNS_BLIND.hold_s,
             WarningKind::PaceFast | WarningKind::PaceSlow => limits::PACE.hold_s,
             WarningKind::OrbitLow | WarningKind::OrbitHigh => limits::ORBIT.hold_s,
             WarningKind::SpinLost => limits::SPIN.hold_s,

@@ -118,6 +118,9 @@ impl Model {
                     self.sound(Cue::Heat, warning.t_s)
                 }
                 WarningKind::PaceFast => self.sound(Cue::SlowDown, warning.t_s),
+                WarningKind::TurnsBlind => {
+                    self.notice("No turn rates come: arm speed, strokes and directions are not known.".into());
+                }
                 _ => {}
             },
             Event::Mark { .. } => {
@@ -229,7 +232,7 @@ impl Model {
             Advice::Nothing => Urgency::None,
             Advice::LetItCool { .. } => Urgency::Wait,
             Advice::Fault { kind, .. } => match kind {
-                WarningKind::SignalLost => Urgency::Signal,
+                WarningKind::SignalLost | WarningKind::TurnsBlind => Urgency::Signal,
                 WarningKind::HeatOver | WarningKind::HeatSoon | WarningKind::HeatBlind => Urgency::Heat,
                 _ => Urgency::Pace,
             },
@@ -460,6 +463,17 @@ mod tests {
         stand.model.link(&LinkNote::Resumed { gap_s: 2.0 });
         assert_eq!(stand.says().1, Urgency::Heat);
         assert!(stand.model.view().notice.as_deref().unwrap().contains("2.0 s"));
+    }
+
+    #[test]
+    fn a_silent_gyro_is_told_with_what_is_lost_by_it() {
+        let mut stand = Stand::new();
+        stand.guidance.turns_until(1.0);
+        stand.run(5.0, |tick| tick.state = State::Running);
+        assert_eq!(stand.says(), (Some("Switch off, replug the sensor: arm is not watched"), Urgency::Signal));
+        let notice = stand.model.view().notice.as_deref().expect("what is lost");
+        assert!(notice.contains("arm speed, strokes and directions"), "{notice}");
+        assert_eq!(stand.model.view().cues, 0);
     }
 
     #[test]

@@ -200,6 +200,7 @@ pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[Wa
             WarningKind::SignalLost => "signal lost",
             WarningKind::SpinLost => "pad spin lost",
             WarningKind::HeatBlind => "no reading",
+            WarningKind::TurnsBlind => "no turn rates",
             _ => "warned",
         };
         // Left of its flag only where no other flag could be meant.

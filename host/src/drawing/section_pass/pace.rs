@@ -54,7 +54,7 @@ pub(super) fn draw(
         let wordings = [format!("stroke {} {way}", s.stroke), format!("{} {way}", s.stroke), s.stroke.to_string()];
         (first_that_fits(&wordings, set, room), Fill::Plain(theme::PAPER), theme::INK)
     });
-    let kinds = [WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost];
+    let kinds = [WarningKind::PaceFast, WarningKind::PaceSlow, WarningKind::SignalLost, WarningKind::TurnsBlind];
     flags(canvas, facts, &axes, &kinds, &mut drawn);
     name_holes(canvas, facts, &axes, &mut drawn);
     Ok(())
