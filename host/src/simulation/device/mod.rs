@@ -185,11 +185,7 @@ impl VirtualSensor {
         }
         let now_us = self.uptime_us();
         self.reader.feed(bytes, |event| self.station.received(Link::Usb, event, now_us));
-        if self.station.take_range_change() {
-            self.world.set_range_g(self.station.settings().accel_range_g);
-            self.fifo.renew(0);
-            self.station.imu_started(Restart::OnCommand);
-        }
+        self.see_to_range();
         if self.station.is_streaming() && self.scenario_us.is_none() {
             self.scenario_us = Some(self.now_us);
             // So that a scenario's bytes do not depend on how long the host took to ask for them.
@@ -228,7 +224,7 @@ impl VirtualSensor {
                 self.options.chips = if on { others | Hello::CHIP_IMU } else { others };
                 self.fifo.renew(0);
                 self.reviving = false;
-                if on { self.station.imu_started(Restart::AfterFault) } else { self.station.imu_fault() }
+                if on { self.imu_revived() } else { self.station.imu_fault() }
             }
             Trouble::Thermometer { flags, looks } => self.failing_looks = (flags, looks),
             Trouble::BitError => self.bit_error = true,
@@ -294,8 +290,24 @@ impl VirtualSensor {
         self.fifo.take(sample.accel, sample.gyro);
         if self.reviving && !self.fifo.is_losing() {
             self.reviving = false;
-            self.station.imu_started(Restart::AfterFault);
+            self.imu_revived();
         }
+    }
+
+    /// The motion chip answers again: it is set up as it was, then as it is wanted by now.
+    fn imu_revived(&mut self) {
+        self.station.imu_started(Restart::AfterFault);
+        self.see_to_range();
+    }
+
+    /// Sets the motion chip up for another range; one that does not answer waits for it until it does.
+    fn see_to_range(&mut self) {
+        if self.options.chips & Hello::CHIP_IMU == 0 || self.reviving || !self.station.take_range_change() {
+            return;
+        }
+        self.world.set_range_g(self.station.settings().accel_range_g);
+        self.fifo.renew(0);
+        self.station.imu_started(Restart::OnCommand);
     }
 
     fn poll(&mut self) {

@@ -274,6 +274,35 @@ fn troubles_are_flagged_and_counted() {
 }
 
 #[test]
+fn another_range_waits_for_a_chip_that_is_off_its_lead() {
+    let mut sensor = sensor();
+    tell(&mut sensor, ToSensor::Start);
+    play(&mut sensor, 1.0);
+    tell(&mut sensor, ToSensor::Stop);
+    sensor.suffer(Trouble::ImuLead(false));
+    tell(&mut sensor, ToSensor::Configure(Settings { accel_range_g: 8, ..Settings::default() }));
+    tell(&mut sensor, ToSensor::Identify);
+    tell(&mut sensor, ToSensor::Start);
+    let heard = hear(&waiting(&mut sensor));
+    assert_eq!(heard.hellos.last().unwrap().chips & Hello::CHIP_IMU, 0, "no chip answers");
+    assert_eq!(heard.replies.last().unwrap().outcome, Outcome::Refused(Refusal::NoImu));
+
+    sensor.suffer(Trouble::ImuLead(true));
+    tell(&mut sensor, ToSensor::Identify);
+    tell(&mut sensor, ToSensor::Start);
+    let mut read = waiting(&mut sensor);
+    read.extend(play(&mut sensor, 2.0));
+    let heard = hear(&read);
+    let hello = heard.hellos.first().unwrap();
+    assert_ne!(hello.chips & Hello::CHIP_IMU, 0);
+    // Gravity, as the range that is told makes it of the counts: the chip was set up for that range.
+    let samples: Vec<_> = heard.accel.iter().flat_map(|(_, _, _, _, samples)| samples.clone()).collect();
+    let mean_z = samples.iter().map(|s| f64::from(s[2])).sum::<f64>() / samples.len() as f64;
+    let z = mean_z * accel_sensitivity(8) * 1e-3;
+    assert!((z - 1.0).abs() < 0.1, "{z} g from {} samples", samples.len());
+}
+
+#[test]
 fn it_can_be_mute_noisy_or_of_another_version() {
     let mut sensor = sensor();
     sensor.behave(Behaviour::Mute);
