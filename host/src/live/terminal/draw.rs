@@ -32,8 +32,12 @@ use crate::live::{
 
 /// A large letter is four columns wide and four rows high.
 const LETTER: u16 = 4;
-/// Rows kept for the sentence, so that nothing jumps when one appears.
+/// Rows kept for the sentence, so that nothing jumps when one appears; in a high terminal as many as the longest takes, or the list
+/// of passes would seem to lose some whenever it comes.
 const SENTENCE_ROWS: u16 = 2 * LETTER;
+const LONGEST_SENTENCE_ROWS: u16 = 3 * LETTER;
+/// Rows of the list of passes besides which the longest sentence keeps its place.
+const FEW_PASSES: u16 = 2;
 /// Rows of one level: name and reading, tube, space.
 const LEVEL_ROWS: u16 = 3;
 /// The section: a column a cell, a row for two of them, and a line below.
@@ -117,8 +121,10 @@ fn draw_as_written(frame: &mut Frame<'_>, scene: &Scene<'_>) {
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         return small(frame, scene, area);
     }
+    let high = area.height >= 1 + LONGEST_SENTENCE_ROWS + SECTION.1 + FEW_PASSES + 2;
+    let kept = if high { LONGEST_SENTENCE_ROWS } else { SENTENCE_ROWS };
     let lines = scene.view.sentence.as_deref().map(|text| wrap(text, usize::from(area.width / LETTER)));
-    let wanted = lines.as_ref().map_or(0, |lines| lines.len() as u16 * LETTER).max(SENTENCE_ROWS);
+    let wanted = lines.as_ref().map_or(0, |lines| lines.len() as u16 * LETTER).max(kept);
     // Title, the levels, the bottom two lines always have their place.
     let room = area.height.saturating_sub(1 + 3 * LEVEL_ROWS + 2);
     let sentence_rows = wanted.min(room);
@@ -320,14 +326,17 @@ fn pass_list(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
     }
     // Newest first; a head line only where there is room for more than it.
     let with_head = rows >= 4;
+    let room = rows - usize::from(with_head);
     let mut lines = Vec::new();
     if with_head {
+        // A list that is cut must not look like all there is.
+        let name =
+            if passes.len() > room { format!("newest {room} of {}", passes.len()) } else { "today's passes".into() };
         lines.push(Line::styled(
-            pass_line("today's passes", "took", ["strokes", "arm, 90 %", "in band", "warmest", "warned"]),
+            pass_line(&name, "took", ["strokes", "arm, 90 %", "in band", "warmest", "warned"]),
             Style::new().add_modifier(Modifier::BOLD),
         ));
     }
-    let room = rows - usize::from(with_head);
     lines.extend(passes.iter().rev().take(room).map(|pass| Line::raw(pass_text(pass))));
     frame.render_widget(Paragraph::new(lines), area);
 }
@@ -422,7 +431,7 @@ fn small(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
 }
 
 /// Lines of at most `columns` letters, broken between words where that is possible.
-fn wrap(text: &str, columns: usize) -> Vec<String> {
+pub(super) fn wrap(text: &str, columns: usize) -> Vec<String> {
     let columns = columns.max(1);
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {

@@ -4,11 +4,11 @@ use ratatui::{Terminal, backend::TestBackend, style::Color};
 
 use super::{
     Delays,
-    draw::{Look, Prompt, Scene, draw},
+    draw::{self, Look, Prompt, Scene, draw},
 };
 use crate::{
     analysis::{Interval, LiveTick, Measured, State},
-    guidance::{Band, Guidance, Plan, Units},
+    guidance::{Advice, Band, Guidance, Plan, Units, WarningKind},
     live::{board::Link, model::Model, view::View},
     session::Event,
 };
@@ -176,6 +176,36 @@ fn a_pass_with_the_interval_of_its_arm_speed_fits_into_80_columns() {
 }
 
 #[test]
+fn the_list_of_passes_loses_none_when_a_sentence_comes_and_says_when_it_is_cut() {
+    use crate::live::PassRow;
+    let row = |pass| PassRow {
+        section: 1,
+        pass,
+        start_s: Some(100.0),
+        took: "0:59".into(),
+        strokes: 7,
+        arm: Units::Si.arm_speed(0.02),
+        arm_90: None,
+        in_band: "100 %".into(),
+        warmest: Units::Si.rise(4.0),
+        warnings: 0,
+    };
+    let mut calm = view(|_| ());
+    calm.passes = std::sync::Arc::new((1..=5).map(row).collect());
+    let lost = Advice::Fault { kind: WarningKind::SignalLost, ready_in_s: None }.sentence();
+    let said = View { sentence: lost, ..calm.clone() };
+    for height in [28, 30, 32, 40, 60] {
+        let [calm, said] = [&calm, &said].map(|view| drawn((80, height), view, |_| ()));
+        let listed = |picture: &Drawn| picture.rows.iter().filter(|row| row.starts_with(" section 1 pass ")).count();
+        assert_eq!(listed(&calm), listed(&said), "{height} rows:\n{}", said.rows.join("\n"));
+        assert!(said.large() >= 11 && said.has("% reached"), "{}", said.rows.join("\n"));
+    }
+    assert!(
+        drawn((80, 30), &calm, |_| ()).has("newest 3 of 5") && drawn((80, 40), &calm, |_| ()).has("today's passes")
+    );
+}
+
+#[test]
 fn the_words_of_a_level_are_whole_at_any_width() {
     let hot_side = |tick: &mut LiveTick| (tick.surface_rise_k, tick.hot_side_rise_k) = (Some(2.0), Some(13.0));
     let mut view = view(hot_side);
@@ -202,6 +232,12 @@ fn the_longest_sentence_fits_at_80_by_24() {
     lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
     let picture = drawn((80, 24), &lost, |scene| scene.link = Link::Lost);
     assert!(picture.large() >= 11, "three lines:\n{}", picture.rows.join("\n"));
+    let blind = view(|_| ());
+    for advice in WarningKind::ALL.map(|kind| Advice::Fault { kind, ready_in_s: None }) {
+        let view = View { sentence: advice.sentence(), ..blind.clone() };
+        let lines = draw::wrap(view.sentence.as_deref().unwrap(), 20);
+        assert!(lines.len() <= 3 && lines.iter().all(|line| line.chars().count() <= 20), "{lines:?}");
+    }
     assert!(picture.has("Arm speed") && picture.has("Surface rise") && picture.has("SENSOR LOST"));
 }
 
