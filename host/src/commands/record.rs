@@ -20,7 +20,7 @@ use steadypass::{
     guidance::units::count,
     link::{self, Link, LinkError, LinkEvent, LinkReport},
     live::{self, Ask, Board, Shown},
-    recording::{self, Body, Entry, Facts, LinkNote, RecordingWriter, UserNote, part_path},
+    recording::{self, Body, Entry, Facts, LinkNote, Losses, RecordingWriter, UserNote, part_path},
 };
 use steadypass_protocol::{Health, ToSensor};
 use tokio::{
@@ -404,18 +404,19 @@ fn finish(
     if let Some(health) = &report.health {
         console.detail(&health_text(health));
     }
-    let mut lost = Vec::new();
-    if report.losses > 0 {
-        lost.push(format!("the sensor was lost {}", count(report.losses, "time", "times")));
+    let lost = lost_words(&report, &losses);
+    if let Some(lost) = &lost {
+        console.remark(&format!("Some data is missing: {lost}."));
     }
-    if losses.any() {
-        lost.push(losses.describe());
-    }
-    if !lost.is_empty() {
-        console.remark(&format!("Some data is missing: {}.", lost.join(", ")));
-    }
-    let done = if lost.is_empty() { Done::Fine } else { Done::WithLosses };
+    let done = if lost.is_none() { Done::Fine } else { Done::WithLosses };
     Ok(Recorded { path, seconds, strokes, done, hurried: false, _interruptible: None })
+}
+
+/// What is missing, in words; `None` when nothing is.
+fn lost_words(report: &LinkReport, losses: &Losses) -> Option<String> {
+    let away = (report.losses > 0).then(|| format!("the sensor was lost {}", count(report.losses, "time", "times")));
+    let parts: Vec<String> = away.into_iter().chain(losses.any().then(|| losses.describe())).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 /// What a recording without samples is good for.

@@ -179,11 +179,9 @@ impl Talk {
         let mut ping = interval(PING_EVERY);
         ping.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut bytes = vec![0; 4096];
-        let mut heard = Heard::since(Instant::now());
-        let mut waiting: Option<Waiting> = None;
-        let mut token = 0u32;
+        let mut stretch = Stretch { heard: Heard::since(Instant::now()), waiting: None, token: 0 };
         loop {
-            tokio::select! {
+            let ended = tokio::select! {
                 biased;
                 changed = stop.changed() => {
                     if changed.is_err() || *stop.borrow() {
@@ -191,72 +189,95 @@ impl Talk {
                         let _ = send(stream, &ToSensor::Stop).await;
                         return Ok(Ended::Stopped);
                     }
+                    None
                 }
                 got = stream.read(&mut bytes) => match got {
-                    Ok(0) => return Ok(Ended::Lost("it was unplugged".into())),
-                    Err(e) => return Ok(Ended::Lost(e.to_string())),
-                    Ok(n) => {
-                        let log_ns = now_ns();
-                        let silent_since = heard.last_block;
-                        let frames = self.take(&bytes[..n], log_ns, &mut heard, report, trips);
-                        for raw in frames.raw {
-                            if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
-                                return Ok(Ended::Stopped);
-                            }
-                        }
-                        if frames.restarted {
-                            return Ok(Ended::Restarted { silent_since });
-                        }
-                        if frames.blocks && let Some(gap) = waiting.take() && gap.is_told {
-                            let resumed = LinkEvent::Resumed { log_ns, gap_s: gap.since.elapsed().as_secs_f64() };
-                            if events.send(resumed).await.is_err() {
-                                return Ok(Ended::Stopped);
-                            }
-                        }
-                        if let Some(reason) = frames.refused {
-                            let waiting = waiting.get_or_insert_default();
-                            waiting.refusals += 1;
-                            if !self.has_streamed && waiting.refusals == FIRST_REFUSALS {
-                                return Err(LinkError::Refused { port: self.port.clone(), what: "to start", reason });
-                            }
-                            let reason = format!("it cannot start: {reason}");
-                            if self.has_streamed && !self.tell(waiting, reason, events, report).await {
-                                return Ok(Ended::Stopped);
-                            }
-                        }
-                    }
+                    Ok(0) => Some(Ended::Lost("it was unplugged".into())),
+                    Err(e) => Some(Ended::Lost(e.to_string())),
+                    Ok(n) => self.came(&bytes[..n], &mut stretch, events, report, trips).await?,
                 },
                 Some(command) = commands.recv() => {
-                    if let Err(e) = send(stream, &command).await {
-                        return Ok(Ended::Lost(e.to_string()));
-                    }
+                    send(stream, &command).await.err().map(|e| Ended::Lost(e.to_string()))
                 }
-                _ = ping.tick() => {
-                    let log_ns = now_ns();
-                    if self.noted.elapsed() >= NOTE_BAD_EVERY && self.note_bad(events).await.is_err() {
-                        return Ok(Ended::Stopped);
-                    }
-                    if heard.last_frame.elapsed() > SILENCE {
-                        return Ok(Ended::Lost("it fell silent".into()));
-                    }
-                    if waiting.is_none() && heard.last_block.elapsed() > SILENCE {
-                        let waiting = waiting.insert(Waiting::since(heard.last_block));
-                        if !self.tell(waiting, "it sends no samples".into(), events, report).await {
-                            return Ok(Ended::Stopped);
-                        }
-                    }
-                    if let Some(waiting) = &mut waiting && waiting.is_due()
-                        && let Err(e) = send(stream, &ToSensor::Start).await
-                    {
-                        return Ok(Ended::Lost(e.to_string()));
-                    }
-                    token = token.wrapping_add(1);
-                    if let Err(e) = send(stream, &ToSensor::Ping(Ping { token, host_us: log_ns / 1000 })).await {
-                        return Ok(Ended::Lost(e.to_string()));
-                    }
-                }
+                _ = ping.tick() => self.beat(stream, &mut stretch, events, report).await,
+            };
+            if let Some(ended) = ended {
+                return Ok(ended);
             }
         }
+    }
+
+    /// Hands on what came, and tells when samples come again or the sensor will not start.
+    async fn came(
+        &mut self,
+        bytes: &[u8],
+        stretch: &mut Stretch,
+        events: &mpsc::Sender<LinkEvent>,
+        report: &mut LinkReport,
+        trips: &mut RoundTrips,
+    ) -> Result<Option<Ended>, LinkError> {
+        let log_ns = now_ns();
+        let silent_since = stretch.heard.last_block;
+        let frames = self.take(bytes, log_ns, &mut stretch.heard, report, trips);
+        for raw in frames.raw {
+            if events.send(LinkEvent::Frame { log_ns, raw }).await.is_err() {
+                return Ok(Some(Ended::Stopped));
+            }
+        }
+        if frames.restarted {
+            return Ok(Some(Ended::Restarted { silent_since }));
+        }
+        if frames.blocks
+            && let Some(gap) = stretch.waiting.take()
+            && gap.is_told
+        {
+            let resumed = LinkEvent::Resumed { log_ns, gap_s: gap.since.elapsed().as_secs_f64() };
+            if events.send(resumed).await.is_err() {
+                return Ok(Some(Ended::Stopped));
+            }
+        }
+        let Some(reason) = frames.refused else { return Ok(None) };
+        let waiting = stretch.waiting.get_or_insert_default();
+        waiting.refusals += 1;
+        if !self.has_streamed && waiting.refusals == FIRST_REFUSALS {
+            return Err(LinkError::Refused { port: self.port.clone(), what: "to start", reason });
+        }
+        let reason = format!("it cannot start: {reason}");
+        let unheard = self.has_streamed && !self.tell(waiting, reason, events, report).await;
+        Ok(unheard.then_some(Ended::Stopped))
+    }
+
+    /// Twice a second: tells of silence, asks a sensor without samples to start again, and is heard by it.
+    async fn beat(
+        &mut self,
+        stream: &mut SerialStream,
+        stretch: &mut Stretch,
+        events: &mpsc::Sender<LinkEvent>,
+        report: &mut LinkReport,
+    ) -> Option<Ended> {
+        let Stretch { heard, waiting, token } = stretch;
+        let host_us = now_ns() / 1000;
+        if self.noted.elapsed() >= NOTE_BAD_EVERY && self.note_bad(events).await.is_err() {
+            return Some(Ended::Stopped);
+        }
+        if heard.last_frame.elapsed() > SILENCE {
+            return Some(Ended::Lost("it fell silent".into()));
+        }
+        if waiting.is_none() && heard.last_block.elapsed() > SILENCE {
+            let waiting = waiting.insert(Waiting::since(heard.last_block));
+            if !self.tell(waiting, "it sends no samples".into(), events, report).await {
+                return Some(Ended::Stopped);
+            }
+        }
+        if let Some(waiting) = waiting
+            && waiting.is_due()
+            && let Err(e) = send(stream, &ToSensor::Start).await
+        {
+            return Some(Ended::Lost(e.to_string()));
+        }
+        *token = token.wrapping_add(1);
+        let ping = ToSensor::Ping(Ping { token: *token, host_us });
+        send(stream, &ping).await.err().map(|e| Ended::Lost(e.to_string()))
     }
 
     fn take(
@@ -371,6 +392,15 @@ impl Talk {
         }
         (None, strangers)
     }
+}
+
+/// One stretch of streaming: from a start to whatever ends it.
+struct Stretch {
+    heard: Heard,
+    /// Samples are waited for.
+    waiting: Option<Waiting>,
+    /// Of the last ping.
+    token: u32,
 }
 
 /// Why streaming ended.
