@@ -88,6 +88,13 @@ impl ImportSummary {
                 duration(seconds),
             ));
         }
+        if let Some(grain_s) = self.hiding_s {
+            out.push(format!(
+                "The times are rounded to {} ms, too coarse to tell a single missing row from none: only two or more in a row are counted \
+                 as lost. Give the times to the microsecond.",
+                grain_s * 1e3,
+            ));
+        }
         if !self.has_gyro {
             out.push("No gyro readings: arm speed, strokes and section passes stay blank, which cannot be told without them.".into());
         }
@@ -146,6 +153,7 @@ mod tests {
         rows: 10_000,
         seconds: 6.0,
         lost: 0,
+        hiding_s: None,
         rate_hz: Some(1660.0),
         longest_hole: None,
         steady_mps2: Some(9.8),

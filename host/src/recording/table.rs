@@ -26,6 +26,8 @@ use crate::unfinished::Unfinished;
 const RUN_ROWS: usize = 72;
 /// A time step this much larger than the usual one is a hole.
 const HOLE: f64 = 1.5;
+/// Times that are rounded make steps longer or shorter by as much as they are rounded to; how much of that a step may be over.
+const ROUNDING: f64 = 1.01;
 /// Larger numbers than these are a wrong unit or a broken file, not a measurement.
 const MAX_ACCEL_MPS2: f64 = 5e3; // 500 g, the widest chips for shocks
 const MAX_GYRO_RADPS: f64 = 1e4;
@@ -43,6 +45,8 @@ pub struct ImportSummary {
     pub seconds: f64,
     /// Accelerometer samples missing, judged by time steps.
     pub lost: u64,
+    /// Times are rounded to so much, s, that a single missing row looks like none; `None` where it shows.
+    pub hiding_s: Option<f64>,
     /// Accelerometer samples a second, holes aside; `None` where that cannot be told.
     pub rate_hz: Option<f64>,
     /// The longest hole among them: where it begins, s after the first row, and how long it is, s.
@@ -195,6 +199,7 @@ fn import_rows(
     // What is wrong with a row that only the last one may be.
     let mut unfinished = None;
     let mut unusable = None;
+    let mut digits = 0;
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
     let (mut steady, mut turning) = (Steady::default(), Steady::default());
     let mut record = csv::ByteRecord::new();
@@ -227,6 +232,8 @@ fn import_rows(
             number(table, &record, columns.at[k], line, NAMES[k], &range)
         };
         let t_s = cell(0, -1e12..=1e12)?.ok_or_else(|| no_time(table, line))?;
+        digits = digits.max(columns.at[0].and_then(|i| record.get(i)).map_or(MOST_DIGITS, digits_of));
+        let grain_us = 1e6 * 10_f64.powi(-digits);
         if t_s == last_s {
             let what = format!("line {line}, column `t_s`: {t_s} once more; every row needs a time of its own");
             return Err(problem(
@@ -265,14 +272,14 @@ fn import_rows(
         if let Some(sample) = triple(1, MAX_ACCEL_MPS2, "acceleration")? {
             steady.push(t_us, sample);
             extremes.push(sample);
-            accel.push(t_us, sample, &mut done);
+            accel.push((t_us, grain_us), sample, &mut done);
             summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
             store(&mut unusable, writer, log_ns, &mut done, TableEntry::Accel)?;
         }
         if let Some(sample) = triple(4, MAX_GYRO_RADPS, "turn rate")? {
             summary.has_gyro = true;
             turning.push(t_us, sample);
-            gyro.push(t_us, sample, &mut done);
+            gyro.push((t_us, grain_us), sample, &mut done);
             store(&mut unusable, writer, log_ns, &mut done, TableEntry::Gyro)?;
         }
         let (surface_c, ambient_c) = (cell(7, CELSIUS_RANGE)?, cell(8, CELSIUS_RANGE)?);
@@ -303,6 +310,7 @@ fn import_rows(
     let mut rest = accel.finish();
     (summary.rate_hz, summary.longest_hole) =
         (accel.rate_hz(), accel.longest_hole_us.map(|(at, us)| (at * 1e-6, us * 1e-6)));
+    summary.hiding_s = accel.hides_a_loss().then_some(accel.grain_us * 1e-6);
     summary.lost += rest.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
     store(&mut unusable, writer, log_ns, &mut rest, TableEntry::Accel)?;
     store(&mut unusable, writer, log_ns, &mut gyro.finish(), TableEntry::Gyro)?;
@@ -386,6 +394,20 @@ fn number(
     }
 }
 
+/// So many digits after the point are no rounding any more.
+const MOST_DIGITS: i32 = 9;
+
+/// Digits of a time after the point, noughts at its end aside.
+fn digits_of(cell: &[u8]) -> i32 {
+    let text = cell.trim_ascii();
+    if text.iter().any(|c| matches!(c, b'e' | b'E')) {
+        return MOST_DIGITS;
+    }
+    let Some(point) = text.iter().position(|c| *c == b'.') else { return 0 };
+    let part = &text[point + 1..];
+    part.iter().rposition(|c| *c != b'0').map_or(0, |last| (last as i32 + 1).min(MOST_DIGITS))
+}
+
 /// Whether it is UTF-8 without control characters but tabs.
 fn is_text(bytes: &[u8]) -> bool {
     std::str::from_utf8(bytes).is_ok_and(|text| text.chars().all(|c| c == '\t' || !c.is_control()))
@@ -451,6 +473,8 @@ struct RunBuilder {
     times_us: Vec<f64>,
     samples: Vec<[f32; 3]>,
     bursts: Bursts,
+    /// What the times are rounded to, as far as seen, µs.
+    grain_us: f64,
     /// Usual time step, µs, once known.
     step_us: Option<f64>,
     lost_before: u32,
@@ -463,14 +487,17 @@ struct RunBuilder {
 
 impl RunBuilder {
     /// Adds a sample; runs that are complete with it go to `done`.
-    fn push(&mut self, t_us: f64, sample: [f32; 3], done: &mut Vec<TableRun>) {
+    ///
+    /// * `t_us`, `grain_us`: its time, and what the table's times are rounded to.
+    fn push(&mut self, (t_us, grain_us): (f64, f64), sample: [f32; 3], done: &mut Vec<TableRun>) {
+        self.grain_us = grain_us;
         self.bursts.push(t_us);
         self.place(t_us, sample, done);
     }
 
     fn place(&mut self, t_us: f64, sample: [f32; 3], done: &mut Vec<TableRun>) {
         match (self.times_us.last(), self.step_us) {
-            (Some(&last), Some(step)) if t_us - last > HOLE * step => {
+            (Some(&last), Some(step)) if t_us - last > self.hole_from_us(step) => {
                 done.extend(self.take());
                 self.lost_before = (((t_us - last) / step).round() - 1.0).clamp(1.0, f64::from(u32::MAX)) as u32;
                 if self.longest_hole_us.is_none_or(|(_, longest)| t_us - last > longest) {
@@ -485,6 +512,16 @@ impl RunBuilder {
         self.samples.push(sample);
     }
 
+    /// Longer steps than this are holes, µs.
+    fn hole_from_us(&self, step_us: f64) -> f64 {
+        (HOLE * step_us).max(step_us + ROUNDING * self.grain_us)
+    }
+
+    /// Whether one missing sample looks like none, for what the times are rounded to.
+    fn hides_a_loss(&self) -> bool {
+        self.step_us.is_some_and(|step| self.hole_from_us(step) > HOLE * step)
+    }
+
     /// Samples a second, holes aside.
     fn rate_hz(&self) -> Option<f64> {
         (self.stepped_us > 0.0).then(|| self.steps as f64 / self.stepped_us * 1e6)
@@ -492,7 +529,7 @@ impl RunBuilder {
 
     /// The rows so far tell the usual step; only with it do holes among them show, so they go through once more.
     fn learn_step(&mut self, done: &mut Vec<TableRun>) {
-        self.step_us = median_step(&self.times_us);
+        self.step_us = usual_step(&self.times_us, self.grain_us);
         if self.step_us.is_some() {
             let (times, samples) = (std::mem::take(&mut self.times_us), std::mem::take(&mut self.samples));
             for (t_us, sample) in times.into_iter().zip(samples) {
@@ -525,13 +562,18 @@ impl RunBuilder {
     }
 }
 
-fn median_step(times: &[f64]) -> Option<f64> {
+/// The mean of those steps that are no holes, by the middle one: rounded times have steps of two lengths, neither of them the usual one.
+fn usual_step(times: &[f64], grain_us: f64) -> Option<f64> {
     let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
     if steps.is_empty() {
         return None;
     }
     let middle = steps.len() / 2;
-    Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+    let median = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let most = (HOLE * median).max(median + ROUNDING * grain_us);
+    let (sum, count) =
+        steps.iter().filter(|step| **step <= most).fold((0.0, 0.0), |(sum, n), step| (sum + step, n + 1.0));
+    Some(sum / count)
 }
 
 fn problem(table: &Path, problem: String) -> Error {

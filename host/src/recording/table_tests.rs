@@ -70,6 +70,35 @@ fn a_good_table_comes_back_sample_by_sample_with_its_hole() {
 }
 
 #[test]
+fn times_rounded_to_milliseconds_are_no_losses() {
+    // Three missing rows are, of each.
+    for rate_hz in [650.0, 750.0, 800.0, 950.0, 990.0, 999.8] {
+        let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+        for i in (0..5000).filter(|i| !(3000..3003).contains(i)) {
+            text += &format!("{:.3},0,0,9.81\n", f64::from(i) / rate_hz);
+        }
+        let summary = import(&text).1.unwrap_or_else(|e| panic!("{rate_hz}: {e}"));
+        let told = summary.rate_hz.expect("a rate");
+        // A run of 72 rows is rounded at both ends.
+        assert!((told / rate_hz - 1.0).abs() < 1e-2, "{rate_hz}: {told}");
+        assert!((2..=4).contains(&summary.lost), "{rate_hz} rows a second: {} lost", summary.lost);
+        assert!(summary.remarks().iter().any(|said| said.contains("rounded to 1 ms")), "{:?}", summary.remarks());
+    }
+    // 1000 a second: every step is alike. At 200, and with times to the microsecond, a single missing row shows.
+    for (rate_hz, decimals, missing, lost) in
+        [(1000.0, 3, 0, 0), (1000.0, 3, 3, 3), (200.0, 3, 1, 1), (800.0, 6, 1, 1), (1660.0, 6, 1, 1)]
+    {
+        let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
+        for i in (0..5000).filter(|i| !(3000..3000 + missing).contains(i)) {
+            text += &format!("{:.decimals$},0,0,9.81\n", f64::from(i) / rate_hz);
+        }
+        let summary = import(&text).1.unwrap_or_else(|e| panic!("{rate_hz}: {e}"));
+        assert_eq!(summary.lost, lost, "{rate_hz} rows a second, {decimals} digits");
+        assert_eq!(summary.hiding_s.is_some(), rate_hz == 1000.0, "{rate_hz}");
+    }
+}
+
+#[test]
 fn the_rate_of_a_table_is_that_of_its_rows_whatever_hole_it_has() {
     let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2\n".to_owned();
     for i in 0..2000 {
