@@ -506,6 +506,9 @@ pub(crate) struct CalibrateArgs {
     /// Accelerometer offset and scale, from a recording in which each axis points up once and down once.
     #[arg(long, group = "check", value_name = "RECORDING")]
     pub(crate) faces: Option<PathBuf>,
+    /// Which arrows of the case were up in it, in order, such as x,-x,y,-y,z,-z: tells a chip that sits turned or mirrored.
+    #[arg(long, value_name = "ARROWS", requires = "faces", allow_hyphen_values = true)]
+    pub(crate) shown: Option<String>,
     /// Thermometer offset, from recordings looking at known temperatures, °C. Repeat for several; two that differ by
     /// 15 K or more also give the target's emissivity.
     #[arg(long, group = "check", value_name = "RECORDING=C")]

@@ -375,6 +375,17 @@ fn three_checks_build_one_calibration() {
         assert!((s.as_f64().expect("a scale") * gain[i] - 1.0).abs() < 5e-4, "{known}");
     }
     assert!(known["gyro"].is_object(), "earlier parts stay");
+    calibrate(&["--faces", &path("faces.mcap"), "--shown", "x,-x,y,-y,z,-z"]);
+    // From the readings alone a turned chip looks straight: the order of the arrows tells.
+    for (shown, says) in [
+        ("-x,x,-y,y,z,-z", "is turned"),
+        ("y,-y,x,-x,z,-z", "mirrored"),
+        ("x,-x,y", "told +x, -x, +y"),
+        ("x,up", "expected arrows in order"),
+    ] {
+        let refused = run(&["calibrate", "--faces", &path("faces.mcap"), "--shown", shown, "--calibration", &kept]);
+        assert!(!refused.status.success() && stderr(&refused).contains(says), "{shown}: {}", stderr(&refused));
+    }
 
     let kelvin = |c: f64| c + 273.15;
     let apparent = |c: f64| (0.95 * kelvin(c).powi(4) + 0.05 * kelvin(24.0).powi(4)).powf(0.25) - 273.15 + 0.4;

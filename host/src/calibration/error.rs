@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::faces::describe_turned;
 use crate::recording::describe_io;
 
 /// Why a calibration could not be made, read or kept.
@@ -79,6 +80,23 @@ pub enum CalibrationError {
         found: String,
         /// How long each must rest, s.
         wanted_s: f64,
+    },
+    /// What was up cannot be held against what was told.
+    #[error(
+        "the faces up were {found}, told {told}: no way of mounting the chip makes these the same. Show each face once, at rest, in the \
+             order told, or tell the order in which they were shown; nothing is kept"
+    )]
+    Order {
+        /// The arrows told, in order.
+        told: String,
+        /// The faces found, in order.
+        found: String,
+    },
+    /// The chip does not sit as its readings are taken to mean.
+    #[error("{}", describe_turned(*reads))]
+    Turned {
+        /// Signed axis, 1 to 3, that the arrows x, y, z read as.
+        reads: [i8; 3],
     },
     /// The poses do not determine the figures.
     #[error("the poses contradict each other; repeat them against a square block, at rest for some seconds each")]

@@ -5,6 +5,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use steadypass_protocol::Mounting;
+
 use super::{
     Accel, CalibrationError,
     still::{Pose, SHORTEST_S},
@@ -23,6 +25,70 @@ const CONVERGED: f64 = 1e-12;
 fn face(pose: &Pose) -> Option<usize> {
     let size = pose.accel_mps2.iter().map(|a| a * a).sum::<f64>().sqrt();
     (0..3).find(|&i| pose.accel_mps2[i].abs() > SHARE * size).map(|i| 2 * i + usize::from(pose.accel_mps2[i] < 0.0))
+}
+
+/// The faces that were up, in order of time; one that was laid down again is one.
+pub fn faces_up(poses: &[Pose]) -> Vec<usize> {
+    let mut up: Vec<usize> = poses.iter().filter_map(face).collect();
+    up.dedup();
+    up
+}
+
+/// Reads which arrows were up, in order: "x,-x,y,-y,z,-z", indices of [`FACES`]; `None` where it is no such list.
+pub fn told_faces(text: &str) -> Option<Vec<usize>> {
+    let index = |word: &str| {
+        let (negative, axis) = word.trim().strip_prefix('-').map_or((false, word.trim()), |axis| (true, axis));
+        let axis = ["x", "y", "z"].iter().position(|name| *name == axis.trim_start_matches('+').to_lowercase())?;
+        Some(2 * axis + usize::from(negative))
+    };
+    text.split(',').map(index).collect()
+}
+
+/// Holds the faces that were up against the arrows that were told to be. From the readings alone a turned chip looks like a straight one.
+///
+/// # Errors
+/// [`CalibrationError::Order`] where they cannot be held against each other, [`CalibrationError::Turned`] where an arrow reads as another
+/// axis.
+pub fn check_order(poses: &[Pose], told: &[usize]) -> Result<(), CalibrationError> {
+    let found = faces_up(poses);
+    let mut told = told.to_vec();
+    told.dedup();
+    let names = |faces: &[usize]| faces.iter().map(|face| FACES[*face]).collect::<Vec<_>>().join(", ");
+    if told.len() != found.len() {
+        return Err(CalibrationError::Order { told: names(&told), found: names(&found) });
+    }
+    // Signed axis, 1 to 3, that each of the arrows x, y, z reads as.
+    let signed = |face: usize| (face / 2 + 1) as i8 * if face % 2 == 0 { 1 } else { -1 };
+    let mut reads: [Option<i8>; 3] = [None; 3];
+    for (&told_face, &found_face) in told.iter().zip(&found) {
+        let axis = signed(found_face) * signed(told_face).signum();
+        if *reads[told_face / 2].get_or_insert(axis) != axis {
+            return Err(CalibrationError::Order { told: names(&told), found: names(&found) });
+        }
+    }
+    match reads {
+        [Some(1) | None, Some(2) | None, Some(3) | None] => Ok(()),
+        [Some(x), Some(y), Some(z)] => Err(CalibrationError::Turned { reads: [x, y, z] }),
+        _ => Err(CalibrationError::Order { told: names(&told), found: names(&found) }),
+    }
+}
+
+/// Which way the arrows point really, and what to do.
+pub(super) fn describe_turned(reads: [i8; 3]) -> String {
+    let name = |axis: i8| FACES[2 * usize::from(axis.unsigned_abs()).clamp(1, 3) - 2 + usize::from(axis < 0)];
+    let [x, y, z] = reads.map(name);
+    let what = format!("with the x arrow up it reads {x}, with y {y}, with z {z}");
+    if (Mounting { axis: reads }).is_rotation() {
+        format!(
+            "{what}: the motion chip's board is turned. Turn it, or correct MOUNTING in firmware/board/src/main.rs; where that is \
+             STRAIGHT now, it becomes `Mounting {{ axis: {reads:?} }}`. Then record anew; nothing is kept"
+        )
+    } else {
+        format!(
+            "{what}: that is mirrored, as no board can be turned. Check the order that was told, and the arrows on the case; nothing is \
+             kept"
+        )
+    }
 }
 
 /// Offset and scale per axis from all poses. `when`: the recording's start, RFC 3339.
@@ -137,6 +203,38 @@ mod tests {
         let accel = fit(&poses(&directions), G, "").unwrap();
         assert_eq!(accel.poses, 8);
         assert!(accel.left_over_mps2 > 1e-7 && accel.left_over_mps2 < 1e-3, "{accel:?}");
+    }
+
+    #[test]
+    fn a_turned_or_mirrored_chip_is_told_by_the_order_of_the_arrows() {
+        let told = told_faces("x,-x, y,-Y,+z,-z").unwrap();
+        assert_eq!(told, [0, 1, 2, 3, 4, 5]);
+        assert_eq!((told_faces("x,w"), told_faces("")), (None, None));
+        // What the chip makes of the six poses, by the signed axis that each arrow reads as.
+        let turned = |reads: [i8; 3]| {
+            let directions = TILTED.map(|d| {
+                let mut out = [0.0; 3];
+                for (v, axis) in d.iter().zip(reads) {
+                    out[usize::from(axis.unsigned_abs()) - 1] = v * f64::from(axis.signum());
+                }
+                out
+            });
+            poses(&directions)
+        };
+        assert_eq!(check_order(&turned([1, 2, 3]), &told), Ok(()));
+        assert_eq!(faces_up(&turned([1, 2, 3])), told);
+        let said = |reads| check_order(&turned(reads), &told).unwrap_err().to_string();
+        // The board's x points to the machine: hardware/assembly.md, step 2.
+        let quarter = said([-2, 1, 3]);
+        assert!(quarter.contains("x arrow up it reads -y, with y +x, with z +z"), "{quarter}");
+        assert!(quarter.contains("`Mounting { axis: [-2, 1, 3] }`"), "{quarter}");
+        assert!(said([-1, -2, 3]).contains("is turned") && said([1, -2, -3]).contains("is turned"));
+        assert!(said([2, 1, 3]).contains("mirrored") && said([1, 2, -3]).contains("mirrored"));
+        let fewer = check_order(&turned([1, 2, 3]), &told[..4]).unwrap_err().to_string();
+        assert!(fewer.contains("+x, -x, +y, -y, +z, -z") && fewer.contains("told +x, -x, +y, -y"), "{fewer}");
+        // Shown in another order than told: no turn of the chip makes that.
+        let confused = check_order(&turned([1, 2, 3]), &[0, 2, 1, 3, 4, 5]).unwrap_err();
+        assert!(matches!(confused, CalibrationError::Order { .. }), "{confused}");
     }
 
     #[test]

@@ -30,7 +30,7 @@ use serde::{Deserialize, Serialize};
 
 pub use allan::{Noise, NoiseRecorder, overlapping_deviation};
 pub use error::CalibrationError;
-pub use faces::{FACES, fit as fit_faces};
+pub use faces::{FACES, check_order, faces_up, fit as fit_faces, told_faces};
 pub use field::{FieldVerdict, Verdict, four_digits, judge as judge_field_results};
 pub use gravity::{STANDARD_GRAVITY_MPS2, normal_gravity_mps2};
 pub use still::{Pose, StillCheck, Stillness, check as check_still};

@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use steadypass::{
     analysis::Reading,
     calibration::{
-        self, Calibration, CalibrationError, Gyro, LookRecorder, Noise, NoiseRecorder, STANDARD_GRAVITY_MPS2,
-        StillCheck, Stillness, check_still, default_folder, fit_faces, fit_thermometer, four_digits,
-        judge_field_results, normal_gravity_mps2,
+        self, Calibration, CalibrationError, FACES, Gyro, LookRecorder, Noise, NoiseRecorder, STANDARD_GRAVITY_MPS2,
+        StillCheck, Stillness, check_order, check_still, default_folder, faces_up, fit_faces, fit_thermometer,
+        four_digits, judge_field_results, normal_gravity_mps2, told_faces,
     },
     guidance::Plan,
     recording::{self, Facts, Reader, Source, Timeline},
@@ -194,15 +194,31 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<R
 }
 
 fn faces(console: &Console, args: &CalibrateArgs, path: &Path) -> Outcome {
+    let told = args.shown.as_deref().map(|text| {
+        told_faces(text)
+            .ok_or_else(|| Failure::Usage(format!("--shown {text}: expected arrows in order, such as x,-x,y,-y,z,-z")))
+    });
+    let told = told.transpose()?;
     let mut stillness = Stillness::new();
     let facts = read(console, path, |reading| stillness.push(reading))?;
     let poses = stillness.poses();
+    if let Some(told) = &told {
+        check_order(&poses, told).map_err(in_file(path))?;
+    }
     let accel = fit_faces(&poses, gravity(args), &facts.started).map_err(in_file(path))?;
     let mut lines = vec![
         format!("{} poses at rest, held against gravity {:.4} m/s².", accel.poses, accel.gravity_mps2),
         format!("Offset x, y, z: {} m/s².", three(accel.offset_mps2, 3)),
         format!("Scale x, y, z: {}.", three(accel.scale, 4)),
     ];
+    let up: Vec<&str> = faces_up(&poses).into_iter().map(|face| FACES[face]).collect();
+    lines.push(match told {
+        Some(_) => format!("Up were {}, as told: the chip sits as it ought to.", up.join(", ")),
+        None => format!(
+            "Up were, in this order: {}. If the arrows on the case say otherwise, the chip sits turned; --shown tells.",
+            up.join(", ")
+        ),
+    });
     lines.push(if accel.poses > 6 {
         format!("Left over: {:.3} m/s² at most.", accel.left_over_mps2)
     } else {
