@@ -6,6 +6,7 @@ use crate::analysis::Interval;
 pub use crate::guidance::units::duration;
 use crate::guidance::units::{
     BELOW_ALL, K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_beside, decimals_of_interval, decimals_of_limit,
+    rounded_to_interval,
 };
 use crate::guidance::{Band, Units};
 
@@ -71,27 +72,24 @@ impl Scale {
         number(limit, decimals_of_limit(limit, self.arm_speed_decimals()))
     }
 
-    /// Arm speed as a number: whole mm/s, hundredths of in/s; beside the band it is held against, more where it would print on the
-    /// wrong side of an end.
-    #[must_use]
-    pub fn arm_speed_number(self, mps: f64, band_mps: Option<Band>) -> String {
-        number(self.arm_speed(mps), self.decimals_of_arm_speed(mps, band_mps))
-    }
-
     fn decimals_of_arm_speed(self, mps: f64, band_mps: Option<Band>) -> usize {
         let usual = self.arm_speed_decimals();
         band_mps.map_or(usual, |band| decimals_beside(self.arm_speed(mps), self.0.arm_speed_ends(band), usual))
     }
 
     /// An arm speed as a number and its interval, to stand in brackets behind it: "24" and "23–25", or "23.2" and "23.1–23.3" where
-    /// the ends would be one and the same, or any of them on the wrong side of an end of the band it is held against.
+    /// the ends would be one and the same, or any of them on the wrong side of an end of the band it is held against. The number is
+    /// rounded to what the interval supports: "20" and "13–25" of 19.
     #[must_use]
     pub fn arm_speed_and_interval(self, mps: Interval, band_mps: Option<Band>) -> (String, String) {
         let figures = [mps.lo, mps.value, mps.hi];
         let [lo, value, hi] = figures.map(|v| self.arm_speed(v));
         let apart = decimals_of_interval(lo, hi, self.arm_speed_decimals());
         let decimals = figures.map(|v| self.decimals_of_arm_speed(v, band_mps)).into_iter().fold(apart, usize::max);
-        (number(value, decimals), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
+        let ends = band_mps.map(|band| self.0.arm_speed_ends(band));
+        let (value, digits) =
+            rounded_to_interval([lo, value, hi], ends, self.arm_speed_decimals()).unwrap_or((value, decimals));
+        (number(value, digits), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
     }
 
     /// A rise as a number with one decimal (whole °F).
@@ -216,11 +214,10 @@ mod tests {
         assert_eq!(US.rise(10.0), 18.0);
         assert_eq!(US.rise_number(100.0 / 9.0), "20");
         assert_eq!(US.temperature(60.0), 140.0);
-        assert_eq!(US.arm_speed_number(0.0254, None), "1.00");
         let told = |units, lo, value, hi| Scale(units).arm_speed_and_interval(Interval { lo, value, hi }, None);
         assert_eq!(told(Units::Si, 0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
         assert_eq!(told(Units::Si, 0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
-        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.79".into(), "0.50–1.00".into()));
+        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.8".into(), "0.50–1.00".into()));
         assert_eq!(told(Units::Us, 0.02541, 0.02542, 0.02544), ("1.001".into(), "1.000–1.002".into()));
         assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
     }
@@ -233,14 +230,6 @@ mod tests {
         assert_eq!(
             (SI.arm_speed_limit_number(0.0254), US.arm_speed_limit_number(0.0254)),
             ("25.4".into(), "1.00".into())
-        );
-        assert_eq!(
-            (SI.arm_speed_number(0.02543, band), SI.arm_speed_number(0.0252, band)),
-            ("25.43".into(), "25".into())
-        );
-        assert_eq!(
-            (US.arm_speed_number(0.02548, band), US.arm_speed_number(0.02535, band)),
-            ("1.003".into(), "1.00".into())
         );
         let clear = Interval { lo: 0.02542, value: 0.027, hi: 0.029 };
         assert_eq!(SI.arm_speed_and_interval(clear, band), ("27.00".into(), "25.42–29.00".into()));

@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::plan::Band;
+use crate::analysis::Interval;
 
 /// Units for display.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -84,6 +85,16 @@ impl Units {
         let (value, usual, unit) = self.in_its_unit(mps);
         let decimals = decimals_beside(value, self.arm_speed_ends(band_mps), usual);
         format!("{value:.decimals$} {unit}")
+    }
+
+    /// The same, rounded to what its interval supports: "20 mm/s" of 12.8 to 25 around 19.
+    pub fn arm_speed_told(self, mps: Interval, band_mps: Band) -> String {
+        let [lo, value, hi] = [mps.lo, mps.value, mps.hi].map(|v| self.in_its_unit(v).0);
+        let (_, usual, unit) = self.in_its_unit(mps.value);
+        match rounded_to_interval([lo, value, hi], Some(self.arm_speed_ends(band_mps)), usual) {
+            Some((rounded, decimals)) => format!("{rounded:.decimals$} {unit}"),
+            None => self.arm_speed_beside(mps.value, band_mps),
+        }
     }
 
     /// Both ends of a band of arm speeds, m/s, in the unit shown, and the digits they are shown with: for [`decimals_beside`].
@@ -187,6 +198,28 @@ pub fn decimals_of_interval(lo: f64, hi: f64, usual: usize) -> usize {
     (usual..=usual + MOST_MORE_DECIMALS).find(apart).unwrap_or(usual)
 }
 
+/// A figure rounded to what its interval supports, and its digits after the point: to fives and tens (fifties, …) of its usual last
+/// digit that fit between it and the nearer end. `None` where that is its usual digit or a finer one, or where it would come to lie on
+/// the other side of one of `ends` (see [`decimals_beside`]).
+pub(crate) fn rounded_to_interval(
+    [lo, value, hi]: [f64; 3],
+    ends: Option<[(f64, usize); 2]>,
+    usual: usize,
+) -> Option<(f64, usize)> {
+    let room = if lo.is_finite() && hi.is_finite() { (value - lo).min(hi - value) } else { 0.0 };
+    let side = |v: f64| ends.map(|[lo, hi]| i8::from(v > hi.0) - i8::from(v < lo.0));
+    let coarser = (0..=MOST_FEWER_DIGITS).flat_map(|tens| [(tens, 5.0), (tens + 1, 1.0)]);
+    coarser
+        .map(|(tens, fives)| (fives * 10_f64.powi(tens - usual as i32), usual.saturating_sub(tens as usize)))
+        .take_while(|(step, _)| *step <= room)
+        .map(|(step, decimals)| ((value / step).round() * step, decimals))
+        .filter(|(rounded, _)| side(*rounded) == side(value))
+        .last()
+}
+
+/// Digits that a wide interval may take from a figure.
+const MOST_FEWER_DIGITS: i32 = 3;
+
 /// Digits after the point for a limit: the usual ones, and one more where it is not as round as that.
 pub fn decimals_of_limit(limit: f64, usual: usize) -> usize {
     let steps = limit * 10_f64.powi(usual as i32);
@@ -234,6 +267,30 @@ mod tests {
         assert_eq!(Units::Si.rise_beside(11.09, limit_k), "+11.1 K");
         assert_eq!(Units::Us.rise_beside(limit_k + 0.01, limit_k), "+20.02 °F");
         assert_eq!(beside(Units::Si, f64::NAN), "NaN mm/s");
+    }
+
+    #[test]
+    fn a_figure_has_no_digit_that_its_interval_does_not_support() {
+        let band = Band { lo: 0.0127, hi: 0.0254 };
+        let told = |units: Units, lo: f64, value: f64, hi: f64| {
+            units.arm_speed_told(Interval { lo: lo * 1e-3, value: value * 1e-3, hi: hi * 1e-3 }, band)
+        };
+        for (lo, value, hi, said) in [
+            (18.0, 19.0, 20.0, "19"),
+            (14.1, 19.0, 24.0, "19"),
+            (12.7, 19.0, 25.4, "20"),
+            (8.0, 18.4, 41.0, "20"),
+            // Over the band's end by too little to be told so by fives.
+            (19.0, 26.0, 33.0, "26"),
+            (18.0, 33.0, 60.0, "30"),
+            // Never to nothing.
+            (0.5, 2.0, 12.0, "2"),
+        ] {
+            assert_eq!(told(Units::Si, lo, value, hi), format!("{said} mm/s"), "{lo} {value} {hi}");
+        }
+        assert_eq!(told(Units::Us, 12.7, 19.0, 25.4), "0.7 in/s");
+        assert_eq!(told(Units::Us, 18.0, 19.0, 20.0), "0.75 in/s");
+        assert_eq!(told(Units::Si, f64::NAN, 19.0, 25.0), "19 mm/s");
     }
 
     #[test]

@@ -150,7 +150,7 @@ impl Levels {
         let band = self.pace_mps;
         let level = blank(Quantity::ArmPace, "Arm speed", Some(self.units.arm_speed_band(band)));
         match figure {
-            Some(figure) => level.at(figure.into(), band, self.units.arm_speed_beside(figure.value, band)),
+            Some(figure) => level.at(figure.into(), band, self.units.arm_speed_told(figure, band)),
             None => level.because(match state {
                 State::Still => "motor off",
                 // A stroke may be under way that has not been seen yet, a section's first one above all.

@@ -43,10 +43,10 @@ pub(super) fn draw(
     }
     // All boxes before any figure, so that none is written under the next stroke's box.
     let mut drawn = Drawn::default();
-    let boxes: Vec<(Frame, Pace, f64)> =
+    let boxes: Vec<(Frame, Pace, Interval)> =
         facts.strokes.iter().filter_map(|(s, pace)| stroke_box(canvas, &axes, s, *pace, &mut drawn)).collect();
     for (bar, pace, speed) in boxes {
-        figure(canvas, plot, &bar, pace, &u.arm_speed_number(speed, band), &mut drawn);
+        figure(canvas, plot, &bar, pace, &u.arm_speed_and_interval(speed, band).0, &mut drawn);
     }
     ribbon(canvas, facts, &axes, |s, room| {
         let set = Type::of(size::NOTE);
@@ -67,7 +67,7 @@ fn stroke_box(
     stroke: &Stroke,
     pace: Pace,
     drawn: &mut Drawn,
-) -> Option<(Frame, Pace, f64)> {
+) -> Option<(Frame, Pace, Interval)> {
     let plot = axes.frame;
     let (a, b) = (axes.px(stroke.start_s), axes.px(stroke.end_s));
     let is_finite = |i: &Interval| i.value.is_finite() && i.lo.is_finite() && i.hi.is_finite();
@@ -89,7 +89,7 @@ fn stroke_box(
         canvas.polyline(&[(a, y), (b, y)], Line::of(if outside { theme::ACCENT } else { theme::DATA }, 5.0));
     });
     drawn.add(bar);
-    Some((bar, pace, speed.value))
+    Some((bar, pace, speed))
 }
 
 /// A stroke's speed over its box, with the verdict in words where there is room.
