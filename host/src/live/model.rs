@@ -18,6 +18,9 @@ use crate::{
 const HEAT_AGAIN_S: f64 = 5.0;
 /// The same for the pace: about half a stroke.
 const PACE_AGAIN_S: f64 = 10.0;
+/// A mark ends the strokes before it, and the analysis tells of them, and of the one under way, for so long yet, s; what it tells
+/// then is not the new section's.
+const OF_BEFORE_S: f64 = 4.0;
 /// What was last done stays on screen for this long, s.
 const NOTICE_S: f64 = 8.0;
 /// Passes kept in the list.
@@ -31,6 +34,8 @@ pub struct Model {
     units: Units,
     view: View,
     rose_s: f64,
+    /// When a section was marked last, s.
+    marked_s: f64,
     /// Begins of sections, as the analysis counts them, that are shown.
     sections_begun: u32,
     /// Passes of the recording so far.
@@ -83,6 +88,7 @@ impl Model {
             units,
             view,
             rose_s: f64::NEG_INFINITY,
+            marked_s: f64::NEG_INFINITY,
             sections_begun: 0,
             passes: 0,
             notice_s: f64::NEG_INFINITY,
@@ -123,7 +129,8 @@ impl Model {
                 }
                 _ => {}
             },
-            Event::Mark { .. } => {
+            Event::Mark { t_s } => {
+                self.marked_s = *t_s;
                 // The analysis counts it, too, a moment later.
                 self.sections_begun += 1;
                 self.new_section();
@@ -201,7 +208,8 @@ impl Model {
         view.levels = self.levels.at(tick, guidance.pace());
         view.strokes_done = tick.strokes_in_all;
         self.passes = tick.passes;
-        view.strokes = tick.strokes;
+        let of_before = tick.t_s < self.marked_s + OF_BEFORE_S;
+        view.strokes = if of_before { 0 } else { tick.strokes };
         if tick.t_s - self.notice_s > NOTICE_S {
             view.notice = None;
         }
@@ -210,7 +218,9 @@ impl Model {
             self.sections_begun = tick.sections_begun;
             self.new_section();
         }
-        self.cover.tick(tick);
+        if !of_before {
+            self.cover.tick(tick);
+        }
         self.picture();
         self.advice = guidance.advice();
         self.speak();
@@ -276,13 +286,19 @@ impl Model {
     fn settled(&mut self, judged: &JudgedPass) {
         let pass = &judged.pass;
         self.view.settled = pass.pass;
-        // The analysis decides with hindsight where a section begins; what it has settled is so.
-        if pass.section > self.view.section {
-            self.view.section = pass.section;
-            self.cover.clear();
-        }
-        if pass.section == self.view.section {
-            self.cover.settle(pass);
+        let of_before = 0.5 * (pass.start_s + pass.end_s) < self.marked_s;
+        if of_before {
+            // It may have been marked before anything of it was known.
+            self.view.section = self.view.section.max(pass.section + 1);
+        } else {
+            // The analysis decides with hindsight where a section begins; what it has settled is so.
+            if pass.section > self.view.section {
+                self.view.section = pass.section;
+                self.cover.clear();
+            }
+            if pass.section == self.view.section {
+                self.cover.settle(pass);
+            }
         }
         if let Some(by_turns) = pass.length_by_turns_m {
             let length = self.units.length_range(by_turns.lo, by_turns.hi);
@@ -311,7 +327,7 @@ impl Model {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::Interval;
+    use crate::analysis::{Interval, Pass, TrackPoint};
 
     struct Stand {
         model: Model,
@@ -428,7 +444,7 @@ mod tests {
         assert_eq!((stand.model.view().section, stand.model.view().pass), (1, Some(2)));
         stand.model.event(&Event::Mark { t_s: 1.0 }, &stand.guidance.clone());
         assert_eq!((stand.model.view().section, stand.model.view().pass), (2, None));
-        stand.run(1.0, |tick| (tick.strokes, tick.passes) = (0, 2));
+        stand.run(4.0, |tick| (tick.strokes, tick.passes) = (0, 2));
         stand.run(1.0, |tick| (tick.strokes, tick.passes) = (1, 3));
         assert_eq!((stand.model.view().section, stand.model.view().pass), (2, Some(3)));
     }
@@ -466,6 +482,33 @@ mod tests {
     }
 
     #[test]
+    fn a_pass_of_before_a_mark_is_not_the_new_sections_though_nothing_of_it_was_known() {
+        let mut stand = Stand::new();
+        stand.run(30.0, pace(20.0));
+        stand.model.event(&Event::Mark { t_s: 30.0 }, &stand.guidance.clone());
+        stand.run(3.5, pace(20.0));
+        let track = (0..200).map(|i| TrackPoint {
+            t_s: f64::from(i) * 0.1,
+            x_m: f64::from(i) * 1e-3,
+            y_m: 0.0,
+            pad_speed_mps: None,
+        });
+        let pass = Pass { section: 1, pass: 1, start_s: 5.0, end_s: 29.5, track: track.collect(), ..Pass::untold() };
+        let judged = JudgedPass {
+            pass,
+            technician: None,
+            strokes: Vec::new(),
+            rows: Vec::new(),
+            warnings: Vec::new(),
+            lost_s: 0.0,
+            in_pace_share: None,
+            seconds_over_limit: None,
+        };
+        stand.model.event(&Event::Pass(Box::new(judged)), &stand.guidance.clone());
+        assert_eq!((stand.model.view().section, stand.model.view().covered), (2, 0.0));
+    }
+
+    #[test]
     fn a_silent_gyro_is_told_with_what_is_lost_by_it() {
         let mut stand = Stand::new();
         stand.guidance.turns_until(1.0);
@@ -481,12 +524,13 @@ mod tests {
         let mut stand = Stand::new();
         stand.model.event(&Event::Mark { t_s: 0.0 }, &stand.guidance.clone());
         assert_eq!(stand.model.view().section, 1, "a mark before any work");
+        stand.run(4.0, |tick| tick.strokes = 0);
         stand.run(5.0, |tick| tick.strokes = 1);
         assert!(stand.model.view().covered > 0.1);
-        stand.model.event(&Event::Mark { t_s: 5.0 }, &stand.guidance.clone());
+        stand.model.event(&Event::Mark { t_s: 9.0 }, &stand.guidance.clone());
         assert_eq!((stand.model.view().section, stand.model.view().covered), (2, 0.0));
         // The analysis counts the second mark only while the next stroke is being laid.
-        stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (0, 1));
+        stand.run(4.0, |tick| (tick.strokes, tick.sections_begun) = (0, 1));
         stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (1, 1));
         stand.run(1.0, |tick| (tick.strokes, tick.sections_begun) = (1, 2));
         assert_eq!(stand.model.view().section, 2);
