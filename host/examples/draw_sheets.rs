@@ -12,6 +12,7 @@ use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
 use steadypass::report::{PassSheets, RecordingPart, ReviewPage, index_html};
+use steadypass::session::Rates;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let out = std::path::PathBuf::from(std::env::args().nth(1).unwrap_or_else(|| ".".to_owned()));
@@ -62,6 +63,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             passes: &passes,
             warnings: &warnings,
             losses: Losses { accel_samples: 96, ..Losses::default() },
+            rates: Rates::default(),
             damage: Damage::default(),
             has_gyro: true,
             is_table: false,

@@ -13,7 +13,7 @@ use crate::{
     calibration::{Calibration, CalibrationError},
     guidance::{Plan, PlanError, plan::Source as PlanSource},
     recording::{self, Damage, Facts, Losses, Reader},
-    session::{Event, Session},
+    session::{Event, Rates, Session},
 };
 
 /// Why a recording could not be played.
@@ -51,6 +51,8 @@ pub struct Ended {
     pub looks: SurfaceCounts,
     /// Whether there are turn rates in it at all.
     pub has_gyro: bool,
+    /// Samples a second.
+    pub rates: Rates,
 }
 
 impl Replay {
@@ -116,7 +118,8 @@ impl Replay {
         if !session.has_data() {
             return Err(recording::Error::Empty { path: self.path.clone(), damage }.into());
         }
-        Ok(Ended { losses: session.losses(), damage, looks: session.surface_counts(), has_gyro: session.has_gyro() })
+        let (losses, looks, rates) = (session.losses(), session.surface_counts(), session.rates());
+        Ok(Ended { losses, damage, looks, has_gyro: session.has_gyro(), rates })
     }
 }
 

@@ -8,11 +8,14 @@
 
 mod hands;
 mod missing;
+mod rates;
 
 use std::{collections::VecDeque, sync::Arc};
 
 pub use hands::Hands;
 use missing::Missing;
+use rates::Counters;
+pub use rates::Rates;
 
 use crate::{
     analysis::{Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro},
@@ -109,6 +112,7 @@ pub struct Session {
     /// Turn rates are there up to this time, s; `None` while there are none to be expected.
     turns_s: Option<f64>,
     missing: Missing,
+    counters: Counters,
 }
 
 impl Session {
@@ -128,6 +132,7 @@ impl Session {
             has_gyro: false,
             turns_s: None,
             missing: Missing::default(),
+            counters: Counters::default(),
         }
     }
 
@@ -156,6 +161,11 @@ impl Session {
     /// What is missing so far.
     pub fn losses(&self) -> Losses {
         self.timeline.losses()
+    }
+
+    /// Samples a second so far, by the clock that stamped them.
+    pub fn rates(&self) -> Rates {
+        self.counters.rates()
     }
 
     /// Whether any sensor data has come.
@@ -187,7 +197,8 @@ impl Session {
             }
         }
         let (pipeline, readings, has_gyro) = (&mut self.pipeline, &mut self.readings, &mut self.has_gyro);
-        let (missing, turns_s) = (&mut self.missing, &mut self.turns_s);
+        let (missing, turns_s, counters) = (&mut self.missing, &mut self.turns_s, &mut self.counters);
+        let looks_lost = self.timeline.losses().surface_looks;
         // The sensor has a gyro; whose table has no turn rates knows it.
         let gyro_due = matches!(entry.body, Body::Frame(_));
         self.timeline.push(entry, &mut |reading| {
@@ -204,8 +215,10 @@ impl Session {
                 _ => {}
             }
             missing.push(&reading);
+            counters.push(&reading);
             pipeline.push(reading);
         });
+        self.counters.looks_lost(self.timeline.losses().surface_looks - looks_lost);
         self.settle(sink);
     }
 
@@ -305,7 +318,8 @@ fn seconds_over_limit(rows: &[SeriesRow], limit_k: f64) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::{
-        guidance::WarningKind,
+        guidance::{Units, WarningKind},
+        live::Model,
         recording::{TableEntry, TableRun},
         simulation::{Scenario, SensorOptions, VirtualSensor},
     };
@@ -348,6 +362,51 @@ mod tests {
         near(blind_to_turns(|t_s| t_s > 15.0), 16.0);
         // It is told once the motor runs.
         near(blind_to_turns(|_| true), 4.0);
+    }
+
+    #[test]
+    fn what_was_worked_before_a_mark_is_not_drawn_into_the_new_section() {
+        // Into the third stroke of the demo, and into its first, of which nothing is known yet.
+        for mark_s in [60, 20] {
+            let mut sensor = VirtualSensor::new(&Scenario::demo(), SensorOptions::default()).expect("a valid scenario");
+            let (mut bytes, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
+            sensor.opened();
+            sensor.feed(encode(&ToSensor::Start, &mut buffer).expect("fits"));
+            for second in 1..=mark_s + 10 {
+                let ping = ToSensor::Ping(Ping { token: second, host_us: 0 });
+                sensor.feed(encode(&ping, &mut buffer).expect("fits"));
+                sensor.play(u64::from(second) * 1_000_000, &mut bytes);
+                if second == mark_s {
+                    sensor.press_mark();
+                }
+            }
+            let plan = Plan::default();
+            let (mut model, mut session) = (Model::new(&plan, Units::Si, ""), Session::new(plan));
+            let mut reader: FrameReader = FrameReader::new();
+            let (mut ticks, mut marked_s) = (0, f64::INFINITY);
+            reader.feed(&bytes, |frame| {
+                let entry = Entry { log_ns: 0, body: Body::Frame(frame.expect("whole frames").raw) };
+                let mut events = Vec::new();
+                session.push(&entry, &mut |event| events.push(event));
+                for event in &events {
+                    model.event(event, session.guidance());
+                    match event {
+                        // The demo marks its own beginning.
+                        Event::Mark { t_s } if *t_s > 10.0 => marked_s = *t_s,
+                        Event::Tick(tick) if tick.t_s > marked_s => {
+                            let view = model.view();
+                            ticks += 1;
+                            // Drawn from 4 s on: what 6 s of work can cover besides a pad.
+                            let most = if tick.t_s < marked_s + 4.0 { 0.0 } else { 0.2 };
+                            let drawn = (view.strokes, view.covered);
+                            assert!(view.strokes == 0 && view.covered <= most, "{mark_s}: {drawn:?} at {}", tick.t_s);
+                        }
+                        _ => {}
+                    }
+                }
+            });
+            assert!(ticks > 80, "{ticks}");
+        }
     }
 
     #[test]

@@ -8,6 +8,7 @@ use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
 use steadypass::report::{EMBED_LIMIT_BYTES, PassSheets, RecordingPart, ReviewPage, index_html};
+use steadypass::session::Rates;
 
 struct Made {
     sheets: Vec<Invented>,
@@ -52,6 +53,7 @@ impl Made {
                 passes: &passes,
                 warnings: &warnings,
                 losses: self.losses,
+                rates: Rates::default(),
                 damage: self.damage,
                 has_gyro: self.has_gyro,
                 is_table: self.is_table,

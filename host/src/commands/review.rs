@@ -6,12 +6,12 @@ use steadypass::{
     analysis::{Interval, ToAndFro},
     drawing::units::duration,
     guidance::{Plan, Units, units::count},
-    recording,
+    recording::{self, Losses},
     replay::Replay,
     report,
     results::{ORIGIN, Results},
     reviewed::Reviewed,
-    session::Event,
+    session::{Event, Rates},
     shop::{
         Shop, ShopError,
         fill::{About, Figures, Filing, fingerprint, rubbing},
@@ -134,6 +134,9 @@ pub(super) struct Summary {
     pub(super) page: Option<PathBuf>,
     /// What is missing, in words.
     pub(super) lost: Option<String>,
+    /// Samples a second, and how many are missing.
+    pub(super) rates: Rates,
+    pub(super) losses: Losses,
 }
 
 impl Summary {
@@ -180,6 +183,11 @@ impl Summary {
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             "remarks": self.remarks,
             "told_length_m": self.told_length_m,
+            "rates": {
+                "accelerometer_hz": self.rates.accel_hz, "accelerometer_lost": self.losses.accel_samples,
+                "gyro_hz": self.rates.gyro_hz, "gyro_lost": self.losses.gyro_samples,
+                "thermometer_hz": self.rates.surface_hz, "thermometer_lost": self.losses.surface_looks,
+            },
             "length_doubts": self.length_doubts.iter().map(doubt).collect::<Vec<_>>(),
         })
     }
@@ -261,6 +269,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         return Err(failure);
     }
     summary.lost = ended.lost();
+    (summary.rates, summary.losses) = (ended.rates, ended.losses);
+    if let Some(rates) = ended.rates.describe(&ended.losses) {
+        console.detail(&format!("Samples a second: {rates}."));
+    }
     summary.remarks = replay.remarks();
     summary.remarks.extend(report::quick_work(&summary.to_and_fro));
     summary.remarks.extend(report::told_length(plan.stroke_length_m, &lengths_by_turns_m, console.units(plan.units)));

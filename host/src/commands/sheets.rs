@@ -82,6 +82,7 @@ impl Sheets {
             passes: &self.passes,
             warnings: &self.warnings,
             losses: ended.losses,
+            rates: ended.rates,
             damage: ended.damage,
             has_gyro: ended.has_gyro,
             is_table: self.is_table,

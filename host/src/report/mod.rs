@@ -26,6 +26,7 @@ pub use unusable_looks::unusable_looks;
 use crate::drawing::SessionFacts;
 use crate::guidance::Warning;
 use crate::recording::{Damage, Losses};
+use crate::session::Rates;
 
 /// Largest sum of PNG sizes that is carried inside the page. A sheet is about 0.3 MB, so this is some forty passes; a page of
 /// 16 MB still opens at once on a phone.
@@ -46,6 +47,8 @@ pub struct RecordingPart<'a> {
     pub warnings: &'a [Warning],
     /// What the stream says is missing.
     pub losses: Losses,
+    /// Samples a second.
+    pub rates: Rates,
     /// What was wrong with the file.
     pub damage: Damage,
     /// Whether it holds turn rates; without them there are no passes.

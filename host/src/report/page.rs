@@ -200,6 +200,10 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     if items.is_empty() {
         items.push("Nothing was lost.".to_owned());
     }
+    if let Some(rates) = recording.rates.describe(losses) {
+        let clock = if recording.is_table { "the table's times" } else { "the sensor's clock" };
+        items.push(format!("Samples a second, by {clock}: {rates}."));
+    }
     list(html, &items);
     if !recording.remarks.is_empty() {
         html.push_str("<p>To know beside that:</p>\n");
