@@ -58,7 +58,7 @@ pub fn check_order(poses: &[Pose], told: &[usize]) -> Result<(), CalibrationErro
         return Err(CalibrationError::Order { told: names(&told), found: names(&found) });
     }
     // Signed axis, 1 to 3, that each of the arrows x, y, z reads as.
-    let signed = |face: usize| (face / 2 + 1) as i8 * if face % 2 == 0 { 1 } else { -1 };
+    let signed = |face: usize| (face / 2 + 1) as i8 * if face.is_multiple_of(2) { 1 } else { -1 };
     let mut reads: [Option<i8>; 3] = [None; 3];
     for (&told_face, &found_face) in told.iter().zip(&found) {
         let axis = signed(found_face) * signed(told_face).signum();
