@@ -1,6 +1,7 @@
 //! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
 
 use super::super::SheetInput;
+use super::words;
 use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke};
 use crate::guidance::warnings::{RATE_LASTS_S, rate_is_clear};
 use crate::guidance::{Band, Warning, WarningKind};
@@ -251,13 +252,16 @@ impl<'a> Facts<'a> {
     /// How fast the strokes were that a warning can have spoken of: the one under way, and the one before, which is known only
     /// after its end.
     fn pace_then(&self, t_s: f64, sure: Pace, perhaps: Pace, how: &str) -> Option<String> {
-        let meant: Vec<_> = self.strokes.iter().rev().filter(|(s, _)| s.start_s <= t_s).take(2).collect();
-        let with = |pace: Pace| meant.iter().find(|(_, p)| *p == pace).map(|(s, _)| s.stroke);
-        match (with(sure), with(perhaps), with(Pace::Unknown)) {
-            (Some(stroke), _, _) => Some(format!("Stroke {stroke} was {how}.")),
-            (None, Some(stroke), _) => Some(format!("Stroke {stroke} was perhaps {how}.")),
-            (None, None, None) if !meant.is_empty() => Some(format!("With hindsight no stroke was {how} then.")),
-            _ => None,
+        let until = self.strokes.iter().take_while(|(s, _)| s.start_s <= t_s).count();
+        let meant = &self.strokes[until.saturating_sub(2)..until];
+        let with =
+            |pace: Pace| -> Vec<u32> { meant.iter().filter(|(_, p)| *p == pace).map(|(s, _)| s.stroke).collect() };
+        let were = |numbers: &[u32]| if numbers.len() > 1 { "were" } else { "was" };
+        match (&with(sure)[..], &with(perhaps)[..], &with(Pace::Unknown)[..]) {
+            ([], [], []) if !meant.is_empty() => Some(format!("With hindsight no stroke was {how} then.")),
+            ([], [], _) => None,
+            ([], perhaps, _) => Some(format!("{} {} perhaps {how}.", words::strokes(perhaps), were(perhaps))),
+            (sure, _, _) => Some(format!("{} {} {how}.", words::strokes(sure), were(sure))),
         }
     }
 
@@ -341,6 +345,8 @@ mod tests {
         assert_eq!(fast(12.0).as_deref(), Some("Stroke 1 was too fast."), "known only after its end");
         assert_eq!(fast(24.0).as_deref(), Some("With hindsight no stroke was too fast then."));
         assert_eq!(fast(34.0).as_deref(), Some("Stroke 4 was perhaps too fast."));
+        let both = said(12.0, WarningKind::PaceFast, [Pace::Fast; 4]);
+        assert_eq!(both.as_deref(), Some("Strokes 1 and 2 were too fast."), "either can have been meant");
         let slow = said(4.0, WarningKind::PaceSlow, paces);
         assert_eq!(slow.as_deref(), Some("With hindsight no stroke was too slow then."));
         assert_eq!(said(4.0, WarningKind::PaceFast, [Pace::Unknown; 4]), None);

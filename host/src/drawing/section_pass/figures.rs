@@ -117,6 +117,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
             (Some(_), Some(limit)) if over > 0.0 => {
                 format!("{} over {} {}", duration(over.max(1.0)), u.rise_limit_number(limit), u.rise_unit())
             }
+            (Some(_), _) if facts.no_warming => "no worked paint in view".to_owned(),
             (Some(_), Some(limit)) => format!("limit {} {}", u.rise_limit_number(limit), u.rise_unit()),
             _ => String::new(),
         },
