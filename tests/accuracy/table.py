@@ -31,8 +31,9 @@ wandering. Stalls of the pad's spin are drawn for one kind only."""
 
 RUNNING = """What the live view shows while a stroke is under way: the speed of this stroke (its length over its time) as its start
 tells it, set right by what the strokes of the pass before it are known to have had, ten times a second. So the truth at a
-moment is the true speed of the stroke under way, the whole of it. No stroke length is told here; with one it is nearer. Just after a turn the figure of the stroke before is still on show, and counts. A
-dash: fewer strokes than that got a figure of their own before they ended."""
+moment is the true speed of the stroke under way, the whole of it. No stroke length is told here; with one it is nearer. Just
+after a turn the figure of the stroke before is still on show, and counts. A dash: fewer strokes than that got a figure of their
+own before they ended."""
 
 
 def line(*cells):
