@@ -85,7 +85,7 @@ impl Interpolator {
         }
     }
 
-    /// Hands on what waits: nothing more comes, or nothing that continues it.
+    /// Hands on what waits, as far as it is told by now what lay in between.
     pub(super) fn flush(&mut self, mut pass_on: impl FnMut(f64, f64, &[Sample])) {
         let Some(gap) = self.gap.take() else { return };
         let after: Vec<Sample> = gap.after.iter().flat_map(|piece| piece.samples.iter().copied()).collect();
@@ -101,6 +101,12 @@ impl Interpolator {
             pass_on(piece.first_us, piece.spacing_us, &piece.samples);
             self.remember(&piece.samples);
         }
+    }
+
+    /// Hands on what waits; what comes next continues nothing of it, however soon it comes.
+    pub(super) fn interrupt(&mut self, pass_on: impl FnMut(f64, f64, &[Sample])) {
+        self.flush(pass_on);
+        self.before.clear();
     }
 
     fn take(
@@ -290,6 +296,17 @@ mod tests {
         let out = handed_on(&samples, |_| false);
         assert!(out.iter().filter(|(_, s)| s[0].is_nan()).count() > 1000);
         assert!(out.iter().filter(|(_, s)| s[0].is_finite()).count() >= samples.len() - 2000);
+    }
+
+    #[test]
+    fn nothing_is_put_in_across_an_interruption() {
+        let samples = recording();
+        let (mut interpolator, mut out) = (Interpolator::default(), Vec::new());
+        interpolator.push(run_of(&samples[..1000], 0), collect(&mut out));
+        interpolator.interrupt(collect(&mut out));
+        interpolator.push(run_of(&samples[1072..2000], 1072), collect(&mut out));
+        interpolator.flush(collect(&mut out));
+        assert_eq!(out.len(), 1928);
     }
 
     #[test]

@@ -173,7 +173,7 @@ impl Pipeline {
                 }
             }
             Reading::Break { from_us: _, to_us } => {
-                self.flush();
+                self.interrupt_samples();
                 self.advance(f64::INFINITY);
                 self.settle(true);
                 self.orbit.interrupt(if to_us.is_finite() { to_us } else { 0.0 });
@@ -198,7 +198,7 @@ impl Pipeline {
 
     /// Nothing more comes: settles everything.
     pub fn finish(&mut self) {
-        self.flush();
+        self.interrupt_samples();
         self.advance(f64::INFINITY);
         self.settle(true);
         self.orbit.flush();
@@ -229,13 +229,13 @@ impl Pipeline {
     }
 
     /// Nothing comes that continues what waits.
-    fn flush(&mut self) {
+    fn interrupt_samples(&mut self) {
         let Self { interpolators: [accel, gyro], orbit, accel_grid, gyro_grid, .. } = self;
-        accel.flush(|first_us, spacing_us, samples| {
+        accel.interrupt(|first_us, spacing_us, samples| {
             orbit.push(first_us, spacing_us, samples);
             accel_grid.push(first_us, spacing_us, samples);
         });
-        gyro.flush(|first_us, spacing_us, samples| gyro_grid.push(first_us, spacing_us, samples));
+        gyro.interrupt(|first_us, spacing_us, samples| gyro_grid.push(first_us, spacing_us, samples));
     }
 
     /// Time up to which all streams have been heard, µs.
