@@ -130,7 +130,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     }
     if let Some(w) = facts.warned(&[WarningKind::SpinLost]).next() {
         out.push(act(format!(
-            "Ease the pressure or level the pad: it stopped spinning at {}.",
+            "Ease the pressure or level the pad: it had stopped spinning shortly before {}.",
             into_pass(input, w.t_s)
         )));
     }

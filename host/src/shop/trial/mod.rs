@@ -377,14 +377,14 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let mut group = all;
     let rest = group.split_off(GROUP.min(group.len()));
     let two: Vec<usize> = (0..group.len().min(2)).collect();
-    let these = if two.len() > 1 { "these are the two mildest" } else { "this is the mildest" };
+    let these = if two.len() > 1 { "these are the two mildest left open" } else { "this is the mildest left open" };
     let nothing = if group.iter().chain(&rest).any(|c| c.chance.is_some()) {
         "What was tried on other vehicles says next to nothing about paint like this, so nobody knows"
     } else {
         "None of these was tried on another vehicle yet, so there is no evidence"
     };
     let why = vec![format!(
-        "{nothing}: {these} in the shop's own order, and the test spot \
+        "{nothing}: {these}, in the shop's own order, and the test spot \
          decides. What was tried on this vehicle itself, `steadypass trial verdict` tells."
     )];
     (group, two, why)
