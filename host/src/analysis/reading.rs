@@ -35,7 +35,7 @@ pub struct Run<'a> {
     pub first_us: f64,
     /// Time between samples, µs.
     pub spacing_us: f64,
-    /// Samples lost between the run before and this one (a hole, never filled in).
+    /// Samples lost between the run before and this one: a hole, counted and told whatever is put in for the analysis.
     pub lost_before: u32,
     /// Samples of this run that reached the chip's full scale and are therefore not measurements of the peak.
     pub clipped: u32,
