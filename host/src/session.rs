@@ -86,6 +86,23 @@ pub struct JudgedPass {
     pub seconds_over_limit: Option<f64>,
 }
 
+impl JudgedPass {
+    /// A pass of which nothing else is known.
+    #[cfg(test)]
+    pub(crate) fn of(pass: Pass) -> Self {
+        Self {
+            pass,
+            technician: None,
+            strokes: Vec::new(),
+            rows: Vec::new(),
+            warnings: Vec::new(),
+            lost_s: 0.0,
+            in_pace_share: None,
+            seconds_over_limit: None,
+        }
+    }
+}
+
 /// A warning and the pass it fell into, if any.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlacedWarning {
@@ -325,21 +342,29 @@ mod tests {
     };
     use steadypass_protocol::{FrameReader, MAX_FRAME, Ping, ToHost, ToSensor, encode};
 
-    /// The demo's frames, without those of the gyro that `lost` says, and the times of the warnings about it.
-    fn blind_to_turns(lost: impl Fn(f64) -> bool) -> Vec<f64> {
+    /// What the demo's sensor sends in so many seconds; its button is pressed after `mark_s`.
+    fn demo_bytes(seconds: u32, mark_s: Option<u32>) -> Vec<u8> {
         let mut sensor = VirtualSensor::new(&Scenario::demo(), SensorOptions::default()).expect("a valid scenario");
         let (mut bytes, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
         sensor.opened();
         sensor.feed(encode(&ToSensor::Start, &mut buffer).expect("fits"));
-        for second in 1..=30 {
+        for second in 1..=seconds {
             // It stops for a host that is not heard.
             let ping = ToSensor::Ping(Ping { token: second, host_us: 0 });
             sensor.feed(encode(&ping, &mut buffer).expect("fits"));
             sensor.play(u64::from(second) * 1_000_000, &mut bytes);
+            if Some(second) == mark_s {
+                sensor.press_mark();
+            }
         }
+        bytes
+    }
+
+    /// The demo's frames, without those of the gyro that `lost` says, and the times of the warnings about it.
+    fn blind_to_turns(lost: impl Fn(f64) -> bool) -> Vec<f64> {
         let (mut session, mut told) = (Session::new(Plan::default()), Vec::new());
         let mut reader: FrameReader = FrameReader::new();
-        reader.feed(&bytes, |frame| {
+        reader.feed(&demo_bytes(30, None), |frame| {
             let frame = frame.expect("whole frames");
             if let Ok(ToHost::Gyro(block)) = ToHost::decode(frame.payload)
                 && lost(block.first_us as f64 * 1e-6)
@@ -368,23 +393,11 @@ mod tests {
     fn what_was_worked_before_a_mark_is_not_drawn_into_the_new_section() {
         // Into the third stroke of the demo, and into its first, of which nothing is known yet.
         for mark_s in [60, 20] {
-            let mut sensor = VirtualSensor::new(&Scenario::demo(), SensorOptions::default()).expect("a valid scenario");
-            let (mut bytes, mut buffer) = (Vec::new(), [0; MAX_FRAME]);
-            sensor.opened();
-            sensor.feed(encode(&ToSensor::Start, &mut buffer).expect("fits"));
-            for second in 1..=mark_s + 10 {
-                let ping = ToSensor::Ping(Ping { token: second, host_us: 0 });
-                sensor.feed(encode(&ping, &mut buffer).expect("fits"));
-                sensor.play(u64::from(second) * 1_000_000, &mut bytes);
-                if second == mark_s {
-                    sensor.press_mark();
-                }
-            }
             let plan = Plan::default();
             let (mut model, mut session) = (Model::new(&plan, Units::Si, ""), Session::new(plan));
             let mut reader: FrameReader = FrameReader::new();
             let (mut ticks, mut marked_s) = (0, f64::INFINITY);
-            reader.feed(&bytes, |frame| {
+            reader.feed(&demo_bytes(mark_s + 10, Some(mark_s)), |frame| {
                 let entry = Entry { log_ns: 0, body: Body::Frame(frame.expect("whole frames").raw) };
                 let mut events = Vec::new();
                 session.push(&entry, &mut |event| events.push(event));

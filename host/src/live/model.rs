@@ -494,17 +494,7 @@ mod tests {
             pad_speed_mps: None,
         });
         let pass = Pass { section: 1, pass: 1, start_s: 5.0, end_s: 29.5, track: track.collect(), ..Pass::untold() };
-        let judged = JudgedPass {
-            pass,
-            technician: None,
-            strokes: Vec::new(),
-            rows: Vec::new(),
-            warnings: Vec::new(),
-            lost_s: 0.0,
-            in_pace_share: None,
-            seconds_over_limit: None,
-        };
-        stand.model.event(&Event::Pass(Box::new(judged)), &stand.guidance.clone());
+        stand.model.event(&Event::Pass(Box::new(JudgedPass::of(pass))), &stand.guidance.clone());
         assert_eq!((stand.model.view().section, stand.model.view().covered), (2, 0.0));
     }
 

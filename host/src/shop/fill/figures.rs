@@ -203,19 +203,7 @@ mod tests {
             TrackPoint { t_s, x_m: 0.03 * t_s - 0.15, y_m: 0.0, pad_speed_mps: Some(2.0) }
         };
         let pass = Pass { track: (0..=100).map(point).collect(), track_sd_m: Some(sd_m), ..Pass::untold() };
-        let event = Event::Pass(
-            JudgedPass {
-                pass,
-                technician: None,
-                strokes: Vec::new(),
-                rows: Vec::new(),
-                warnings: Vec::new(),
-                lost_s: 0.0,
-                in_pace_share: None,
-                seconds_over_limit: None,
-            }
-            .into(),
-        );
+        let event = Event::Pass(JudgedPass::of(pass).into());
         let mut figures = Figures::new(plan.clone(), "Technician A");
         figures.event(&event, rubbing(&event, &plan));
         figures.parts[0].close_section(&plan);
