@@ -6,7 +6,7 @@ mod invented_pass;
 use invented_pass::{Invented, Recipe};
 use resvg::tiny_skia::{Pixmap, Rect};
 use resvg::usvg;
-use steadypass::analysis::{Interval, MachineKind, Measured};
+use steadypass::analysis::{Interval, LengthDoubt, MachineKind, Measured};
 use steadypass::drawing::{SHEET_HEIGHT, SHEET_WIDTH, section_pass_png, section_pass_svg};
 use steadypass::guidance::{Band, Units, Warning, WarningKind};
 
@@ -236,7 +236,8 @@ fn the_headline_keeps_its_last_words() {
         s.stroke = 11 + 2 * i as u32;
     }
     let by_turns = Interval { lo: 0.35, value: 0.4, hi: 0.45 };
-    (sheet.bands.stroke_length_m, sheet.pass.length_by_turns_m) = (Some(0.6), Some(by_turns));
+    (sheet.bands.stroke_length_m, sheet.pass.length_doubt) =
+        (Some(0.6), Some(LengthDoubt { by_turns_m: by_turns, clear: true }));
     let t_s = sheet.pass.start_s + 30.0;
     sheet.warnings.push(Warning { t_s, kind: WarningKind::SpinLost, value: None, limit: None });
     let lines = headline(&sheet);
@@ -336,14 +337,15 @@ fn what_is_missing_is_said_in_words() {
 
 #[test]
 fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
-    let said = |told_m: f64, by_turns_m: Option<Interval>| {
+    let said = |told_m: f64, length_doubt: Option<LengthDoubt>| {
         let mut sheet = Invented::of(&Recipe::good());
         sheet.bands.stroke_length_m = Some(told_m);
-        sheet.pass.length_by_turns_m = by_turns_m;
+        sheet.pass.length_doubt = length_doubt;
         pixels(&sheet);
         texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ")
     };
-    let by_turns = Some(Interval { lo: 0.35, value: 0.4, hi: 0.45 });
+    let by_turns_m = Interval { lo: 0.35, value: 0.4, hi: 0.45 };
+    let by_turns = Some(LengthDoubt { by_turns_m, clear: true });
     let doubted = said(0.6, by_turns);
     for want in [
         "; stroke length told in doubt",
@@ -358,6 +360,9 @@ fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
         beside.contains("0.44 m was told, which does not fit the pass worked in one go with this one."),
         "{beside}"
     );
+    let slight = said(0.52, Some(LengthDoubt { by_turns_m, clear: false }));
+    assert!(slight.contains("Check the stroke length: 0.52 m was told, the turns say 0.35 to 0.45 m."), "{slight}");
+    assert!(!slight.contains("by the turns") && !slight.contains("told in doubt"), "the figures go by it: {slight}");
     let right = said(0.44, None);
     assert!(!right.contains("told") && !right.contains("by the turns"), "{right}");
 }

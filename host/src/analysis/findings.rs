@@ -31,6 +31,23 @@ pub struct Interval {
     pub hi: f64,
 }
 
+/// What the turns of a pass say where a told stroke length does not agree with them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LengthDoubt {
+    /// Mean length of a stroke as the turns have it, m, with its 90 % interval.
+    pub by_turns_m: Interval,
+    /// Whether the turns of this pass, or of one worked in one go with it, contradict the told length clearly. Then all figures are
+    /// as though none had been told; otherwise they go by it all the same, and their intervals take in what the turns say.
+    pub clear: bool,
+}
+
+impl Interval {
+    /// The same estimate, as wide as to take in another's interval.
+    pub(super) fn reaching(self, other: Self) -> Self {
+        Self { lo: self.lo.min(other.lo), hi: self.hi.max(other.hi), ..self }
+    }
+}
+
 /// What the machine is doing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum State {
@@ -238,10 +255,8 @@ pub struct Pass {
     pub strokes: u32,
     /// Mean arm speed with its 90 % interval, m/s.
     pub traverse_mean_mps: Option<Interval>,
-    /// Mean length of a stroke as the turns have it, m, with its 90 % interval: only where a length was told and is not gone by,
-    /// because the turns of this pass, or of one worked in one go with it, clearly contradict it. Then all figures are as though
-    /// none had been told.
-    pub length_by_turns_m: Option<Interval>,
+    /// Where a stroke length was told that does not agree with the turns.
+    pub length_doubt: Option<LengthDoubt>,
     /// Coefficient of variation of the strokes' speeds.
     pub traverse_cv: Option<f64>,
     /// Orbit rate, per minute.
@@ -296,7 +311,7 @@ impl Pass {
             direction_deg: None,
             strokes: 1,
             traverse_mean_mps: None,
-            length_by_turns_m: None,
+            length_doubt: None,
             traverse_cv: None,
             orbit_median_opm: None,
             orbit_p05_opm: None,

@@ -51,7 +51,8 @@ pub(crate) mod worked_panel;
 
 pub(crate) use emissivity::apparent_c;
 pub use findings::{
-    Finding, Interval, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro, TrackPoint,
+    Finding, Interval, LengthDoubt, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro,
+    TrackPoint,
 };
 pub(crate) use findings::{ROW_S, Z90};
 pub use orbit::LEAST_STREAM_HZ;

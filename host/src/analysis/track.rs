@@ -126,12 +126,12 @@ mod tests {
             start_s: 21.0 * i as f64,
             end_s: 21.0 * i as f64 + 20.0,
             direction: if i % 2 == 0 { [1.0, 0.0] } else { [-1.0, 0.0] },
-            traverse: Traverse { length_m: 0.4, speed_mps: 0.02, spread: 0.1 },
+            traverse: Traverse { length_m: 0.4, speed_mps: 0.02, spread: [0.1; 2] },
             sideways_mps: *sideways_mps,
             supposed: [false; 2],
         });
         let mean_mps = Interval { lo: 0.019, value: 0.02, hi: 0.021 };
-        SettledPass { strokes: strokes.collect(), mean_mps, length_by_turns_m: None, axis: [1.0, 0.0] }
+        SettledPass { strokes: strokes.collect(), mean_mps, length_doubt: None, axis: [1.0, 0.0] }
     }
 
     #[test]

@@ -19,7 +19,7 @@
 //! mean and speeds at both ends (`tests/accuracy/inside_strokes.py`; figures in `tests/accuracy/RESULTS.md`). So a moment's speed
 //! is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
 
-use super::findings::{Interval, Z90};
+use super::findings::{Interval, LengthDoubt, Z90};
 use super::setup::{ArmParts, Setup};
 
 /// Speed next to a turn against the stroke's mean, one standard deviation, relative.
@@ -38,11 +38,13 @@ const USUAL_SPREAD: f64 = 0.6;
 /// Speed at a moment against the stroke's mean, one standard deviation, relative: less than next to the turns ([`UNEVEN`]).
 /// Common practice, no published source.
 pub(super) const WANDER: f64 = 0.1;
-/// A told length is doubted only where the turns know the pass's own to this, one standard deviation, relative (less would be the
-/// usual length speaking, not the turns), and lie this many standard deviations from it: twice as far as their 90 % interval reaches.
-/// A length more than two of [`USUAL_SPREAD`] from the usual one is a stroke gone wrong as a whole.
+/// A told length is doubted only where the turns know the pass's own to this, one standard deviation, relative: less would be the
+/// usual length speaking, not the turns. A length more than two of [`USUAL_SPREAD`] from the usual one is a stroke gone wrong as a whole.
 const DOUBT_SPREAD: f64 = 0.2;
-const DOUBT_SDS: f64 = 2.0 * Z90;
+/// How many standard deviations apart the two are worth a remark and wider intervals, and from where the turns are believed: were
+/// one told length in twenty wrong, by up to a factor of two, that is where this one is as likely to be wrong as not.
+const DOUBT_SDS: f64 = 1.5 * Z90;
+const CLEAR_SDS: f64 = 2.0 * Z90;
 /// What all steps of a pass share (scale of the chip, shape of the bursts), relative.
 const COMMON_SPREAD: f64 = 0.05;
 /// Timing of a stroke's ends, one standard deviation of the difference, s.
@@ -66,15 +68,26 @@ pub(super) struct Timed {
 pub(super) struct Traverse {
     pub(super) length_m: f64,
     pub(super) speed_mps: f64,
-    /// One standard deviation, relative.
-    pub(super) spread: f64,
+    /// One standard deviation, relative, downwards and upwards.
+    pub(super) spread: [f64; 2],
 }
 
 impl Traverse {
     /// 90 % interval of the speed, m/s.
     pub(super) fn interval(&self) -> Interval {
-        let k = (Z90 * self.spread).exp();
-        Interval { lo: self.speed_mps / k, value: self.speed_mps, hi: self.speed_mps * k }
+        let [down, up] = self.spread.map(|spread| (Z90 * spread).exp());
+        Interval { lo: self.speed_mps / down, value: self.speed_mps, hi: self.speed_mps * up }
+    }
+
+    /// Widens the interval so that it takes in another.
+    pub(super) fn reach(&mut self, other: Interval) {
+        let needed = [self.speed_mps / other.lo, other.hi / self.speed_mps].map(|ratio| ratio.ln() / Z90);
+        self.spread = [0, 1].map(|side| self.spread[side].max(needed[side]));
+    }
+
+    /// Takes in what else it may be off by, one standard deviation, relative.
+    pub(super) fn blur(&mut self, by: f64) {
+        self.spread = self.spread.map(|spread| spread.hypot(by));
     }
 }
 
@@ -110,18 +123,20 @@ fn apart(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interva
     let each: Vec<Traverse> =
         strokes.iter().map(|s| Some(joint(core::slice::from_ref(s), told)?.0[0])).collect::<Option<_>>()?;
     let speed_mps = each.iter().map(|t| t.length_m).sum::<f64>() / strokes.iter().map(|s| s.time_s).sum::<f64>();
-    let spread = each.iter().map(|t| t.spread).sum::<f64>() / each.len() as f64;
+    let spread = each.iter().map(|t| t.spread[0]).sum::<f64>() / each.len() as f64;
     speed_mps.is_finite().then(|| {
-        let mean = Traverse { length_m: f64::NAN, speed_mps, spread }.interval();
+        let mean = Traverse { length_m: f64::NAN, speed_mps, spread: [spread; 2] }.interval();
         (each, mean)
     })
 }
 
-/// Whether the turns, which by themselves give a pass's strokes this mean length, m, clearly contradict a told one.
-pub(super) fn contradicts(by_turns_m: Interval, told_m: f64) -> bool {
+/// What is to be said of a told length where the turns by themselves give a pass's strokes this mean length, m.
+pub(super) fn doubt(by_turns_m: Interval, told_m: f64) -> Option<LengthDoubt> {
     let sd = (by_turns_m.hi / by_turns_m.value).ln() / Z90;
     let apart = |other_m: f64| (other_m / by_turns_m.value).ln().abs();
-    sd < DOUBT_SPREAD && apart(USUAL_LENGTH_M) < 2.0 * USUAL_SPREAD && apart(told_m) > DOUBT_SDS * sd.hypot(TOLD_SPREAD)
+    let sds = apart(told_m) / sd.hypot(TOLD_SPREAD);
+    let sure = sd < DOUBT_SPREAD && apart(USUAL_LENGTH_M) < 2.0 * USUAL_SPREAD;
+    (sure && sds > DOUBT_SDS).then_some(LengthDoubt { by_turns_m, clear: sds > CLEAR_SDS })
 }
 
 fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
@@ -189,7 +204,7 @@ fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interva
                 + (TIMING_S / s.time_s).powi(2)
                 + s.time_spread.powi(2)
                 + shared;
-            Traverse { length_m: x[i].exp(), speed_mps: x[i].exp() / s.time_s, spread: variance.sqrt() }
+            Traverse { length_m: x[i].exp(), speed_mps: x[i].exp() / s.time_s, spread: [variance.sqrt(); 2] }
         })
         .collect();
     let time: f64 = strokes.iter().map(|s| s.time_s).sum();
@@ -279,11 +294,17 @@ mod tests {
     #[test]
     fn a_told_length_is_doubted_where_the_turns_are_sure_of_another() {
         let by_turns_m = |sd: f64| Interval { lo: 0.4 * (-Z90 * sd).exp(), value: 0.4, hi: 0.4 * (Z90 * sd).exp() };
-        assert!(contradicts(by_turns_m(0.1), 0.6) && contradicts(by_turns_m(0.1), 0.27));
-        assert!(!contradicts(by_turns_m(0.1), 0.47), "a little beyond the interval");
-        assert!(!contradicts(by_turns_m(0.3), 1.5), "they hardly say anything");
-        assert!(!contradicts(by_turns_m(f64::NAN), 0.6));
-        assert!(!contradicts(Interval { lo: 1.9, value: 2.4, hi: 2.9 }, 0.4), "no arm goes so far");
+        let clear = |by_turns_m: Interval, told_m: f64| doubt(by_turns_m, told_m).map(|d| d.clear);
+        assert_eq!([0.6, 0.27].map(|told_m| clear(by_turns_m(0.1), told_m)), [Some(true); 2]);
+        assert_eq!(
+            [0.52, 0.305].map(|told_m| clear(by_turns_m(0.1), told_m)),
+            [Some(false); 2],
+            "well beyond the interval"
+        );
+        assert_eq!(clear(by_turns_m(0.1), 0.49), None, "a little beyond the interval");
+        assert_eq!(clear(by_turns_m(0.3), 1.5), None, "they hardly say anything");
+        assert_eq!(clear(by_turns_m(f64::NAN), 0.6), None);
+        assert_eq!(clear(Interval { lo: 1.9, value: 2.4, hi: 2.9 }, 0.4), None, "no arm goes so far");
     }
 
     #[test]

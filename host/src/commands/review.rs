@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use steadypass::{
-    analysis::{Interval, ToAndFro},
+    analysis::{LengthDoubt, ToAndFro},
     drawing::units::duration,
     guidance::{Plan, Units, units::count},
     recording::{self, Losses},
@@ -128,7 +128,7 @@ pub(super) struct Summary {
     /// The stroke length told, m.
     pub(super) told_length_m: Option<f64>,
     /// Passes that go by the turns because these contradict it, each with its section and what the turns say, m.
-    pub(super) length_doubts: Vec<(u32, u32, Interval)>,
+    pub(super) length_doubts: Vec<(u32, u32, LengthDoubt)>,
     /// What else the reader must know.
     pub(super) remarks: Vec<String>,
     pub(super) page: Option<PathBuf>,
@@ -171,10 +171,10 @@ impl Summary {
                 "rate_hz": rate.value, "rate_lo_hz": rate.lo, "rate_hi_hz": rate.hi,
             })
         };
-        let doubt = |(section, pass, by_turns): &(u32, u32, Interval)| {
+        let doubt = |(section, pass, LengthDoubt { by_turns_m: by_turns, clear }): &(u32, u32, LengthDoubt)| {
             serde_json::json!({
                 "section": section, "pass": pass,
-                "by_turns_m": by_turns.value, "by_turns_lo_m": by_turns.lo, "by_turns_hi_m": by_turns.hi,
+                "clear": clear, "by_turns_m": by_turns.value, "by_turns_lo_m": by_turns.lo, "by_turns_hi_m": by_turns.hi,
             })
         };
         serde_json::json!({
@@ -229,7 +229,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     let mut summary = Summary { told_length_m: plan.stroke_length_m, ..Summary::default() };
     let mut failure = None;
     let bar = console.progress("reviewing", replay.size());
-    let mut lengths_by_turns_m = Vec::new();
+    let mut length_doubts = Vec::new();
     let maps_wanted = sheets.is_some() || figures.is_some();
     let take = |mut event: Event| {
         match &event {
@@ -238,8 +238,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Pass(judged) => {
                 summary.passes += 1;
                 let pass = &judged.pass;
-                lengths_by_turns_m.push(pass.length_by_turns_m);
-                summary.length_doubts.extend(pass.length_by_turns_m.map(|m| (pass.section, pass.pass, m)));
+                length_doubts.push(pass.length_doubt);
+                summary.length_doubts.extend(pass.length_doubt.map(|doubt| (pass.section, pass.pass, doubt)));
             }
             Event::Warning(_) => summary.warnings += 1,
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
@@ -275,7 +275,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     summary.remarks = replay.remarks();
     summary.remarks.extend(report::quick_work(&summary.to_and_fro));
-    summary.remarks.extend(report::told_length(plan.stroke_length_m, &lengths_by_turns_m, console.units(plan.units)));
+    summary.remarks.extend(report::told_length(plan.stroke_length_m, &length_doubts, console.units(plan.units)));
     summary.remarks.extend(report::unusable_looks(&ended.looks));
     summary.remarks.extend(report::slow_looks(&ended.looks, summary.seconds));
     summary.remarks.append(&mut corrected.remarks);

@@ -2,7 +2,7 @@
 
 use super::units::Scale;
 use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
-use crate::analysis::{Interval, MachineKind, Pass, SeriesRow, Stroke};
+use crate::analysis::{LengthDoubt, MachineKind, Pass, SeriesRow, Stroke};
 use crate::guidance::{Band, Plan, Units, Warning};
 
 /// Who, with what, when: as typed by the user, drawn safely.
@@ -85,9 +85,14 @@ impl SheetInput<'_> {
         Scale(self.units)
     }
 
-    /// The stroke length told and what the turns say, m, where the pass does not go by the one told.
-    pub(crate) fn doubted_length_m(&self) -> Option<(f64, Interval)> {
-        self.bands.stroke_length_m.zip(self.pass.length_by_turns_m)
+    /// The stroke length told, m, and what the turns say, where they do not agree with it.
+    pub(crate) fn doubted_length_m(&self) -> Option<(f64, LengthDoubt)> {
+        self.bands.stroke_length_m.zip(self.pass.length_doubt)
+    }
+
+    /// Whether a stroke length was told and the arm speeds do not go by it.
+    pub(crate) fn goes_by_turns(&self) -> bool {
+        self.doubted_length_m().is_some_and(|(_, doubt)| doubt.clear)
     }
 
     /// The rubbing map, where its places are known well enough.

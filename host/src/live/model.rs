@@ -8,7 +8,7 @@ use super::{
     view::{Cue, PassRow, Urgency, View, clock},
 };
 use crate::{
-    analysis::{LiveTick, State},
+    analysis::{LengthDoubt, LiveTick, State},
     guidance::{Advice, Guidance, Plan, Units, WarningKind},
     recording::{LinkNote, UserNote},
     session::{Event, JudgedPass},
@@ -300,9 +300,10 @@ impl Model {
                 self.cover.settle(pass);
             }
         }
-        if let Some(by_turns) = pass.length_by_turns_m {
-            let length = self.units.length_range(by_turns.lo, by_turns.hi);
-            self.notice(format!("Stroke length told in doubt: the turns say {length}. Speeds go by them."));
+        if let Some(LengthDoubt { by_turns_m, clear }) = pass.length_doubt {
+            let length = self.units.length_range(by_turns_m.lo, by_turns_m.hi);
+            let by = if clear { "them" } else { "it all the same" };
+            self.notice(format!("Stroke length told in doubt: the turns say {length}. Speeds go by {by}."));
         }
         let passes = Arc::make_mut(&mut self.view.passes);
         if passes.len() == PASSES {

@@ -151,9 +151,9 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let arm = Cell::new(
         "Mean arm speed",
         told.as_ref().map(|(speed, _)| format!("{speed} {}", u.arm_speed_unit())),
-        told.as_ref().map(|(_, interval)| match input.doubted_length_m() {
-            Some(_) => format!("({interval}) by the turns, length told in doubt"),
-            None => format!("({interval})"),
+        told.as_ref().map(|(_, interval)| {
+            let by = if input.goes_by_turns() { " by the turns, length told in doubt" } else { "" };
+            format!("({interval}){by}")
         }),
     )
     .outside_if(Pace::of(speed, input.bands.pace_mps).is_outside());

@@ -230,7 +230,7 @@ impl Invented {
             direction_deg: Some(if recipe.upright { 90.0 } else { 0.0 }),
             strokes: n as u32,
             traverse_mean_mps: Some(Interval { lo: mean * 0.95, value: mean, hi: mean * 1.05 }),
-            length_by_turns_m: None,
+            length_doubt: None,
             traverse_cv: Some(sd / mean),
             orbit_median_opm: quantile(0.5),
             orbit_p05_opm: quantile(0.05),

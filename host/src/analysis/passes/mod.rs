@@ -11,7 +11,7 @@ mod group;
 mod tests;
 
 use super::attitude::Vec3;
-use super::findings::{Interval, Z90};
+use super::findings::{Interval, LengthDoubt, Z90};
 use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along, quick_between};
 use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN};
 use super::turns::{self, Event, Stretch};
@@ -51,8 +51,8 @@ pub(super) struct SettledStroke {
 pub(super) struct SettledPass {
     pub(super) strokes: Vec<SettledStroke>,
     pub(super) mean_mps: Interval,
-    /// Mean length of a stroke as the turns have it, m, where one was told and is not gone by.
-    pub(super) length_by_turns_m: Option<Interval>,
+    /// Where a stroke length was told that does not agree with the turns.
+    pub(super) length_doubt: Option<LengthDoubt>,
     /// Unit vector of the first stroke, heading frame.
     pub(super) axis: [f64; 2],
 }
@@ -62,6 +62,14 @@ impl SettledPass {
         let mean_s = self.strokes.iter().map(|s| s.end_s - s.start_s).sum::<f64>() / self.strokes.len() as f64;
         let Interval { lo, value, hi } = self.mean_mps;
         Interval { lo: lo * mean_s, value: value * mean_s, hi: hi * mean_s }
+    }
+
+    /// Widens the intervals of its speeds so that they take in those of the same pass worked out otherwise.
+    fn reach(&mut self, other: &Self) {
+        for (stroke, same) in self.strokes.iter_mut().zip(&other.strokes) {
+            stroke.traverse.reach(same.traverse.interval());
+        }
+        self.mean_mps = self.mean_mps.reaching(other.mean_mps);
     }
 }
 
@@ -110,17 +118,29 @@ pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Ve
 /// wrong for one pass of a stretch of work is not to be relied on for those beside it.
 fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
     let groups = group(strokes, refined, cuts_s);
-    let by = |known: Known| -> Vec<SettledPass> {
-        let members = groups.iter().cloned();
-        members.filter_map(|(pass, doubled)| assemble(doubled, &strokes[pass.clone()], &refined[pass], known)).collect()
+    let by = |(pass, doubled): &(Range<usize>, [f64; 2]), known: Known| {
+        assemble(*doubled, &strokes[pass.clone()], &refined[pass.clone()], known)
     };
-    let Some(told_m) = known.told_length_m else { return by(known) };
-    let mut by_turns = by(Known { told_length_m: None, ..known });
-    if !by_turns.iter().any(|pass| traverse::contradicts(pass.mean_length_m(), told_m)) {
-        return by(known);
+    let Some(told_m) = known.told_length_m else { return groups.iter().filter_map(|g| by(g, known)).collect() };
+    let untold = Known { told_length_m: None, ..known };
+    let by_turns: Vec<Option<SettledPass>> = groups.iter().map(|g| by(g, untold)).collect();
+    let doubt_of = |pass: &Option<SettledPass>| traverse::doubt(pass.as_ref()?.mean_length_m(), told_m);
+    let doubts: Vec<Option<LengthDoubt>> = by_turns.iter().map(doubt_of).collect();
+    if doubts.iter().flatten().any(|doubt| doubt.clear) {
+        let doubted = |pass: SettledPass| {
+            let length_doubt = Some(LengthDoubt { by_turns_m: pass.mean_length_m(), clear: true });
+            SettledPass { length_doubt, ..pass }
+        };
+        return by_turns.into_iter().flatten().map(doubted).collect();
     }
-    by_turns.iter_mut().for_each(|pass| pass.length_by_turns_m = Some(pass.mean_length_m()));
-    by_turns
+    let told = groups.iter().zip(by_turns).zip(doubts).map(|((g, by_turns), length_doubt)| {
+        let mut pass = SettledPass { length_doubt, ..by(g, known)? };
+        if let Some(by_turns) = by_turns.filter(|_| length_doubt.is_some()) {
+            pass.reach(&by_turns);
+        }
+        Some(pass)
+    });
+    told.flatten().collect()
 }
 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {
@@ -412,7 +432,7 @@ fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known
     let (mut traverses, mut mean_mps) = traverse::estimate(&timed, known)?;
     if known.told_length_m.is_none() {
         let blur = shape_spread(axis, mean_mps.value, strokes, refined);
-        traverses.iter_mut().for_each(|t| t.spread = t.spread.hypot(blur));
+        traverses.iter_mut().for_each(|t| t.blur(blur));
         let k = (Z90.recip() * (mean_mps.hi / mean_mps.value).ln()).hypot(blur);
         let k = (Z90 * k).exp();
         mean_mps = Interval { lo: mean_mps.value / k, value: mean_mps.value, hi: mean_mps.value * k };
@@ -438,5 +458,5 @@ fn assemble(doubled: [f64; 2], strokes: &[RawStroke], refined: &[Refined], known
             supposed: strokes[i].supposed,
         });
     }
-    Some(SettledPass { strokes: settled, mean_mps, length_by_turns_m: None, axis })
+    Some(SettledPass { strokes: settled, mean_mps, length_doubt: None, axis })
 }

@@ -107,8 +107,8 @@ impl Pipeline {
         let trails = trailing(&rises);
         for (n, s) in pass.strokes.iter().enumerate() {
             self.cadence.stroke(s.start_s, s.end_s);
-            let interval = s.traverse.interval();
-            let measured = Measured { value: interval.value, sd: interval.value * s.traverse.spread.hypot(WANDER) };
+            let (interval, [down, up]) = (s.traverse.interval(), s.traverse.spread);
+            let measured = Measured { value: interval.value, sd: interval.value * down.max(up).hypot(WANDER) };
             let (mut orbit, mut surface) = (Vec::new(), Vec::new());
             for w in self.rows.between(s.start_s, s.end_s) {
                 w.row.traverse_mps = Some(measured);
@@ -160,7 +160,7 @@ impl Pipeline {
             direction_deg: section_heading.map(|first| degrees(heading - first)),
             strokes: pass.strokes.len() as u32,
             traverse_mean_mps: Some(pass.mean_mps),
-            length_by_turns_m: pass.length_by_turns_m,
+            length_doubt: pass.length_doubt,
             traverse_cv: variation(&speeds),
             orbit_median_opm: quantile(&mut orbit, 0.5),
             orbit_p05_opm: quantile(&mut orbit, 0.05),

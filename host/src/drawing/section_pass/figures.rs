@@ -71,7 +71,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
             let target = input.bands.pace_mps.map_or(String::new(), |Band { lo, hi }| {
                 format!(", target {}–{}", u.arm_speed_limit_number(lo), u.arm_speed_limit_number(hi))
             });
-            let by = if input.doubted_length_m().is_some() { " by the turns" } else { "" };
+            let by = if input.goes_by_turns() { " by the turns" } else { "" };
             format!("({interval}){by}{target}")
         }),
         outside: verdict.is_outside(),

@@ -33,9 +33,10 @@ pub(super) fn draw(
         mark.label = u.arm_speed_limit_number(*end);
     }
     furniture(canvas, facts, &axes, band, &marks)?;
-    let means = match input.doubted_length_m() {
-        Some(_) => "by the turns, length told in doubt · box: 90 % interval",
-        None => "line: stroke length over its time · box: 90 % interval",
+    let means = if input.goes_by_turns() {
+        "by the turns, length told in doubt · box: 90 % interval"
+    } else {
+        "line: stroke length over its time · box: 90 % interval"
     };
     head(canvas, plot, "Arm speed", u.arm_speed_unit(), means);
     if let Some(Band { lo, hi }) = band {

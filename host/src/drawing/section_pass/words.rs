@@ -4,6 +4,7 @@ use super::super::SheetInput;
 use super::super::units::{duration, number};
 use super::facts::{Facts, Pace, RateOff};
 use super::into_pass;
+use crate::analysis::LengthDoubt;
 use crate::analysis::rubbing::RubbingMap;
 use crate::analysis::thin::{Shape, Thin};
 use crate::guidance::{Band, WarningKind};
@@ -57,7 +58,7 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
             parts.push(said.join(", "));
         }
     }
-    if input.doubted_length_m().is_some() {
+    if input.goes_by_turns() {
         parts.push("stroke length told in doubt".to_owned());
     }
     let (rate, _) = input.rate_words();
@@ -107,7 +108,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             into_pass(input, t)
         )));
     }
-    if let Some((told_m, by_turns)) = input.doubted_length_m() {
+    if let Some((told_m, LengthDoubt { by_turns_m: by_turns, .. })) = input.doubted_length_m() {
         let told = input.units.length(told_m);
         let against = if (by_turns.lo..=by_turns.hi).contains(&told_m) {
             "which does not fit the pass worked in one go with this one".to_owned()
