@@ -77,7 +77,9 @@ fn a_panel_told_to_review_is_on_its_page_and_in_the_shop_alike() {
     };
     let (page, _) = review(&["--panel", "roof"]);
     assert!(page.contains("roof") && !page.contains("left door"), "the page says what was told");
-    assert!(succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains("Robin roof"));
+    assert!(
+        succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains("Robin roof")
+    );
     let (page, said) = review(&[]);
     assert!(
         page.contains("left door") && said.contains("names left door; this session stays filed under roof"),
@@ -306,7 +308,19 @@ fn a_try_is_of_its_own_technicians_session() {
     // Sessions 1 to 10 are Ash's, 11 to 20 Birch's; 1 and 14 are work on that vehicle.
     expect(&of("Birch", "1"), 1, &["session 1 is Ash's", "shop status --all", "shop assign 1 NAME"]);
     assert_eq!(succeeds(&verdict).trim(), "Nothing was tried here yet.");
-    succeeds(&of("Birch", "14"));
+    // A session of something else is taken, and what differs is said.
+    let said = stderr(&run(&[&of("Birch", "14")[..], &["--panel", "roof"]].concat()));
+    assert!(said.contains("Caution: session 14 is filed with pad medium foam, not soft foam; "), "{said}");
+    assert!(
+        said.contains("; liquid one-step, not finishing; panel boot lid, not roof; day 2026-03-05, not "),
+        "{said}"
+    );
+    assert!(said.contains("review its recording again with --pad") && said.contains("trial remove"), "{said}");
+    let alike = ["--pad", "medium foam", "--liquid", "one-step", "--panel", "boot lid", "--day", "2026-03-05"];
+    let of_birch =
+        ["trial", "add", "--shop", &shop, "--technician", "Birch", "--session", "14", "--vehicle", "saloon A"];
+    let output = run(&[&of_birch[..], &["--passes", "2"], &alike].concat());
+    assert!(output.status.success() && !stderr(&output).contains("is filed with"), "{}", stderr(&output));
     succeeds(&["shop", "assign", "--shop", &shop, "14", "Cedar"]);
     let tables = at(&folder, "tables");
     succeeds(&["-q", "shop", "export", "--shop", &shop, "--out", &text(&tables)]);

@@ -2,9 +2,10 @@
 
 use steadypass::{
     guidance::{Units, units::count},
+    name,
     shop::{
-        ProductKind, Shop, Trial, TriesOf,
-        trial::{Candidate, History, evidence},
+        Id, ProductKind, Shop, Trial, TriesOf,
+        trial::{Candidate, History, Verdict, evidence},
     },
 };
 
@@ -39,14 +40,15 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
             store::refuse_other_vehicle(&store, trial.session, Some(trial.vehicle))?;
             store::doubt_panel(console, &store, Some(trial.vehicle), &trial.panel)?;
             store.add_trial(&trial).map_err(&failed)?;
-            let cautions = trial.cautions(console.units(Units::Si));
+            let mut cautions = trial.cautions(console.units(Units::Si));
+            cautions.extend(unlike_session(&store, &trial)?);
             for caution in &cautions {
                 console.remark(&format!("Caution: {caution}"));
             }
             if !cautions.is_empty() {
                 console.remark("A try put down wrongly is taken back with `steadypass trial remove`.");
             }
-            verdict(console, &store, &add.vehicle, None)
+            verdict(console, &store, &add.vehicle, Some(&add.panel))
         }
         TrialVerb::Remove { shop: folder, vehicle, pad, liquid, panel, day } => {
             let store = store::open(&folder.folder)?;
@@ -61,13 +63,44 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
             };
             let gone = store.remove_trials(of).map_err(&failed)?;
             console.remark(&format!("{} removed.", count(gone.len(), "try", "tries")));
-            verdict(console, &store, vehicle, None)
+            verdict(console, &store, vehicle, of.panel)
         }
         TrialVerb::Verdict { shop: folder, vehicle, panel } => {
             let store = store::open(&folder.folder)?;
             verdict(console, &store, vehicle, panel.as_deref())
         }
     }
+}
+
+/// What a try and the session that it names differ in, in words. It is taken all the same: a recording may hold several tries.
+fn unlike_session(store: &Shop, trial: &Trial) -> Result<Option<String>, Failure> {
+    let failed = store::of(store.folder());
+    let Some(id) = trial.session else { return Ok(None) };
+    let sessions = store.sessions().map_err(&failed)?;
+    let Some(session) = sessions.iter().find(|s| s.id == id) else { return Ok(None) };
+    let (products, machines) = (store.products().map_err(&failed)?, store.machines().map_err(&failed)?);
+    let product = |id: Id| products.iter().find(|p| p.id == id).map_or("?", |p| p.entry.name.as_str());
+    let machine = |id: Id| machines.iter().find(|m| m.id == id).map_or("?", |m| m.entry.name.as_str());
+    let told = |panel| Some(panel).filter(|panel: &&str| !panel.is_empty());
+    let differs: Vec<String> = [
+        ("pad", session.pad.map(product), Some(product(trial.pad))),
+        ("liquid", session.liquid.map(product), Some(product(trial.liquid))),
+        ("machine", session.machine.map(machine), trial.machine.map(machine)),
+        ("panel", told(session.panel.as_str()), told(trial.panel.as_str())),
+        ("day", Some(session.day.as_str()), Some(trial.day.as_str())),
+    ]
+    .into_iter()
+    .filter_map(|(what, session, own)| Some((what, session?, own?)))
+    .filter(|(_, session, own)| !name::same(session, own))
+    .map(|(what, session, own)| format!("{what} {session}, not {own}"))
+    .collect();
+    Ok((!differs.is_empty()).then(|| {
+        format!(
+            "session {id} is filed with {}. Its warmth counts for this try. If that is wrong, take the try back and give its own session or \
+             none; if the session is filed wrongly, review its recording again with --pad, --liquid, --machine or --panel.",
+            differs.join("; ")
+        )
+    }))
 }
 
 fn history(store: &Shop) -> Result<History, Failure> {
@@ -100,7 +133,11 @@ fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
         return Ok(Done::Fine);
     }
     console.result(&format!("{vehicle}: {}", proposal.paint))?;
-    console.result("\nThe group, mildest first; → is to be tried:")?;
+    console.result(if proposal.two.is_empty() {
+        "\nThose around what was tried, mildest first; none of them is to be tried:"
+    } else {
+        "\nThe group, mildest first; → is to be tried:"
+    })?;
     for (i, candidate) in proposal.group.iter().enumerate() {
         let mark = if proposal.two.contains(&i) { "→" } else { " " };
         console.result(&format!("  {mark} {}. {}: {}", i + 1, candidate.name, evidence(candidate)))?;
@@ -118,27 +155,37 @@ fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
 
 fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
     let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
-    let verdict = history(store)?.verdict(id, panel);
+    let verdicts = history(store)?.verdicts(id, panel);
     if console.json {
-        let tries: Vec<_> = verdict
-            .tries
-            .iter()
-            .map(|(t, name)| {
-                serde_json::json!({
-                    "name": name, "panel": t.panel, "day": t.day, "passes": t.passes, "reached": t.finish_reached,
-                    "counts_as_finished": t.finished(), "haze": t.haze, "holograms": t.holograms, "film_taken_um": t.film_taken_um,
-                })
+        let tried = |(t, name): &(Trial, String)| {
+            serde_json::json!({
+                "name": name, "day": t.day, "passes": t.passes, "reached": t.finish_reached, "counts_as_finished": t.finished(),
+                "haze": t.haze, "holograms": t.holograms, "film_taken_um": t.film_taken_um,
             })
-            .collect();
-        let keep = verdict.keep.map(|i| &verdict.tries[i].1);
-        console.result(&serde_json::json!({ "tries": tries, "keep": keep, "words": verdict.words }).to_string())?;
+        };
+        let of_panel = |v: &Verdict| {
+            serde_json::json!({
+                "panel": v.panel, "tries": v.tries.iter().map(tried).collect::<Vec<_>>(), "keep": v.keep.map(|i| &v.tries[i].1),
+                "words": v.words,
+            })
+        };
+        let panels: Vec<_> = verdicts.iter().map(of_panel).collect();
+        console.result(&serde_json::json!({ "panels": panels }).to_string())?;
         return Ok(Done::Fine);
     }
-    let units = console.units(Units::Si);
-    for (t, name) in &verdict.tries {
-        let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
-        console.result(&format!("{name}{panel}, {}", t.outcome(units)))?;
+    if verdicts.is_empty() {
+        console.result("Nothing was tried here yet.")?;
     }
-    console.result(&verdict.words)?;
+    let units = console.units(Units::Si);
+    for (i, verdict) in verdicts.iter().enumerate() {
+        if i > 0 {
+            console.result("")?;
+        }
+        for (t, name) in &verdict.tries {
+            let panel = if t.panel.is_empty() { String::new() } else { format!(", {}", t.panel) };
+            console.result(&format!("{name}{panel}, {}", t.outcome(units)))?;
+        }
+        console.result(&verdict.words)?;
+    }
     Ok(Done::Fine)
 }

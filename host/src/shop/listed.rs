@@ -283,7 +283,7 @@ mod tests {
         };
         shop.add_trial(&trial).expect("added");
         let history = History::of(&shop, 2026).expect("read");
-        assert_eq!(history.verdict(on, Some(" K\u{dc}HLERHAUBE")).tries.len(), 1);
-        assert_eq!(history.verdict(on, Some("ku\u{308}hlerhaube")).tries.len(), 1);
+        assert_eq!(history.verdicts(on, Some(" K\u{dc}HLERHAUBE")).len(), 1);
+        assert_eq!(history.verdicts(on, Some("ku\u{308}hlerhaube")).len(), 1);
     }
 }

@@ -9,7 +9,7 @@ use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::describe_io;
 use crate::shop::film::{self, Caution, Gauge, REMOVAL_ALLOWED_UM, Um, panels};
-use crate::shop::trial::History;
+use crate::shop::trial::{History, Verdict};
 use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError, Trial};
 
 /// A picture the user adds.
@@ -186,18 +186,12 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
 fn test_spots(shop: &Shop, vehicle: Id) -> Result<Vec<TestSpot>> {
     // The age of paints is asked for by proposals only.
     let history = History::of(shop, 0)?;
-    let parts: BTreeMap<String, &str> = history
-        .trials
-        .iter()
-        .filter(|t| t.vehicle == vehicle)
-        .map(|t| (name::key(&t.panel), t.panel.as_str()))
-        .collect();
-    let spot = |panel: &str| {
-        let verdict = history.verdict(vehicle, Some(panel));
-        let tries = verdict.tries.into_iter().map(|(trial, name)| (name, trial)).collect();
-        TestSpot { panel: panel.to_owned(), tries, chosen: verdict.keep }
+    let spot = |verdict: Verdict| TestSpot {
+        panel: verdict.panel,
+        tries: verdict.tries.into_iter().map(|(trial, name)| (name, trial)).collect(),
+        chosen: verdict.keep,
     };
-    Ok(parts.into_values().map(spot).collect())
+    Ok(history.verdicts(vehicle, None).into_iter().map(spot).collect())
 }
 
 impl TestSpot {

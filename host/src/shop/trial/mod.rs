@@ -34,6 +34,13 @@ pub struct Combination {
     pub liquid: Id,
 }
 
+impl Trial {
+    /// What was tried.
+    fn combination(&self) -> Combination {
+        Combination { pad: self.pad, liquid: self.liquid }
+    }
+}
+
 /// What is known of a combination on paint like this.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Candidate {
@@ -75,9 +82,11 @@ pub struct Proposal {
     pub any_evidence: bool,
 }
 
-/// What the tries on a vehicle came to.
+/// What the tries on a panel came to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
+    /// Panel, as one of them names it; empty where none does.
+    pub panel: String,
     /// The tries, mildest first, with their names.
     pub tries: Vec<(Trial, String)>,
     /// Place in `tries` of the least aggressive one that reached the finish.
@@ -92,6 +101,8 @@ const MILD_CHANCE: f64 = 1.0 / 3.0;
 const SURE_CHANCE: f64 = 0.75;
 /// A 90 % interval that reaches beyond both says nothing: this program's choice.
 const ANYTHING: (f64, f64) = (0.1, 0.9);
+/// A combination whose 90 % interval ends below this fails more often than not: this program's choice.
+const UNLIKELY: f64 = 0.5;
 /// How many a small group has.
 const GROUP: usize = 5;
 
@@ -202,7 +213,7 @@ impl History {
 
     /// Mean of a figure over the tries of a combination that have it.
     fn mean(&self, c: Combination, figure: impl Fn(&Trial) -> Option<f64>) -> f64 {
-        let tries = self.trials.iter().filter(|t| (Combination { pad: t.pad, liquid: t.liquid }) == c);
+        let tries = self.trials.iter().filter(|t| t.combination() == c);
         let (sum, n) = tries.filter_map(figure).fold((0.0, 0), |(sum, n), value| (sum + value, n + 1));
         if n > 0 { sum / f64::from(n) } else { f64::INFINITY }
     }
@@ -231,7 +242,7 @@ impl History {
         let mut latest = None;
         // Tries on this very vehicle are the question, not the history.
         let tries = self.trials.iter().filter(|t| t.vehicle != vehicle);
-        for t in tries.filter(|t| (Combination { pad: t.pad, liquid: t.liquid }) == combination) {
+        for t in tries.filter(|t| t.combination() == combination) {
             let Some(other) = self.class(t.vehicle) else { continue };
             let name = self.technicians.get(&t.technician).cloned().unwrap_or_default();
             if class.likeness(&other) >= 0.5 {
@@ -263,7 +274,7 @@ impl History {
         let class = self.class(vehicle)?;
         let all: Vec<Candidate> =
             self.combinations().into_iter().map(|(c, a)| self.candidate(c, a, &class, vehicle)).collect();
-        let place = |t: &Trial| all.iter().position(|c| c.combination == Combination { pad: t.pad, liquid: t.liquid });
+        let place = |t: &Trial| all.iter().position(|c| c.combination == t.combination());
         let own: Vec<(usize, &Trial)> = self.tries_on(vehicle, panel).filter_map(|t| Some((place(t)?, t))).collect();
         let did = own.iter().filter(|(_, t)| t.finished()).map(|(i, _)| *i).min();
         // What left heavy haze was not too mild; it is only not tried again.
@@ -295,48 +306,96 @@ impl History {
         };
         let is_known = |c: &Candidate| c.known_chance().is_some();
         let any_evidence = all.iter().any(is_known);
+        let (later, likely): (Vec<_>, Vec<_>) =
+            open.iter().cloned().partition(|c| self.fails_stronger(c, &all).is_some());
+        let has_later = !later.is_empty();
+        let behind = self.behind(&later, &all);
+        // Where all are unlikely, they are what is left.
+        let open = if likely.is_empty() { open } else { likely };
         let (group, two, mut why) = if open.is_empty() {
             let last = did.or(failed).map_or(all.len(), |i| (i + 2).min(all.len()));
             (all[last.saturating_sub(GROUP)..last].to_vec(), Vec::new(), Vec::new())
         } else if open.iter().any(is_known) {
-            by_evidence(open)
+            by_evidence(open, has_later)
         } else {
             by_order(open)
         };
-        why.splice(0..0, begin);
+        why.splice(0..0, begin.into_iter().chain(behind));
         Some(Proposal { paint: class.words(), group, two, why, any_evidence })
     }
 
-    /// What the tries on a vehicle came to; `panel` narrows them to one part.
-    pub fn verdict(&self, vehicle: Id, panel: Option<&str>) -> Verdict {
-        let order = self.combinations();
-        let rank = |t: &Trial| {
-            let this = Combination { pad: t.pad, liquid: t.liquid };
-            order.iter().position(|o| o.0 == this).unwrap_or(usize::MAX)
+    /// What is stronger than a combination never tried on this class of paint, in neither of its parts milder, and hardly ever does
+    /// on this class: then the combination will hardly, either.
+    fn fails_stronger<'a>(&self, c: &Candidate, all: &'a [Candidate]) -> Option<&'a Candidate> {
+        let is_unlikely = |other: &Candidate| other.here.0 > 0 && other.chance.is_some_and(|c| c.hi < UNLIKELY);
+        let is_stronger = |other: &Candidate| {
+            let (this, that) = (c.combination, other.combination);
+            self.place(this.pad) <= self.place(that.pad)
+                && self.place(this.liquid) <= self.place(that.liquid)
+                && c.aggressiveness < other.aggressiveness
         };
-        let mut tries: Vec<Trial> = self.tries_on(vehicle, panel).cloned().collect();
+        all.iter().filter(|_| c.here.0 == 0).find(|other| is_unlikely(other) && is_stronger(other))
+    }
+
+    /// Why these are tried last, if any are.
+    fn behind(&self, later: &[Candidate], all: &[Candidate]) -> Option<String> {
+        let mut failed: Vec<String> = Vec::new();
+        for other in later.iter().filter_map(|c| self.fails_stronger(c, all)) {
+            let words = format!("{} ({})", other.name, evidence(other));
+            if !failed.contains(&words) {
+                failed.push(words);
+            }
+        }
+        let names: Vec<&str> = later.iter().map(|c| c.name.as_str()).collect();
+        (!names.is_empty()).then(|| {
+            format!(
+                "Unlikely, so later: {}. Neither pad nor liquid is stronger there than in {}.",
+                names.join(", "),
+                failed.join("; ")
+            )
+        })
+    }
+
+    /// What the tries on a vehicle came to, on each panel by itself, for painted parts may differ; `panel` narrows them to one.
+    pub fn verdicts(&self, vehicle: Id, panel: Option<&str>) -> Vec<Verdict> {
+        let mut panels: BTreeMap<String, Vec<Trial>> = BTreeMap::new();
+        for t in self.tries_on(vehicle, panel) {
+            panels.entry(name::key(&t.panel)).or_default().push(t.clone());
+        }
+        let order: Vec<Combination> = self.combinations().into_iter().map(|(c, _)| c).collect();
+        panels.into_values().map(|tries| self.verdict(&order, tries)).collect()
+    }
+
+    /// What the tries on one panel came to.
+    fn verdict(&self, order: &[Combination], mut tries: Vec<Trial>) -> Verdict {
+        let rank = |t: &Trial| order.iter().position(|c| *c == t.combination()).unwrap_or(usize::MAX);
         tries.sort_by_key(|t| (rank(t), t.passes));
-        let tries: Vec<(Trial, String)> = tries
-            .into_iter()
-            .map(|t| {
-                let name = self.name(Combination { pad: t.pad, liquid: t.liquid });
-                (t, name)
-            })
-            .collect();
+        let too_mild = tries.iter().rfind(|t| !t.finish_reached).map(rank);
+        let harsher = too_mild.and_then(|i| order.get(i.saturating_add(1)..)).unwrap_or_default();
+        let is_left = harsher.iter().any(|c| tries.iter().all(|t| t.combination() != *c));
+        let tries: Vec<(Trial, String)> = tries.into_iter().map(|t| (t.clone(), self.name(t.combination()))).collect();
         let keep = tries.iter().position(|(t, _)| t.finished());
         let said_only = tries.iter().filter(|(t, _)| t.finish_reached && !t.finished()).map(|(_, name)| name.as_str());
         let said_only = said_only.collect::<Vec<_>>().join(", ");
-        let words = match (keep, tries.as_slice()) {
-            (_, []) => "Nothing was tried here yet.".to_owned(),
-            (None, all) => format!(
-                "{}. The next step up, or more passes, or another liquid; other painted parts may differ.",
-                match all.len() {
+        let mut words = match keep.map(|i| &tries[i]) {
+            None => {
+                let none = match tries.len() {
                     1 => "The one try did not reach the finish".to_owned(),
                     n => format!("None of the {n} tries reached the finish"),
-                }
-            ),
-            (Some(i), all) => {
-                let (t, name) = &all[i];
+                };
+                let then = match (too_mild, is_left) {
+                    // What left heavy haze only was not too mild.
+                    (None, _) => "",
+                    (Some(_), true) => {
+                        " The next step up, or more passes, or another liquid; other painted parts may differ."
+                    }
+                    (Some(_), false) => {
+                        " Nothing more aggressive is on the shelf: more passes, or another pad or liquid; other painted parts may differ."
+                    }
+                };
+                format!("{none}.{then}")
+            }
+            Some((t, name)) => {
                 let left = t.left();
                 let left = if left.is_empty() {
                     String::new()
@@ -349,15 +408,14 @@ impl History {
                 )
             }
         };
-        let words = if said_only.is_empty() {
-            words
-        } else {
-            format!(
-                "{words} Not counted: {said_only}, put down as reached with heavy haze or holograms left, which is no finish. Go over the \
+        if !said_only.is_empty() {
+            words.push_str(&format!(
+                " Not counted: {said_only}, put down as reached with heavy haze or holograms left, which is no finish. Go over the \
                  spot with a finishing step and put that down; a slip is taken back with `steadypass trial remove`."
-            )
-        };
-        Verdict { tries, keep, words }
+            ));
+        }
+        let panel = tries.first().map_or_else(String::new, |(t, _)| t.panel.clone());
+        Verdict { panel, tries, keep, words }
     }
 }
 
@@ -390,7 +448,8 @@ fn by_order(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     (group, two, why)
 }
 
-fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
+/// `has_later`: others are left out of these for being unlikely.
+fn by_evidence(all: Vec<Candidate>, has_later: bool) -> (Vec<Candidate>, Vec<usize>, Vec<String>) {
     let mean = |i: &usize| all[*i].known_chance().map(|c| c.mean);
     let known: Vec<usize> = (0..all.len()).filter(|i| mean(i).is_some()).collect();
     // Of equally likely ones the mildest.
@@ -416,13 +475,13 @@ fn by_evidence(all: Vec<Candidate>) -> (Vec<Candidate>, Vec<usize>, Vec<String>)
         (Some(i), None) => {
             why.push(format!("{} first: the mildest that is not known to fail ({}).", all[i].name, evidence(&all[i])));
         }
-        (None, _) if sure == 0 => why.push("No milder combination is left to try.".to_owned()),
+        (None, _) if sure == 0 && !has_later => why.push("No milder combination is left to try.".to_owned()),
         (None, _) => why.push("No milder combination has a fair chance on this paint.".to_owned()),
     }
     if let Some(step) = step {
         why.push(format!("{}: the next step up ({}).", all[step].name, evidence(&all[step])));
     }
-    let word = match (is_likely(&sure), is_poor && first.is_some()) {
+    let word = match (is_likely(&sure), is_poor) {
         (true, _) => "the mildest that is likely to do",
         (false, true) => "the best of those that were tried, and hardly enough",
         (false, false) => "the most promising so far",
