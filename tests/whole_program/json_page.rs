@@ -316,7 +316,9 @@ fn of_names(page: &mut Page) {
         page.runs(verb, &small.with(&words, rest))
     };
     page.runs("shop init", &["shop", "init", "--shop", &path("another"), "--name", "Another"]);
+    let used = ["--pad", "white foam", "--liquid", "finishing", "--machine", "machine 2"];
     let review = ["--out", &path("out"), "--no-sheets", "--vehicle", "saloon A", "--panel", "bonnet"];
+    let review = [&review[..], &used].concat();
     runs(page, "review", &[&[recording.as_str()], &review[..]].concat());
     runs(page, "shop status", &["--all"]);
     runs(page, "shop add", &["technician", "Kim"]);

@@ -78,7 +78,7 @@ fn a_panel_told_to_review_is_on_its_page_and_in_the_shop_alike() {
     let (page, _) = review(&["--panel", "roof"]);
     assert!(page.contains("roof") && !page.contains("left door"), "the page says what was told");
     assert!(
-        succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains("Robin roof")
+        succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains(" Robin, no vehicle told, roof, no pad told")
     );
     let (page, said) = review(&[]);
     assert!(

@@ -101,6 +101,9 @@ fn every_verb_that_changes_the_shop_tells_it_as_json() {
     let all = json(&["shop", "status"], &["--all"]);
     is(&all["listed"][0]["session"], 1.into());
     is(&all["listed"][0]["technician"], "Robin".into());
+    is(&all["listed"][0]["vehicle"], "saloon A".into());
+    is(&all["listed"][0]["pad"], serde_json::Value::Null);
+    assert!(all["listed"][0]["started"].as_str() > all["listed"][0]["day"].as_str(), "{all}");
 
     let note = json(&["note", "add"], &["--vehicle", "saloon A", "--panel", "bonnet", "Deep scratch left."]);
     assert_eq!(note, json(&["note", "list"], &[])[0]);

@@ -46,18 +46,18 @@ fn a_mistyped_name_is_renamed_put_together_or_removed() {
     assert_eq!(shop_does("rename", &["technician", "jrög", "Jörg"]).trim(), "jrög is Jörg now");
     let said = shop_does("rename", &[&panel[1..], &["--merge"]].concat());
     assert_eq!(said.trim(), "BONET of saloon A is bonnet now: 1 session (1)");
-    assert!(listed().contains("Jörg bonnet") && !listed().contains("Jrög"), "{}", listed());
+    assert!(listed().contains("Jörg, saloon A, bonnet") && !listed().contains("Jrög"), "{}", listed());
     // The recording still says what was typed; its filing goes by the shop.
     succeeds(&review);
     assert!(shop_does("rebuild", &[]).contains("1 session computed again"));
-    assert!(listed().contains("1 technician,") && listed().contains("Jörg bonnet"), "{}", listed());
+    assert!(listed().contains("1 technician,") && listed().contains("Jörg, saloon A, bonnet"), "{}", listed());
 
     shop_does("add", &["technician", "Kim"]);
     refuses(&["rename", "technician", "Jörg", "KIM"], 1, &["already a technician called \"KIM\"", "--merge"]);
     refuses(&["rename", "technician", "Jörg", "Sam", "--merge"], 1, &["no technician called \"Sam\""]);
     let said = shop_does("rename", &["technician", "Jörg", "KIM", "--merge"]);
     assert_eq!(said.trim(), "Jörg went into KIM: 1 session (1)");
-    assert!(listed().contains("Kim bonnet") && listed().contains("1 technician,"), "{}", listed());
+    assert!(listed().contains("Kim, saloon A, bonnet") && listed().contains("1 technician,"), "{}", listed());
     shop_does("add", &["technician", "Robni"]);
     assert_eq!(shop_does("remove", &["technician", "robni"]).trim(), "robni removed");
     assert!(!listed().contains("Robni"));

@@ -114,10 +114,15 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
     let gone: Vec<&str> =
         sessions.iter().filter_map(|s| s.recording.as_deref()).filter(|path| !Path::new(path).is_file()).collect();
     let who = |id| technicians.iter().find(|t| t.id == id).map_or("?", |t| t.entry.name.as_str());
+    let label = |id| vehicles.iter().find(|v| Some(v.id) == id).map(|v| v.entry.label.as_str());
+    let machine = |id| machines.iter().find(|m| Some(m.id) == id).map(|m| m.entry.name.as_str());
+    let product = |id| products.iter().find(|p| Some(p.id) == id).map(|p| p.entry.name.as_str());
     if console.json {
         let listed = |s: &Session| {
             json!({
-                "session": s.id, "day": s.day, "technician": who(s.technician), "panel": s.panel, "trainer": s.trainer,
+                "session": s.id, "day": s.day, "started": s.started, "technician": who(s.technician), "vehicle": label(s.vehicle),
+                "panel": s.panel, "machine": machine(s.machine), "pad": product(s.pad), "liquid": product(s.liquid),
+                "trainer": s.trainer,
             })
         };
         let result = json!({
@@ -151,8 +156,22 @@ fn status(console: &Console, folder: &Path, all: bool) -> Outcome {
             );
             lines.extend(vehicles.iter().map(|v| format!("vehicle     {}", v.entry.words())));
             lines.extend(sessions.iter().map(|s| {
+                let or_not = |name: Option<&str>, what: &str| name.map_or(format!("no {what} told"), str::to_owned);
+                let panel = Some(s.panel.as_str()).filter(|panel| !panel.is_empty());
+                // RFC 3339: the day, a T, and the time to the minute.
+                let time = s.started.get(11..16).unwrap_or_default();
                 let mark = if s.trainer { ", the trainer's" } else { "" };
-                format!("session {:>3} {} {} {}{mark}", s.id, s.day, who(s.technician), s.panel)
+                format!(
+                    "session {:>3} {} {time} {}, {}, {}, {}, {}, {}{mark}",
+                    s.id,
+                    s.day,
+                    who(s.technician),
+                    or_not(label(s.vehicle), "vehicle"),
+                    or_not(panel, "panel"),
+                    or_not(product(s.pad), "pad"),
+                    or_not(product(s.liquid), "liquid"),
+                    or_not(machine(s.machine), "machine")
+                )
             }));
             for line in lines {
                 console.result(line.trim_end())?;

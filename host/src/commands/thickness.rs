@@ -9,7 +9,7 @@ use steadypass::{
     shop::{
         FilmReading, Id, Phase, Place, Setting,
         film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels, span},
-        ledger::{Wear, ledger, left_out},
+        ledger::{Used, Wear, ledger, left_out},
     },
 };
 
@@ -244,9 +244,12 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
             LedgerRow {
                 paint: vehicle.map_or("?".into(), |v| format!("{} ({}, hardness {})", v.label, v.paint, v.hardness)),
                 panel: w.panel.clone(),
-                product: w
-                    .product
-                    .map_or("several or not told".into(), |(p, l)| format!("{} with {}", product(p), product(l))),
+                product: match w.used {
+                    Used::One(pad, liquid) => format!("{} with {}", product(pad), product(liquid)),
+                    Used::Several => "several pads or liquids".into(),
+                    Used::NotTold => "pad and liquid not told".into(),
+                    Used::PartlyTold => "pad and liquid told of some sessions only".into(),
+                },
                 removal_um: w.removal.value,
                 removal_sd_um: w.removal.sd,
                 rubbed_m: w.rubbed_m,

@@ -33,8 +33,8 @@ pub struct Wear {
     pub vehicle: Id,
     /// Panel.
     pub panel: String,
-    /// The pad's and liquid's rows; `None` where sessions on the panel used several or did not say.
-    pub product: Option<(Id, Id)>,
+    /// Pad and liquid.
+    pub used: Used,
     /// Removal, µm.
     pub removal: Um,
     /// Rubbing distance, all sessions on the panel, m: mean of the points, or over the worked area.
@@ -49,6 +49,32 @@ pub struct Wear {
     pub caution: Option<Doubt>,
     /// Days of the sessions.
     pub days: Vec<String>,
+}
+
+/// With what the sessions on a panel were worked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Used {
+    /// All with this pad and liquid, their rows.
+    One(Id, Id),
+    /// With several pads or liquids.
+    Several,
+    /// None of them tells both.
+    NotTold,
+    /// Some of them do not tell both.
+    PartlyTold,
+}
+
+impl Used {
+    fn of(sessions: &[&Session]) -> Self {
+        let told: BTreeSet<(Id, Id)> = sessions.iter().filter_map(|s| s.pad.zip(s.liquid)).collect();
+        let all = sessions.iter().all(|s| s.pad.is_some() && s.liquid.is_some());
+        match (told.first(), told.len(), all) {
+            (None, ..) => Self::NotTold,
+            (_, 2.., _) => Self::Several,
+            (Some(_), _, false) => Self::PartlyTold,
+            (Some(&(pad, liquid)), ..) => Self::One(pad, liquid),
+        }
+    }
 }
 
 /// What casts doubt on a wear.
@@ -143,15 +169,10 @@ pub fn ledger(
     let mut ledger = Vec::new();
     for panel in panels {
         let on: Vec<&Session> = on(panel, sessions).collect();
-        let products: BTreeSet<Option<(Id, Id)>> = on.iter().map(|s| s.pad.zip(s.liquid)).collect();
         let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
             continue;
         };
-        ledger.push(Wear {
-            product: products.iter().next().copied().flatten().filter(|_| products.len() == 1),
-            days: on.iter().map(|s| s.day.clone()).collect(),
-            ..found
-        });
+        ledger.push(Wear { used: Used::of(&on), days: on.iter().map(|s| s.day.clone()).collect(), ..found });
     }
     ledger.sort_by(|a, b| b.wear.total_cmp(&a.wear));
     ledger
@@ -227,7 +248,7 @@ fn by_points(panel: &Panel, gauge: Option<Gauge>, on: &[&Session], maps: &Maps) 
     (!found.removal.grew()).then(|| Wear {
         vehicle: panel.vehicle,
         panel: panel.name.clone(),
-        product: None,
+        used: Used::NotTold,
         removal: found.removal,
         rubbed_m: found.rubbed_m,
         wear: found.um_per_m,
@@ -251,7 +272,7 @@ fn by_means(panel: &Panel, on: &[&Session], rubbed: &BTreeMap<Id, Rubbed>, maps:
     Some(Wear {
         vehicle: panel.vehicle,
         panel: panel.name.clone(),
-        product: None,
+        used: Used::NotTold,
         removal,
         rubbed_m,
         wear,
@@ -336,10 +357,21 @@ mod tests {
         let [wear] = &ledger(&after_reading(106.0))[..] else { panic!("one panel, one session") };
         // (110 - 106) µm / 20 m; Fieller's interval is tested where it is worked out.
         assert!((wear.wear - 0.2).abs() < 1e-12, "{wear:?}");
-        assert_eq!((wear.product, wear.basis), (Some((2, 3)), Basis::Means(1)));
+        assert_eq!((wear.used, wear.basis), (Used::One(2, 3), Basis::Means(1)));
         let grown = after_reading(130.0);
         assert!(grown[0].cautions[0].words(crate::guidance::Units::Si).contains("thicker than before"));
         assert!(ledger(&grown).is_empty());
+    }
+
+    #[test]
+    fn several_pads_and_liquids_are_not_taken_for_untold_ones() {
+        let with = |pad, liquid| Session { pad, liquid, ..session() };
+        let used = |sessions: &[Session]| Used::of(&sessions.iter().collect::<Vec<_>>());
+        let (one, other, half) = (with(Some(2), Some(3)), with(Some(2), Some(4)), with(Some(2), None));
+        assert_eq!(used(&[one.clone(), one.clone()]), Used::One(2, 3));
+        assert_eq!(used(&[one.clone(), other, half.clone()]), Used::Several);
+        assert_eq!(used(&[half.clone(), half.clone()]), Used::NotTold);
+        assert_eq!(used(&[one, half]), Used::PartlyTold);
     }
 
     #[test]
