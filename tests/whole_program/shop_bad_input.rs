@@ -306,7 +306,7 @@ fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let (said, remarks) = add("1", "after", &["4.65mil"]);
     assert!(said.contains("removed 2.9 ± 2.3 µm"), "{said}");
     assert!(
-        said.contains("before 121  after 118.11   left out: before 4.8   odd: 4.8 µm is less than any coat: in mil?"),
+        said.contains("before 121  after 118.1   left out: before 4.8   odd: 4.8 µm is less than any coat: in mil?"),
         "{said}"
     );
     assert!(remarks.contains("4.8 µm before at point 1 is left out of all figures"), "{remarks}");

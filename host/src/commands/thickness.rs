@@ -8,8 +8,8 @@ use steadypass::{
     },
     shop::{
         FilmReading, Id, Phase, Place, Setting,
-        film::{FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, panels, span},
-        ledger::{Used, Wear, ledger, left_out},
+        film::{Caution, FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, as_known, panels, span},
+        ledger::{Used, ledger, left_out},
     },
 };
 
@@ -69,7 +69,7 @@ pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
             let gone = store
                 .remove_film_readings(id, [&at.panel, &at.point], phase_of(&at.phase)?, day.as_deref(), readings)
                 .map_err(&failed)?;
-            let list: Vec<String> = gone.iter().map(f64::to_string).collect();
+            let list: Vec<String> = gone.iter().map(|um| as_known(*um).to_string()).collect();
             console.remark(&format!("{} removed: {} µm.", count(gone.len(), "reading", "readings"), list.join(" ")));
             show(console, &folder.folder, Some(&at.vehicle))
         }
@@ -186,7 +186,7 @@ fn both(units: Units, figure: impl Fn(f64, usize) -> String) -> String {
 
 /// The readings of a point, and what is odd about them.
 fn point_words(p: &Point, units: Units) -> String {
-    let um = |v: &[f64]| v.iter().map(f64::to_string).collect::<Vec<_>>().join(" ");
+    let um = |v: &[f64]| v.iter().map(|um| as_known(*um).to_string()).collect::<Vec<_>>().join(" ");
     let mil = |v: &[f64]| v.iter().map(|um| format!("{:.2}", um / UM_PER_MIL)).collect::<Vec<_>>().join(" ");
     let mut words = format!("before {}  after {}", um(&p.before), um(&p.after));
     if units == Units::Us {
@@ -285,12 +285,19 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     put("ledger.csv", &steadypass::compare::tables::ledger_csv(&rows).map_err(Failure::failed)?)?;
     put("ledger.png", &ledger_png(&rows, invented, units).map_err(Failure::failed)?)?;
     let mut cautions: Vec<String> = wear.iter().filter_map(|w| w.caution_words(units)).collect();
-    let odd = |w: &Wear| panels.iter().any(|p| p.vehicle == w.vehicle && p.name == w.panel && p.left_out() > 0);
-    cautions.extend(
-        wear.iter()
-            .filter(|w| odd(w))
-            .map(|w| format!("{}: readings that no coat gives are left out; `thickness show` tells which.", w.panel)),
-    );
+    for w in &wear {
+        let panel = panels.iter().find(|p| p.vehicle == w.vehicle && p.name == w.panel);
+        if panel.is_some_and(|p| p.left_out() > 0) {
+            cautions
+                .push(format!("{}: readings that no coat gives are left out; `thickness show` tells which.", w.panel));
+        }
+        if panel.is_some_and(|p| p.cautions.iter().any(|c| matches!(c, Caution::Misfit(_)))) {
+            cautions.push(format!(
+                "{}: readings far off the others of their point are in the figure; `thickness show` tells which. Measure there again.",
+                w.panel
+            ));
+        }
+    }
     if console.json {
         let row = |r: &LedgerRow| {
             serde_json::json!({

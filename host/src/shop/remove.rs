@@ -3,6 +3,7 @@
 
 use rusqlite::{Row, params};
 
+use super::film::as_known;
 use super::work::TRIALS;
 use super::{Id, Phase, Result, Shop, ShopError, Trial};
 use crate::name;
@@ -48,7 +49,7 @@ impl Shop {
         self.whole(|| {
             let mut wanted = only.to_vec();
             let mut is_wanted = |film_um: f64| {
-                let at = wanted.iter().position(|um| (um - film_um).abs() < SAME_UM);
+                let at = wanted.iter().position(|um| [film_um, as_known(film_um)].iter().any(|is| (um - is).abs() < SAME_UM));
                 at.map(|at| wanted.remove(at)).is_some() || only.is_empty()
             };
             let found = self.take_away(

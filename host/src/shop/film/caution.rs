@@ -1,6 +1,6 @@
 //! What the user must know about a panel's film, and what its owner.
 
-use super::odd::CLEAR_COAT_MOST_UM;
+use super::odd::{CLEAR_COAT_MOST_UM, Odd};
 use super::{Gauge, Panel, Point, REMOVAL_ALLOWED_UM, Um, film, typed, typed_apart};
 use crate::guidance::Units;
 use crate::shop::{Phase, Trial};
@@ -10,6 +10,8 @@ use crate::shop::{Phase, Trial};
 pub enum Caution {
     /// Readings that no coat can give: point, phase, µm.
     LeftOut(Vec<(String, Phase, f64)>),
+    /// Readings far off the others of their point, and in its mean: point, phase, what is odd.
+    Misfit(Vec<(String, Phase, Odd)>),
     /// The thinnest reading lies below the shop's own limit.
     BelowFloor {
         /// µm.
@@ -32,6 +34,8 @@ pub enum Caution {
         point: Option<String>,
         /// µm.
         by_um: f64,
+        /// A reading in its mean does not fit the others of its point.
+        has_misfit: bool,
     },
     /// More is gone than a clear coat can give: no limit, but what public sources tell of one.
     MuchTaken {
@@ -61,6 +65,19 @@ impl Caution {
                     told.join(", ")
                 )
             }
+            Self::Misfit(readings) => {
+                let told: Vec<String> = readings
+                    .iter()
+                    .map(|(point, phase, odd)| {
+                        format!("{} ({} the work, point {point})", far_off(*odd, units), phase.as_str())
+                    })
+                    .collect();
+                format!(
+                    "{}. All readings are in the means, so these are off if one of them is a slip: measure that place again, and take \
+                     what was a slip away with `steadypass thickness remove`.",
+                    told.join("; ")
+                )
+            }
             Self::BelowFloor { thinnest_um, floor_um } => {
                 let [thinnest, floor] = typed_apart(*thinnest_um, *floor_um, units);
                 format!(
@@ -74,13 +91,14 @@ impl Caution {
                 film(*gauge_um, 1, units),
                 typed(*floor_um, units)
             ),
-            Self::Grew { point, by_um } => {
+            Self::Grew { point, by_um, has_misfit } => {
                 let what = point.as_ref().map_or("Reads".to_owned(), |point| format!("Point {point} reads"));
-                format!(
-                    "{what} {} thicker than before: other points, filler residue or a gauge not zeroed. Clean the panel, zero the \
-                     gauge, read again.",
-                    film(*by_um, 1, units)
-                )
+                let why = if *has_misfit {
+                    "with a reading in its mean that does not fit the others. Measure that place again first."
+                } else {
+                    "other points, filler residue or a gauge not zeroed. Clean the panel, zero the gauge, read again."
+                };
+                format!("{what} {} thicker than before: {why}", film(*by_um, 1, units))
             }
             Self::MuchTaken { point, taken_um, others } => {
                 let others = match others {
@@ -99,6 +117,13 @@ impl Caution {
     pub fn owner_words(&self, units: Units) -> Option<String> {
         match self {
             Self::LeftOut(_) => None,
+            Self::Misfit(readings) => {
+                let told: Vec<String> = readings.iter().map(|(_, _, odd)| far_off(*odd, units)).collect();
+                Some(format!(
+                    "{}. The thickness shown is not sure: that place needs to be measured again.",
+                    told.join("; ")
+                ))
+            }
             Self::BelowFloor { thinnest_um, floor_um } => {
                 let [thinnest, floor] = typed_apart(*thinnest_um, *floor_um, units);
                 Some(format!(
@@ -112,7 +137,7 @@ impl Caution {
                 typed(*thinnest_um, units),
                 typed(*floor_um, units)
             )),
-            Self::Grew { point, by_um } => {
+            Self::Grew { point, by_um, .. } => {
                 let place = if point.is_some() { "One place reads" } else { "The paint reads" };
                 Some(format!(
                     "{place} {} thicker than before, which polishing cannot do: the gauge or its place was not the same. How much \
@@ -135,6 +160,25 @@ impl Caution {
                 Some(format!("{place} {taken} less than before, {context}. It needs to be read again."))
             }
         }
+    }
+}
+
+/// How far a reading lies off the others of its place.
+fn far_off(odd: Odd, units: Units) -> String {
+    match odd {
+        Odd::OffPoint(read, middle) => format!(
+            "One reading, {}, lies {} {} the others of its place",
+            typed(read, units),
+            film((read - middle).abs(), 0, units),
+            if read > middle { "above" } else { "below" }
+        ),
+        Odd::Apart(one, other) => format!(
+            "Two readings of one place, {} and {}, lie {} apart",
+            typed(one, units),
+            typed(other, units),
+            film((one - other).abs(), 0, units)
+        ),
+        other => other.words(units),
     }
 }
 
@@ -189,7 +233,7 @@ impl Panel {
             let gauge_um = gauge?.sd_um;
             (thinnest_um - 2.0 * gauge_um < floor_um).then_some(Caution::NearFloor { thinnest_um, floor_um, gauge_um })
         });
-        [self.no_film(), floor, self.grown(gauge), self.much_taken()].into_iter().flatten().collect()
+        [self.no_film(), self.misfit(), floor, self.grown(gauge), self.much_taken()].into_iter().flatten().collect()
     }
 
     fn no_film(&self) -> Option<Caution> {
@@ -198,6 +242,14 @@ impl Panel {
         };
         let readings: Vec<_> = self.points.iter().flat_map(of_point).collect();
         (!readings.is_empty()).then_some(Caution::LeftOut(readings))
+    }
+
+    fn misfit(&self) -> Option<Caution> {
+        let of_point = |(name, point): (&String, &Point)| {
+            point.misfits().into_iter().map(|(phase, odd)| (name.clone(), phase, odd)).collect::<Vec<_>>()
+        };
+        let readings: Vec<_> = self.points.iter().flat_map(of_point).collect();
+        (!readings.is_empty()).then_some(Caution::Misfit(readings))
     }
 
     fn grown(&self, gauge: Option<Gauge>) -> Option<Caution> {
@@ -210,11 +262,14 @@ impl Panel {
                 .then_some((point, -value))
         });
         let most = by_point.max_by(|a, b| a.1.total_cmp(&b.1));
-        match (most, self.removal.filter(Um::grew)) {
-            (Some((point, by_um)), _) => Some(Caution::Grew { point: Some(point.clone()), by_um }),
-            (None, Some(removal)) => Some(Caution::Grew { point: None, by_um: -removal.value }),
-            (None, None) => None,
-        }
+        let has_misfit = |point: Option<&String>| {
+            self.points.iter().any(|(name, p)| point.is_none_or(|point| point == name) && !p.misfits().is_empty())
+        };
+        let (point, by_um) = match (most, self.removal.filter(Um::grew)) {
+            (Some((point, by_um)), _) => (Some(point), by_um),
+            (None, removal) => (None, -removal?.value),
+        };
+        Some(Caution::Grew { point: point.cloned(), by_um, has_misfit: has_misfit(point) })
     }
 
     fn much_taken(&self) -> Option<Caution> {
@@ -252,7 +307,7 @@ mod tests {
         let just_below = cautions(&[("1", B, 100.0)], Some(100.076));
         let said = just_below[0].words(Units::Us);
         assert!(said.starts_with("3.937 mil") && said.contains("below the 3.940 mil"), "{said}");
-        assert!(just_below[0].words(Units::Si).contains("below the 100.08 µm"), "{just_below:?}");
+        assert!(just_below[0].words(Units::Si).contains("below the 100.1 µm"), "{just_below:?}");
         let near = cautions(&[("1", B, 101.6)], Some(100.0));
         let said = near[0].words(Units::Us);
         assert!(said.starts_with("4.00 mil") && said.contains("spread (0.04 mil)"), "{said}");
@@ -301,6 +356,34 @@ mod tests {
         let us = said(4, Some(254.0), Units::Us);
         assert!(us.starts_with("10.00 mil taken") && !us.contains("µm"), "{us}");
         assert!(said(4, Some(-8.0), Units::Si).contains("thicker than before"));
+    }
+
+    /// A slip of the gauge may hide a second polish: it stays in the mean, is told, and nothing else is made to explain it.
+    #[test]
+    fn a_reading_far_off_its_point_is_told_with_the_mean_that_it_is_in() {
+        let readings = [("1", B, 120.0), ("1", B, 121.0), ("1", A, 118.0), ("1", A, 180.0), ("1", A, 119.0)];
+        let found = cautions(&readings, None);
+        let [Caution::Misfit(_), Caution::Grew { has_misfit: true, .. }] = &found[..] else { panic!("{found:?}") };
+        let said = found[0].words(Units::Si);
+        assert!(
+            said.starts_with(
+                "One reading, 180 µm, lies 61 µm above the others of its place (after the work, point 1)."
+            ),
+            "{said}"
+        );
+        assert!(said.contains("in the means") && said.contains("measure that place again"), "{said}");
+        // (118 + 180 + 119) / 3 - 120.5 = 18.5
+        let grew = found[1].words(Units::Si);
+        assert!(grew.starts_with("Point 1 reads 18.5 µm thicker") && !grew.contains("residue"), "{grew}");
+        let owner = found[0].owner_words(Units::Us).expect("told");
+        assert!(owner.starts_with("One reading, 7.09 mil, lies 2.40 mil above") && !owner.contains("point"), "{owner}");
+        // What grew without such a reading is still asked about residue.
+        let grew = cautions(&[("1", B, 120.0), ("1", A, 140.0), ("2", B, 120.0), ("2", B, 160.0)], None);
+        assert!(
+            grew[0].words(Units::Si).starts_with("Two readings of one place, 120 µm and 160 µm, lie 40 µm apart"),
+            "{grew:?}"
+        );
+        assert!(grew[1].words(Units::Si).contains("residue"), "{grew:?}");
     }
 
     #[test]

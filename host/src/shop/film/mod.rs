@@ -50,10 +50,21 @@ pub(super) fn film(um: f64, digits: usize, units: Units) -> String {
     }
 }
 
-/// The same with as many digits as were typed of it; of what was typed in mil, µm with two.
+/// A figure in µm rounded to what was typed of it: tenths of a mil are known to about 2.5 µm, hundredths to a quarter.
+pub fn as_known(um: f64) -> f64 {
+    let is_whole = |step: f64| (um / step - (um / step).round()).abs() < 1e-6;
+    let steps = match [0.1, UM_PER_MIL / 10.0, UM_PER_MIL / 100.0].map(is_whole) {
+        [false, true, _] => 1.0,
+        [false, false, true] => 10.0,
+        _ => 100.0,
+    };
+    (um * steps).round() / steps
+}
+
+/// The same with as many digits as were typed of it.
 pub fn typed(um: f64, units: Units) -> String {
     match units {
-        Units::Si => format!("{} µm", (um * 100.0).round() / 100.0),
+        Units::Si => format!("{} µm", as_known(um)),
         Units::Us => film(um, 0, units),
     }
 }
@@ -61,7 +72,8 @@ pub fn typed(um: f64, units: Units) -> String {
 /// Two figures of which one is the smaller: with so many digits that it looks so.
 fn typed_apart(low_um: f64, high_um: f64, units: Units) -> [String; 2] {
     match units {
-        Units::Si => [low_um, high_um].map(|um| typed(um, units)),
+        Units::Si if as_known(low_um) < as_known(high_um) => [low_um, high_um].map(|um| typed(um, units)),
+        Units::Si => [low_um, high_um].map(|um| film(um, 2, units)),
         Units::Us => {
             let [low, high] = [low_um, high_um].map(|um| um / UM_PER_MIL);
             let digits = decimals_of_interval(low, high, 2);
@@ -180,6 +192,15 @@ impl Panel {
         self
     }
 
+    /// The thickest of its points that read more than factories put on, µm.
+    pub fn thick_um(&self) -> Option<f64> {
+        let reads = |odd: Odd| match odd {
+            Odd::OffFactory(um) | Odd::OffPanel(um, _) => Some(um).filter(|um| *um > FACTORY_UM.1),
+            Odd::NoFilm(_) | Odd::Apart(..) | Odd::OffPoint(..) | Odd::Jumped { .. } => None,
+        };
+        self.points.values().filter_map(|p| reads(p.odd?)).max_by(f64::total_cmp)
+    }
+
     /// How many of its readings are in no figure.
     pub fn left_out(&self) -> usize {
         self.points.values().map(|p| p.left_out.len()).sum()
@@ -228,6 +249,18 @@ mod tests {
             "{:?}",
             panel.cautions
         );
+    }
+
+    /// 1 mil = 25.4 µm by definition.
+    #[test]
+    fn a_reading_typed_in_mil_has_no_digit_that_was_not_typed() {
+        for (um, said) in
+            [(121.92, "122 µm"), (100.076, "100.1 µm"), (121.0, "121 µm"), (121.5, "121.5 µm"), (121.33, "121.33 µm")]
+        {
+            assert_eq!(typed(um, Units::Si), said);
+        }
+        assert_eq!(typed_apart(121.92, 123.0, Units::Si), ["122 µm", "123 µm"]);
+        assert_eq!(typed_apart(121.92, 122.0, Units::Si), ["121.92 µm", "122.00 µm"]);
     }
 
     #[test]

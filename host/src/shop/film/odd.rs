@@ -1,7 +1,8 @@
 //! What is odd about a reading: not of this paint, not of this panel, or a slip.
 
-use super::{Panel, Point, UM_PER_MIL, film, mean, span, typed};
+use super::{Panel, Point, UM_PER_MIL, as_known, film, mean, span, typed};
 use crate::guidance::Units;
+use crate::shop::Phase;
 
 /// Total build that factories put on, µm: public trade pages and a public car FAQ, as listed in `data/reference`.
 pub const FACTORY_UM: (f64, f64) = (100.0, 180.0);
@@ -55,7 +56,7 @@ impl Odd {
                 told
             }
             Self::Apart(one, other) if units == Units::Si => {
-                format!("{one} and {other} µm do not fit together: a slip?")
+                format!("{} and {} µm do not fit together: a slip?", as_known(one), as_known(other))
             }
             Self::Apart(one, other) => format!("{} and {} do not fit together: a slip?", um(one), um(other)),
             Self::OffPoint(read, middle) => {
@@ -109,6 +110,13 @@ impl Panel {
 }
 
 impl Point {
+    /// Readings that do not fit the others of their time. They stay in its means, for which of them is wrong nobody can tell but by
+    /// reading again.
+    pub(super) fn misfits(&self) -> Vec<(Phase, Odd)> {
+        let of = |phase, values: &[f64]| misfits(values).into_iter().map(move |odd| (phase, odd));
+        of(Phase::Before, &self.before).chain(of(Phase::After, &self.after)).collect()
+    }
+
     /// What it lost, µm, and how many times the gauge's variance is in that; where it was read before and after.
     pub(super) fn pair(&self) -> Option<(f64, f64)> {
         let read = !self.before.is_empty() && !self.after.is_empty();
@@ -121,7 +129,7 @@ impl Point {
         if let Some((_, um)) = self.left_out.first() {
             return Some(Odd::NoFilm(*um));
         }
-        if let Some(odd) = [&self.before, &self.after].into_iter().find_map(|values| misfit(values)) {
+        if let Some(odd) = [&self.before, &self.after].into_iter().find_map(|values| misfits(values).first().copied()) {
             return Some(odd);
         }
         if self.before.is_empty() || self.after.is_empty() {
@@ -140,19 +148,20 @@ fn middle_and_most(values: &[f64]) -> (f64, f64) {
     (middle, ODD * spread.max(LEAST_SPREAD_UM))
 }
 
-/// What does not fit among readings of one point, if anything.
-fn misfit(values: &[f64]) -> Option<Odd> {
+/// What does not fit among readings of one point.
+fn misfits(values: &[f64]) -> Vec<Odd> {
     let (middle, most) = middle_and_most(values);
     match values {
         // Of two readings nobody can tell which is the odd one: both are as far off.
-        [one, other] => ((one - other).abs() > most).then_some(Odd::Apart(*one, *other)),
-        _ => values.iter().find(|um| (*um - middle).abs() > most).map(|um| Odd::OffPoint(*um, middle)),
+        [one, other] if (one - other).abs() > most => vec![Odd::Apart(*one, *other)],
+        [_, _] => Vec::new(),
+        _ => values.iter().filter(|um| (*um - middle).abs() > most).map(|um| Odd::OffPoint(*um, middle)).collect(),
     }
 }
 
 /// Those readings of one point that fit together.
 pub(super) fn fitting(values: &[f64]) -> Vec<f64> {
-    match misfit(values) {
+    match misfits(values).first() {
         None => values.to_vec(),
         Some(Odd::Apart(..)) => Vec::new(),
         Some(_) => {
@@ -176,8 +185,8 @@ mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
+    use crate::shop::FilmReading;
     use crate::shop::film::{Gauge, panels, reading};
-    use crate::shop::{FilmReading, Phase};
 
     /// Reads `data/reference/paint_layers_um.csv`, source in each row.
     #[test]
