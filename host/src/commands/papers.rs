@@ -75,7 +75,7 @@ fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
             "rise_above_limit_k": p.above.map(|w| w.rise_k), "film_before_um": p.film_um.0, "film_after_um": p.film_um.1,
             "removal_um": p.removal.map(|r| r.value), "removal_lo90_um": p.removal.map(|r| r.interval().0),
             "removal_hi90_um": p.removal.map(|r| r.interval().1), "readings_left_out": p.left_out,
-            "to_know": p.cautions.iter().filter_map(|caution| caution.owner_words(Units::Si)).collect::<Vec<_>>(),
+            "to_know": p.to_know(Units::Si),
         })
     };
     let spot = |s: &TestSpot| {

@@ -12,6 +12,9 @@ use crate::shop::film::{self, Caution, Gauge, REMOVAL_ALLOWED_UM, Um, panels};
 use crate::shop::trial::{History, Verdict};
 use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError, Trial};
 
+/// The part of work that names none.
+const NOT_NAMED: &str = "not named";
+
 /// A picture the user adds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Picture {
@@ -64,9 +67,26 @@ pub struct PanelWork {
     pub left_out: usize,
     /// What must be known about its film.
     pub cautions: Vec<Caution>,
+    /// The thickest point that reads more than factories put on, µm.
+    pub thick_um: Option<f64>,
 }
 
-/// What was tried on a part before the choice.
+impl PanelWork {
+    /// What the owner must know about its film.
+    pub fn to_know(&self, units: Units) -> Vec<String> {
+        let thick = self.thick_um.map(|um| {
+            format!(
+                "The paint reads up to {}, more than the {} of a factory film: the part may have been painted again. (Common practice to \
+                 think so, with no published source.)",
+                film::film(um, 0, units),
+                film::span(film::FACTORY_UM, units)
+            )
+        });
+        self.cautions.iter().filter_map(|c| c.owner_words(units)).chain(thick).collect()
+    }
+}
+
+/// What was tried on a part, to choose pad and liquid.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TestSpot {
     /// The part; empty where it was not named.
@@ -136,7 +156,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
     let passes = shop.pass_figures()?;
     for session in shop.sessions()?.iter().filter(|s| s.vehicle == Some(vehicle)) {
         report.invented |= matches!(session.source.as_str(), "simulation" | "generated");
-        let name = if session.panel.is_empty() { "not named" } else { &session.panel };
+        let name = if session.panel.is_empty() { NOT_NAMED } else { &session.panel };
         let work =
             works.entry(name::key(name)).or_insert_with(|| PanelWork { name: name.to_owned(), ..PanelWork::default() });
         if !work.days.contains(&session.day) {
@@ -176,6 +196,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         work.film_um = panel.film_um();
         work.removal = panel.removal;
         work.left_out = panel.left_out();
+        work.thick_um = panel.thick_um();
         work.cautions = panel.cautions;
     }
     report.panels = works.into_values().collect();
@@ -204,10 +225,34 @@ impl TestSpot {
             format!("{name}, {}: {word}{left}", count(trial.passes, "pass", "passes"))
         };
         let tries = self.tries.iter().map(tried).collect::<Vec<_>>().join("; ");
-        match self.chosen.and_then(|i| self.tries.get(i)) {
+        match self.chosen() {
             Some((name, _)) => format!("{tries}. The mildest that brought it: {name}."),
             None => format!("{tries}."),
         }
+    }
+
+    fn chosen(&self) -> Option<&(String, Trial)> {
+        self.tries.get(self.chosen?)
+    }
+
+    /// What did not go as a test spot is meant to: tried when work had begun, or polished with something else.
+    fn otherwise(&self, report: &OwnerReport) -> Vec<String> {
+        let name = if self.panel.is_empty() { NOT_NAMED } else { &self.panel };
+        let (own, others): (Vec<&PanelWork>, Vec<_>) =
+            report.panels.iter().filter(|p| p.passes > 0).partition(|p| name::same(&p.name, name));
+        // A spot on a part that was not polished was tried for the others.
+        let (part, works) = if own.is_empty() { ("the vehicle", others) } else { ("the part", own) };
+        let begun = works.iter().flat_map(|p| &p.days).min();
+        let tried = self.chosen().map(|(_, t)| &t.day).or(self.tries.iter().map(|(_, t)| &t.day).min());
+        let late = begun.zip(tried).filter(|(begun, tried)| begun < tried);
+        let late = late.map(|_| format!("This was tried when work on {part} had begun."));
+        let used: BTreeSet<&str> = works.iter().flat_map(|p| &p.products).map(String::as_str).collect();
+        let other = self.chosen().filter(|(name, _)| !used.is_empty() && !used.contains(name.as_str()));
+        let other = other.map(|_| {
+            let used: Vec<&str> = used.into_iter().collect();
+            format!("Noted for {part} is {}.", used.join("; "))
+        });
+        late.into_iter().chain(other).collect()
     }
 }
 
@@ -215,13 +260,18 @@ fn spots(html: &mut String, report: &OwnerReport) {
     if report.spots.is_empty() {
         return;
     }
-    html.push_str(
+    let otherwise: Vec<Vec<String>> = report.spots.iter().map(|spot| spot.otherwise(report)).collect();
+    html.push_str(if otherwise.iter().all(Vec::is_empty) {
         "<h2>How we chose pad and liquid</h2>\n<p>We tried on a small spot first, so that the mildest that does it is used and no more \
-         paint is taken than needed. From the mildest on:</p>\n<ul>\n",
-    );
-    for spot in &report.spots {
+         paint is taken than needed. From the mildest on:</p>\n<ul>\n"
+    } else {
+        "<h2>What we tried on a small spot</h2>\n<p>To find the mildest pad and liquid that does it, so that no more paint is taken \
+         than needed. From the mildest on:</p>\n<ul>\n"
+    });
+    for (spot, otherwise) in report.spots.iter().zip(&otherwise) {
         let panel = if spot.panel.is_empty() { "part not named" } else { &spot.panel };
-        let _ = writeln!(html, "<li><strong>{}:</strong> {}</li>", escape(panel), escape(&spot.words()));
+        let words = std::iter::once(&spot.words()).chain(otherwise).map(String::as_str).collect::<Vec<_>>().join(" ");
+        let _ = writeln!(html, "<li><strong>{}:</strong> {}</li>", escape(panel), escape(&words));
     }
     html.push_str("</ul>\n");
 }
@@ -241,8 +291,7 @@ fn paint_words(paint: &str, colour: &str, year: Option<i64>) -> String {
 impl OwnerReport {
     /// What the owner must know about the film, panel by panel.
     pub fn to_know(&self, units: Units) -> Vec<(&str, String)> {
-        let told = |p: &PanelWork| p.cautions.iter().filter_map(|c| c.owner_words(units)).collect::<Vec<_>>();
-        self.panels.iter().flat_map(|p| told(p).into_iter().map(|words| (p.name.as_str(), words))).collect()
+        self.panels.iter().flat_map(|p| p.to_know(units).into_iter().map(|words| (p.name.as_str(), words))).collect()
     }
 }
 
@@ -494,6 +543,92 @@ mod tests {
         let roof = "<strong>&lt;Roof&gt;:</strong> soft foam with finishing, 4 passes: did not bring the finish, left heavy haze.</li>";
         assert!(page.contains(roof), "{page}");
         assert!(!page.contains(STYLES[0].name), "the page names no technician");
+    }
+
+    /// Tried after the work, or polished with something else: then it was not "first", nor the choice.
+    #[test]
+    fn the_owner_reads_first_only_of_what_came_first_and_was_used() {
+        let tried = |day: &str, name: &str| {
+            let trial = Trial {
+                vehicle: 1,
+                panel: "Bonnet".into(),
+                day: day.into(),
+                technician: 1,
+                machine: None,
+                pad: 1,
+                liquid: 2,
+                session: None,
+                passes: 4,
+                finish_reached: true,
+                haze: 0,
+                holograms: 0,
+                film_taken_um: None,
+                note: String::new(),
+            };
+            TestSpot { panel: "bonnet".into(), tries: vec![(name.into(), trial)], chosen: Some(0) }
+        };
+        let page = |spot: TestSpot| {
+            let bonnet = PanelWork {
+                name: "Bonnet".into(),
+                days: vec!["2026-03-03".into()],
+                passes: 2,
+                products: vec!["medium foam with polish".into()],
+                ..PanelWork::default()
+            };
+            report_html(&OwnerReport { spots: vec![spot], panels: vec![bonnet], ..OwnerReport::default() }, Units::Si)
+        };
+        let used = "medium foam with polish";
+        let first = page(tried("2026-03-03", used));
+        assert!(
+            first.contains("How we chose") && first.contains("small spot first") && !first.contains("had begun"),
+            "{first}"
+        );
+        let late = page(tried("2026-03-04", used));
+        assert!(!late.contains("first,") && !late.contains("How we chose"), "{late}");
+        assert!(
+            late.contains("medium foam with polish. This was tried when work on the part had begun.</li>"),
+            "{late}"
+        );
+        let other = page(tried("2026-03-02", "soft foam with polish"));
+        assert!(
+            !other.contains("first,") && other.contains("Noted for the part is medium foam with polish.</li>"),
+            "{other}"
+        );
+        let mut elsewhere = tried("2026-03-04", used);
+        elsewhere.panel = "roof".into();
+        assert!(page(elsewhere).contains("when work on the vehicle had begun"));
+    }
+
+    #[test]
+    fn the_owner_reads_of_film_thicker_than_a_factory_s() {
+        let shop = Shop::in_memory();
+        let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+        let to_know = |point: &str, film_um: f64| {
+            let reading = FilmReading {
+                vehicle: cast.vehicles[0],
+                panel: "Roof".into(),
+                point: point.into(),
+                phase: Phase::Before,
+                day: "2026-03-02".into(),
+                film_um,
+                place: None,
+                note: String::new(),
+            };
+            shop.add_film_reading(&reading).expect("added");
+            let report = owner_report(&shop, cast.vehicles[0]).expect("known");
+            report.to_know(Units::Si).into_iter().map(|(_, words)| words).collect::<Vec<_>>().join(" ")
+        };
+        // 100 to 180 µm: `data/reference`, as listed where FACTORY_UM is.
+        assert_eq!(to_know("1", 175.0), "");
+        let said = to_know("2", 308.0);
+        assert!(
+            said.starts_with("The paint reads up to 308 µm, more than the 100 to 180 µm of a factory film"),
+            "{said}"
+        );
+        assert!(said.contains("may have been painted again") && said.contains("no published source"), "{said}");
+        // One slip among the readings of a point does not make it resprayed.
+        let slip = to_know("3", 120.0) + &to_know("3", 121.0) + &to_know("3", 900.0);
+        assert!(!slip.contains("up to 900") && slip.contains("One reading, 900 µm"), "{slip}");
     }
 
     #[test]
