@@ -9,12 +9,12 @@ use steadypass::{
         draw::{ReferenceSheet, TechniquePrint, intervals_png, prints_png, progress_png, reference_png},
         gather,
         page::{Picture, page_html},
-        reference::sections,
+        reference::{cautions, sections},
         tables::{days_csv, differences_csv, estimates_csv, trends_csv},
     },
     guidance::{Units, units::count},
     results::Together,
-    shop::{Id, Print, PrintsOf, ProductKind, Session, Shop},
+    shop::{FiledPrint, Id, PrintsOf, ProductKind, Session, Shop},
 };
 
 use super::{Console, Done, Failure, Outcome, path_text, store, write_whole};
@@ -158,10 +158,10 @@ impl Written<'_> {
 fn technique_prints(store: &Shop, comparison: &Comparison, units: Units) -> Result<Vec<u8>, Failure> {
     let failed = store::of(store.folder());
     let sessions = store.sessions().map_err(&failed)?;
-    let mut all: Vec<(usize, Vec<Print>)> = Vec::new();
+    let mut all: Vec<(usize, Vec<FiledPrint>)> = Vec::new();
     for (i, group) in comparison.groups.iter().enumerate().take(6) {
         let prints = store.prints(PrintsOf::Technician(group.data.id), PRINT_PASSES).map_err(&failed)?;
-        all.push((i, prints.into_iter().map(|p| p.1).collect()));
+        all.push((i, prints));
     }
     let rows: Vec<TechniquePrint<'_>> = all
         .iter()
@@ -210,21 +210,22 @@ fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, uni
         format!("{who}, {} (session {})", s.day, s.id)
     };
     let invented = |s: &Session| matches!(s.source.as_str(), "simulation" | "generated");
+    let cautions = cautions(store, [theirs, ours], units).map_err(&failed)?;
     let sheet = ReferenceSheet {
         trainer: name(theirs),
         shown: name(ours),
         reference: &sections(store, theirs.id).map_err(&failed)?,
         sections: &sections(store, ours.id).map_err(&failed)?,
+        cautions: &cautions,
         invented: invented(theirs) || invented(ours),
     };
     let png = reference_png(&sheet, units).map_err(Failure::failed)?;
     let path = out.join(format!("session-{}-beside-{}.png", ours.id, theirs.id));
     write_whole(&path, &png)?;
-    if theirs.machine != ours.machine {
-        console.remark("The two sessions were worked with different machines.");
-    }
+    cautions.iter().for_each(|caution| console.remark(caution));
     let drawing = path_text(&path);
-    let told = serde_json::json!({ "drawing": drawing, "session": ours.id, "reference": theirs.id });
+    let told =
+        serde_json::json!({ "drawing": drawing, "session": ours.id, "reference": theirs.id, "cautions": cautions });
     console.told(&drawing, &told)?;
     Ok(Done::Fine)
 }

@@ -182,7 +182,7 @@ fn add(cell: &mut [Vec<f64>; FIGURES], pass: &PassFigures) {
     }
 }
 
-struct Names {
+pub(super) struct Names {
     technicians: HashMap<Id, String>,
     machines: HashMap<Id, String>,
     products: HashMap<Id, String>,
@@ -190,7 +190,7 @@ struct Names {
 }
 
 impl Names {
-    fn of(shop: &Shop) -> crate::shop::Result<Self> {
+    pub(super) fn of(shop: &Shop) -> crate::shop::Result<Self> {
         Ok(Self {
             technicians: shop.technicians()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
             machines: shop.machines()?.into_iter().map(|k| (k.id, k.entry.name)).collect(),
@@ -203,16 +203,16 @@ impl Names {
         self.technicians.get(&id).cloned().unwrap_or_default()
     }
 
-    fn machine(&self, id: Id) -> String {
+    pub(super) fn machine(&self, id: Id) -> String {
         self.machines.get(&id).cloned().unwrap_or_default()
     }
 
     /// Pad and liquid; `None` where either was not told.
-    fn product(&self, session: &Session) -> Option<String> {
+    pub(super) fn product(&self, session: &Session) -> Option<String> {
         Some(format!("{} with {}", self.products.get(&session.pad?)?, self.products.get(&session.liquid?)?))
     }
 
-    fn paint(&self, session: &Session) -> String {
+    pub(super) fn paint(&self, session: &Session) -> String {
         session.vehicle.and_then(|id| self.paints.get(&id)).cloned().unwrap_or_default()
     }
 

@@ -361,6 +361,34 @@ fn where_nothing_was_looked_at_nothing_is_said_to_stand_out() {
     assert!(family > 0 && said == "Nothing stands out.", "{family} {said}");
 }
 
+#[test]
+fn a_lesson_tells_what_else_differs_than_the_hands() {
+    let shop = Shop::in_memory();
+    generate(&shop, &STYLES, Extent { days: 3, sections: 1 }, 1).expect("generated");
+    let sessions = shop.sessions().expect("read");
+    let same = crate::shop::Session { id: 99, ..sessions[0].clone() };
+    assert_eq!(super::reference::cautions(&shop, [&sessions[0], &same], Units::Si).expect("read"), [] as [String; 0]);
+    let other = crate::shop::Session {
+        machine: None,
+        pad: Some(shop.products().expect("read")[0].id),
+        vehicle: sessions.iter().map(|s| s.vehicle).find(|v| *v != same.vehicle).expect("another"),
+        pace_mps: (0.03, 0.05),
+        heat_limit_k: 8.0,
+        ..same
+    };
+    let said = super::reference::cautions(&shop, [&sessions[0], &other], Units::Si).expect("read");
+    assert_eq!(said.len(), 5, "{said:#?}");
+    for (caution, words) in said.iter().zip([
+        "The machines differ (session 1: orbital 15; session 99: not told)",
+        "The pads and liquids differ (session 1: medium foam with one-step; session 99: ",
+        "The paints differ (session 1: ",
+        "arm speed bands (session 1: 12.7 to 25.4 mm/s; session 99: 30 to 50 mm/s), so time in the band is not the same question",
+        "limits of the surface rise (session 1: ",
+    ]) {
+        assert!(caution.contains(words), "{words:?} not in {caution}");
+    }
+}
+
 /// Draws every picture of the demo shop into the folder named by SHOP_PICTURES, to be looked at; and checks that each is one.
 #[test]
 fn every_picture_of_a_comparison_can_be_drawn() {
@@ -369,11 +397,8 @@ fn every_picture_of_a_comparison_can_be_drawn() {
     let shop = Shop::in_memory();
     let cast = generate(&shop, &STYLES, Extent::default(), 1).expect("generated");
     let found = Comparison::of(By::Technician, gather(&shop, &Question::default()).expect("gathered"));
-    let prints: Vec<Vec<crate::shop::Print>> = cast
-        .technicians
-        .iter()
-        .map(|&id| shop.prints(PrintsOf::Technician(id), 500).expect("read").into_iter().map(|p| p.1).collect())
-        .collect();
+    let prints: Vec<Vec<crate::shop::FiledPrint>> =
+        cast.technicians.iter().map(|&id| shop.prints(PrintsOf::Technician(id), 500).expect("read")).collect();
     let rows: Vec<TechniquePrint<'_>> = STYLES
         .iter()
         .zip(&prints)
@@ -392,6 +417,7 @@ fn every_picture_of_a_comparison_can_be_drawn() {
         shown: "Cedar, 2026-03-02".into(),
         reference: &sections(sessions[1].id),
         sections: &sections(sessions[2].id),
+        cautions: &super::reference::cautions(&shop, [&sessions[1], &sessions[2]], Units::Si).expect("read"),
         invented: true,
     };
     let long = |name: &str| format!("{name} of the early shift, at the long bench by the door");

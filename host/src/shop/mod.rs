@@ -52,7 +52,9 @@ pub use notes::{NewNote, Note};
 pub use remove::TriesOf;
 pub use rename::{NO_VEHICLE, Uses};
 pub use section_place::SectionPlace;
-pub use sessions::{Filed, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session};
+pub use sessions::{
+    Filed, FiledPrint, NewPass, NewSection, NewSession, PRINT_CELLS, PassFigures, Print, PrintsOf, Session,
+};
 pub use store::{Health, STORE, Setting, Shop};
 pub use tables::Imported;
 pub use work::{FilmReading, Phase, Place, Trial};

@@ -77,8 +77,8 @@ fn a_session_comes_back_and_the_same_recording_is_not_counted_twice() {
     // Closed form: 1 - 4500 / 5000.
     assert!((passes[0].orbit_droop.expect("known") - 0.1).abs() < 1e-12);
     let prints = shop.prints(PrintsOf::Session(first.id()), 10).expect("read");
-    assert_eq!(prints[0].1.stroke_mps, [0.02, 0.0225], "a figure that is not a number is left out");
-    assert_eq!(prints[0].1.rise_k, [Some(1.0), None]);
+    assert_eq!(prints[0].print.stroke_mps, [0.02, 0.0225], "a figure that is not a number is left out");
+    assert_eq!(prints[0].print.rise_k, [Some(1.0), None]);
 }
 
 /// As they were measured the passes of a section may lie beside each other; exactly upon each other they add up.

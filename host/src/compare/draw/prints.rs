@@ -6,7 +6,7 @@ use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
 use crate::guidance::Units;
 use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH};
-use crate::shop::{PRINT_CELLS, Print};
+use crate::shop::{FiledPrint, PRINT_CELLS};
 
 const ROW: f64 = 400.0;
 const NAMES: f64 = 250.0;
@@ -19,12 +19,28 @@ pub struct TechniquePrint<'a> {
     pub name: &'a str,
     /// A line under the name.
     pub remark: String,
-    /// The passes.
-    pub prints: &'a [Print],
-    /// The plan's band, m/s.
+    /// The passes, each with what its own plan asked for.
+    pub prints: &'a [FiledPrint],
+    /// The band that is drawn, m/s: the newest plan's.
     pub pace_mps: (f64, f64),
-    /// The plan's limit, K.
+    /// The limit that is drawn, K: the newest plan's.
     pub heat_limit_k: f64,
+}
+
+impl TechniquePrint<'_> {
+    /// The line under the name, and what of the passes was worked under another plan than the one that is drawn.
+    fn remark_words(&self) -> String {
+        let other = |is_other: &dyn Fn(&FiledPrint) -> bool| self.prints.iter().filter(|p| is_other(p)).count();
+        let (bands, limits) =
+            (other(&|p| p.pace_mps != self.pace_mps), other(&|p| p.heat_limit_k != self.heat_limit_k));
+        let what = match (bands, limits) {
+            (0, 0) => return self.remark.clone(),
+            (n, 0) => format!("{n} under another band"),
+            (0, n) => format!("{n} under another limit"),
+            (bands, limits) => format!("{bands} under another band, {limits} under another limit"),
+        };
+        format!("{}; {what} than the newest plan's, which is drawn", self.remark)
+    }
 }
 
 /// Technique prints as PNG, a row each.
@@ -36,29 +52,32 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
     let top = head(
         &mut canvas,
         "Technique prints",
-        "Stroke speed: how often each arm speed was seen; the green band is the plan's, strokes outside it are pale. Surface rise: the \
-         highest so far in a pass, of means over a twentieth of it; half of the passes have come no higher than the line, eight of ten \
-         lie in the shade; dashed is the plan's limit. Coverage: all passes laid over each other, darker is rubbed more; the \
-         unevenness is of that sum, not of a single pass.",
+        "Stroke speed: how often each arm speed was seen; the green band is the newest plan's, strokes outside that of their own plan \
+         are pale. Surface rise: the highest so far in a pass, of means over a twentieth of it; half of the passes have come no higher \
+         than the line, eight of ten lie in the shade; dashed is the newest plan's limit. Coverage: all passes laid over each other, \
+         darker is rubbed more; the unevenness is of that sum, not of a single pass.",
         invented,
     );
     let fast = prints
         .iter()
-        .flat_map(|p| p.prints.iter().flat_map(|q| q.stroke_mps.iter().copied()).chain([p.pace_mps.1]))
+        .flat_map(|p| p.prints.iter().flat_map(|q| q.print.stroke_mps.iter().copied()).chain([p.pace_mps.1]))
         .fold(0.0, f64::max);
+    let counted: Vec<Vec<Bin>> = prints.iter().map(|p| bins(judged(p.prints), p.pace_mps, fast)).collect();
+    // As far as the last bar reaches, so that none is cut.
+    let fast = counted.iter().flatten().map(|bin| bin.to_mps).fold(fast, f64::max);
     let hot = prints
         .iter()
-        .flat_map(|p| p.prints.iter().flat_map(|q| q.rise_k.iter().filter_map(|r| *r)).chain([p.heat_limit_k]))
+        .flat_map(|p| p.prints.iter().flat_map(|q| q.print.rise_k.iter().filter_map(|r| *r)).chain([p.heat_limit_k]))
         .fold(0.0, f64::max);
     let room = (WIDTH - 2.0 * MARGIN - NAMES - MAP - 150.0) / 2.0;
-    for (row, print) in prints.iter().enumerate() {
+    for (row, (print, bins)) in prints.iter().zip(&counted).enumerate() {
         let y = top + row as f64 * ROW;
         name(&mut canvas, (MARGIN, y + 60.0), print.name, size::FIGURE, NAMES - 30.0);
-        let remark = lettering::wrap(&print.remark, size::NOTE, Weight::Regular, NAMES - 40.0);
+        let remark = lettering::wrap(&print.remark_words(), size::NOTE, Weight::Regular, NAMES - 40.0);
         canvas.lines(MARGIN, y + 96.0, &remark, Type::of(size::NOTE).fill(theme::SOFT), 26.0);
         let frame = |x: f64| Frame { x, y: y + 48.0, w: room, h: MAP };
         let left = MARGIN + NAMES;
-        speeds(&mut canvas, print, frame(left), fast, units);
+        speeds(&mut canvas, print.pace_mps, bins, frame(left), fast, units);
         heat(&mut canvas, print, frame(left + room + 90.0), hot, units);
         coverage(&mut canvas, print, Frame { x: WIDTH - MARGIN - MAP, y: y + 48.0, w: MAP, h: MAP });
     }
@@ -75,24 +94,23 @@ fn nothing(canvas: &mut Canvas, frame: Frame) {
     canvas.text(frame.x + frame.w / 2.0, frame.y + frame.h / 2.0, "not known", set);
 }
 
-fn speeds(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, fast: f64, units: Units) {
+/// * `pace_mps`: the band that is drawn; `fast`: where the axis ends, m/s.
+fn speeds(canvas: &mut Canvas, pace_mps: (f64, f64), bins: &[Bin], frame: Frame, fast: f64, units: Units) {
     let (factor, unit) = match units {
         Units::Si => (1e3, "mm/s"),
         Units::Us => (1e3 / MM_PER_INCH, "in/s"),
     };
     caption(canvas, frame, &format!("Stroke speed, {unit}"));
-    let speeds = print.prints.iter().flat_map(|p| p.stroke_mps.iter().copied());
-    let bins = bins(speeds, print.pace_mps, fast);
     let most = bins.iter().map(|bin| bin.inside + bin.outside).max().unwrap_or(0);
     if most == 0 {
         return nothing(canvas, frame);
     }
     let axes = Axes { frame, x: (0.0, fast * factor), y: (0.0, most as f64 * 1.08) };
-    let (lo, hi) = (axes.px(print.pace_mps.0 * factor), axes.px(print.pace_mps.1 * factor));
+    let (lo, hi) = (axes.px(pace_mps.0 * factor), axes.px(pace_mps.1 * factor));
     canvas.rect(Frame { x: lo, w: hi - lo, ..frame }, Fill::Plain(theme::BAND), None);
     x_axis(canvas, &axes, 5.0);
-    for bin in &bins {
-        let [a, b] = [bin.from_mps.max(0.0), bin.to_mps.min(fast)].map(|mps| axes.px(mps * factor));
+    for bin in bins {
+        let [a, b] = [bin.from_mps.max(0.0), bin.to_mps].map(|mps| axes.px(mps * factor));
         let bar = |from: usize, to: usize| {
             let y = axes.py(to as f64);
             Frame { x: a + 1.0, y, w: (b - a - 2.0).max(1.0), h: axes.py(from as f64) - y }
@@ -116,7 +134,7 @@ fn speeds(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, fast: f
 struct Bin {
     from_mps: f64,
     to_mps: f64,
-    /// Strokes in the plan's band.
+    /// Strokes in the band of their plan.
     inside: usize,
     /// Strokes out of it.
     outside: usize,
@@ -125,9 +143,17 @@ struct Bin {
 /// About how many bins the axis of speeds is cut into.
 const BINS: f64 = 30.0;
 
+/// Every stroke's speed, m/s, and whether it is in the band of its own plan.
+fn judged(prints: &[FiledPrint]) -> impl Iterator<Item = (f64, bool)> {
+    prints.iter().flat_map(|p| {
+        let (lo, hi) = p.pace_mps;
+        p.print.stroke_mps.iter().map(move |speed| (*speed, (lo..=hi).contains(speed)))
+    })
+}
+
 /// Strokes from rest to `fast`, counted in bins of one width. An edge lies on either end of the band, so that no bin is in and
 /// out of it; only a band narrower than half a bin shares one with what is beside it.
-fn bins(speeds: impl Iterator<Item = f64>, (lo, hi): (f64, f64), fast: f64) -> Vec<Bin> {
+fn bins(speeds: impl Iterator<Item = (f64, bool)>, (lo, hi): (f64, f64), fast: f64) -> Vec<Bin> {
     let usual = fast / BINS;
     let across = ((hi - lo) / usual).round();
     let width = if across >= 1.0 { (hi - lo) / across } else { usual };
@@ -142,7 +168,7 @@ fn bins(speeds: impl Iterator<Item = f64>, (lo, hi): (f64, f64), fast: f64) -> V
     let mut bins: Vec<Bin> =
         (0..count).map(|i| Bin { from_mps: edge(i), to_mps: edge(i + 1), ..Bin::default() }).collect();
     let (first, last) = (below as usize, (below + across.max(1.0)) as usize - 1);
-    for speed in speeds.filter(|speed| (0.0..=fast).contains(speed)) {
+    for (speed, is_in_own) in speeds.filter(|(speed, _)| (0.0..=fast).contains(speed)) {
         let at = ((speed - start) / width) as usize;
         let is_inside = (lo..=hi).contains(&speed);
         // On the side of an edge that the stroke is on, wherever rounding puts it.
@@ -153,7 +179,7 @@ fn bins(speeds: impl Iterator<Item = f64>, (lo, hi): (f64, f64), fast: f64) -> V
             (false, false) => at,
         };
         let bin = &mut bins[at.min(count - 1)];
-        *(if is_inside { &mut bin.inside } else { &mut bin.outside }) += 1;
+        *(if is_in_own { &mut bin.inside } else { &mut bin.outside }) += 1;
     }
     bins
 }
@@ -180,7 +206,7 @@ fn heat(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, hot: f64,
     caption(canvas, frame, &format!("Highest surface rise so far, {unit}"));
     const POINTS: usize = 21;
     let mut columns: Vec<Vec<f64>> = vec![Vec::new(); POINTS];
-    for rise in print.prints.iter().map(|p| highest_so_far(&p.rise_k)).filter(|r| r.len() > 1) {
+    for rise in print.prints.iter().map(|p| highest_so_far(&p.print.rise_k)).filter(|r| r.len() > 1) {
         for (i, column) in columns.iter_mut().enumerate() {
             let at = (i * (rise.len() - 1) + (POINTS - 1) / 2) / (POINTS - 1);
             column.extend(rise[at]);
@@ -213,7 +239,7 @@ fn heat(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame, hot: f64,
 
 fn coverage(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame) {
     caption(canvas, frame, "Coverage");
-    let maps: Vec<&Vec<u8>> = print.prints.iter().filter_map(|p| p.rubbing.as_ref()).collect();
+    let maps: Vec<&Vec<u8>> = print.prints.iter().filter_map(|p| p.print.rubbing.as_ref()).collect();
     if maps.is_empty() {
         return nothing(canvas, frame);
     }
@@ -246,12 +272,44 @@ fn coverage(canvas: &mut Canvas, print: &TechniquePrint<'_>, frame: Frame) {
 mod tests {
     use super::*;
 
+    fn by_band(speeds: &[f64], (lo, hi): (f64, f64)) -> impl Iterator<Item = (f64, bool)> {
+        speeds.iter().map(move |speed| (*speed, (lo..=hi).contains(speed)))
+    }
+
+    #[test]
+    fn each_stroke_is_judged_by_its_own_plan_and_the_others_are_told() {
+        let of = |pace_mps, stroke_mps: &[f64]| FiledPrint {
+            print: crate::shop::Print { stroke_mps: stroke_mps.to_vec(), ..Default::default() },
+            pace_mps,
+            heat_limit_k: 11.1,
+            ..FiledPrint::default()
+        };
+        let (old, new) = ((0.03, 0.05), (0.0127, 0.0254));
+        let prints = [of(old, &[0.02, 0.04]), of(new, &[0.02, 0.04])];
+        let bins = bins(judged(&prints), new, 0.04);
+        let counts = |speed: f64| {
+            let bin = bins.iter().find(|bin| (bin.from_mps..bin.to_mps + 1e-9).contains(&speed)).expect("a bin");
+            (bin.inside, bin.outside)
+        };
+        assert_eq!((counts(0.02), counts(0.04)), ((1, 1), (1, 1)));
+        let print = TechniquePrint {
+            name: "Robin",
+            remark: "2 passes".into(),
+            prints: &prints,
+            pace_mps: new,
+            heat_limit_k: 11.1,
+        };
+        assert_eq!(print.remark_words(), "2 passes; 1 under another band than the newest plan's, which is drawn");
+        assert_eq!(TechniquePrint { prints: &prints[1..], ..print.clone() }.remark_words(), "2 passes");
+        assert!(bins.last().expect("one").to_mps > 0.04, "the axis ends where the last bar does");
+    }
+
     #[test]
     fn no_bin_is_in_and_out_of_the_band() {
         let band = (0.0127, 0.0254);
         for fast in [0.0254, 0.031, 0.0437, 0.09] {
             let speeds: Vec<f64> = (0..=200).map(|i| fast * f64::from(i) / 200.0).chain([band.0, band.1]).collect();
-            let bins = bins(speeds.iter().copied(), band, fast);
+            let bins = bins(by_band(&speeds, band), band, fast);
             assert!((20..60).contains(&bins.len()), "{} bins", bins.len());
             for bin in &bins {
                 assert!(bin.inside == 0 || bin.outside == 0, "{bin:?} of {fast}");
@@ -266,14 +324,18 @@ mod tests {
 
     #[test]
     fn a_band_narrower_than_a_bin_keeps_its_strokes_apart_and_costs_no_thousands_of_bins() {
-        let found = bins([0.0199, 0.02, 0.0201, 0.03].into_iter(), (0.02, 0.02001), 0.3);
+        let narrow = (0.02, 0.02001);
+        let found = bins(by_band(&[0.0199, 0.02, 0.0201, 0.03], narrow), narrow, 0.3);
         assert!(found.len() <= 31, "{} bins", found.len());
         let sum = found.iter().fold((0, 0), |sum, bin| (sum.0 + bin.inside, sum.1 + bin.outside));
         assert_eq!(sum, (1, 3));
-        assert_eq!(bins([0.02].into_iter(), (0.0, 0.0), 0.0), []);
-        assert_eq!(bins([0.02].into_iter(), (f64::INFINITY, f64::INFINITY), 0.03), []);
+        assert_eq!(bins([(0.02, false)].into_iter(), (0.0, 0.0), 0.0), []);
+        assert_eq!(bins([(0.02, false)].into_iter(), (f64::INFINITY, f64::INFINITY), 0.03), []);
         assert_eq!(
-            bins([f64::NAN, -1.0, 9.0].into_iter(), (0.01, 0.02), 0.03).iter().map(|b| b.outside).sum::<usize>(),
+            bins(by_band(&[f64::NAN, -1.0, 9.0], (0.01, 0.02)), (0.01, 0.02), 0.03)
+                .iter()
+                .map(|b| b.outside)
+                .sum::<usize>(),
             0
         );
     }

@@ -17,6 +17,8 @@ const FIGURES: [Figure; 6] = [
 ];
 const ROW: f64 = 64.0;
 const NAMES: f64 = 170.0;
+/// Of the cautions below, px.
+const LEADING: f64 = 27.0;
 
 /// One section's figures, mean over its passes, by place in [`Figure::ALL`].
 pub type ReferenceSection = [Option<f64>; crate::compare::FIGURES];
@@ -32,6 +34,8 @@ pub struct ReferenceSheet<'a> {
     pub reference: &'a [ReferenceSection],
     /// The sections shown.
     pub sections: &'a [ReferenceSection],
+    /// What else differs than the hands.
+    pub cautions: &'a [String],
     /// Whether any figure is invented.
     pub invented: bool,
 }
@@ -42,7 +46,15 @@ pub struct ReferenceSheet<'a> {
 /// When the picture cannot be made.
 pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>, DrawingError> {
     let count = sheet.sections.len().max(sheet.reference.len()).max(1);
-    let mut canvas = Canvas::new(WIDTH as u32, (350.0 + ROW * count as f64 + 60.0) as u32);
+    let cautions: Vec<String> = sheet
+        .cautions
+        .iter()
+        .flat_map(|caution| {
+            lettering::wrap(&lettering::safe(caution, 600), size::NOTE, Weight::Regular, WIDTH - 2.0 * MARGIN)
+        })
+        .collect();
+    let below = if cautions.is_empty() { 0.0 } else { 30.0 + LEADING * cautions.len() as f64 };
+    let mut canvas = Canvas::new(WIDTH as u32, (350.0 + ROW * count as f64 + 60.0 + below) as u32);
     let top = head(
         &mut canvas,
         &format!("{} beside {}", sheet.shown, sheet.trainer),
@@ -64,6 +76,8 @@ pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>
         let frame = Frame { x: MARGIN + NAMES + column as f64 * width, y: y0, w: width - 44.0, h: ROW * count as f64 };
         draw_figure(&mut canvas, sheet, figure, units, frame);
     }
+    // Under the scales and their units.
+    canvas.lines(MARGIN, y0 + ROW * count as f64 + 110.0, &cautions, Type::of(size::NOTE), LEADING);
     canvas.png()
 }
 

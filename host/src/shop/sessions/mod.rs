@@ -140,6 +140,19 @@ pub struct Print {
     pub rubbing: Option<Vec<u8>>,
 }
 
+/// A print as it is filed, with what its session's plan asked for.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FiledPrint {
+    /// Row of its pass.
+    pub pass: Id,
+    /// What it is drawn from.
+    pub print: Print,
+    /// The plan's band, m/s.
+    pub pace_mps: (f64, f64),
+    /// The plan's limit, K.
+    pub heat_limit_k: f64,
+}
+
 /// A filed session, without its passes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Session {

@@ -2,7 +2,7 @@
 
 use rusqlite::params;
 
-use super::{PRINT_CELLS, PassFigures, Print, Session};
+use super::{FiledPrint, PRINT_CELLS, PassFigures, Print, Session};
 use crate::shop::{Id, Result, Shop};
 
 pub(super) const SESSION_COLUMNS: &str = "id, recording, started, day, technician_id, machine_id, vehicle_id, pad_id, liquid_id, panel, \
@@ -122,13 +122,13 @@ impl Shop {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn prints(&self, of: PrintsOf, most: usize) -> Result<Vec<(Id, Print)>> {
+    pub fn prints(&self, of: PrintsOf, most: usize) -> Result<Vec<FiledPrint>> {
         let (column, id) = match of {
             PrintsOf::Session(id) => ("e.id", id),
             PrintsOf::Technician(id) => ("e.technician_id", id),
         };
         let sql = format!(
-            "SELECT p.id, t.stroke_mps, t.rise_k, t.rubbing FROM prints t JOIN passes p ON p.id = t.pass_id
+            "SELECT p.id, t.stroke_mps, t.rise_k, t.rubbing, e.pace_lo_mps, e.pace_hi_mps, e.heat_limit_k FROM prints t JOIN passes p ON p.id = t.pass_id
              JOIN sections s ON s.id = p.section_id JOIN sessions e ON e.id = s.session_id
              WHERE {column} = ?1 ORDER BY unixepoch(e.started) DESC, p.id DESC LIMIT ?2"
         );
@@ -141,7 +141,7 @@ impl Shop {
                 rise_k: serde_json::from_str(&rise).unwrap_or_default(),
                 rubbing: row.get::<_, Option<Vec<u8>>>(3)?.filter(|cells| cells.len() == PRINT_CELLS * PRINT_CELLS),
             };
-            Ok((row.get(0)?, print))
+            Ok(FiledPrint { pass: row.get(0)?, print, pace_mps: (row.get(4)?, row.get(5)?), heat_limit_k: row.get(6)? })
         })?;
         let mut prints = rows.collect::<rusqlite::Result<Vec<_>>>()?;
         prints.reverse();
