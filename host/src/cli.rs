@@ -53,8 +53,14 @@ impl Cli {
         let mut command = taking_negative_numbers(Self::command());
         let matches = command.try_get_matches_from_mut(words)?;
         let mut cli = Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))?;
-        if let (Verb::Exposure(args), Some((_, typed))) = (&mut cli.verb, matches.subcommand()) {
-            args.shop_is_usual = typed.value_source("shop") == Some(ValueSource::EnvVariable);
+        let is_usual = match &mut cli.verb {
+            Verb::Exposure(args) => Some(&mut args.shop_is_usual),
+            Verb::Record(args) => Some(&mut args.file.shop_is_usual),
+            Verb::Review(args) => Some(&mut args.file.shop_is_usual),
+            _ => None,
+        };
+        if let (Some(is_usual), Some((_, typed))) = (is_usual, matches.subcommand()) {
+            *is_usual = typed.value_source("shop") == Some(ValueSource::EnvVariable);
         }
         Ok(Self { typed_verb: verbs(&matches).join(" "), ..cli })
     }

@@ -332,6 +332,42 @@ fn a_try_is_of_its_own_technicians_session() {
     succeeds(&[&["shop", "import", "--shop", &again], &files[..]].concat());
 }
 
+/// A drive that is not there costs no recording and no review; what was to be filed is refused as ever.
+#[test]
+fn a_shop_that_only_the_environment_names_may_be_missing_unless_something_is_to_be_filed() {
+    let folder = TempDir::new().expect("temp");
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let (door, table) = (text(&at(&folder, "door.mcap")), text(&at(&folder, "demo-1.csv")));
+    succeeds(&["import", &table, "--out", &door]);
+    let (gone, out) = (text(&at(&folder, "gone")), text(&at(&folder, "out")));
+    let review = |more: &[&str]| {
+        let mut command = steadypass();
+        command.env("STEADYPASS_SHOP", &gone).args(["review", &door, "--no-sheets", "--out", &out]).args(more);
+        command.output().expect("the program starts")
+    };
+    let output = review(&[]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    for words in ["STEADYPASS_SHOP: ", "gone holds no shop", "nothing is filed", "--shop DIR` files it later"] {
+        assert!(stderr(&output).contains(words), "{words}: {}", stderr(&output));
+    }
+    for more in [&["--shop", &gone][..], &["--vehicle", "saloon A"], &["--trainer"]] {
+        let output = review(more);
+        assert_eq!(output.status.code(), Some(1), "{more:?}");
+        assert!(stderr(&output).contains("gone holds no shop") && output.stdout.is_empty(), "{}", stderr(&output));
+    }
+    // No sensor is there, either, but the shop is no reason any more.
+    let mut record = steadypass();
+    record.env("STEADYPASS_SHOP", &gone).args([
+        "record",
+        "--port",
+        &text(&at(&folder, "no-port")),
+        "--out",
+        &text(&at(&folder, "a.mcap")),
+    ]);
+    let said = stderr(&record.output().expect("the program starts"));
+    assert!(said.contains("nothing is filed") && said.contains("no-port"), "{said}");
+}
+
 /// What never had a recording has lost none: as in a rebuild, that is said and no failure.
 #[test]
 fn a_day_says_that_its_sessions_were_filed_without_a_recording() {

@@ -23,9 +23,13 @@ const FILING: &str = "Filing in the shop's memory";
 /// Where a recording is filed, and what is said about it.
 #[derive(Clone, Debug, Default, Args)]
 pub(crate) struct FileArgs {
-    /// The shop's folder; the figures are filed there.
+    /// The shop's folder; the figures are filed there. One that only the environment names may be missing, where nothing else is told
+    /// of the filing.
     #[arg(help_heading = FILING, long, value_name = "DIR", env = "STEADYPASS_SHOP")]
     pub(crate) shop: Option<PathBuf>,
+    /// Whether the shop is the one that the environment names, for every verb, and not one that was asked for here.
+    #[arg(skip)]
+    pub(crate) shop_is_usual: bool,
     /// Machine, as the shop calls it; where the plan tells none, figures go by its throw and pad. Default: the plan's, or what was
     /// filed before.
     #[arg(help_heading = FILING, long, value_name = "NAME", requires = "shop", value_parser = a_needed_name)]
@@ -314,6 +318,12 @@ pub(crate) enum RenameWhat {
 }
 
 impl FileArgs {
+    /// Whether anything is said about what is to be filed.
+    pub(crate) fn says_anything(&self) -> bool {
+        let names = [&self.machine, &self.vehicle, &self.pad, &self.liquid];
+        self.trainer || names.iter().any(|name| name.is_some())
+    }
+
     /// What the user says about a session.
     pub(crate) fn about(&self, technician: Option<String>, panel: Option<String>) -> steadypass::shop::fill::About {
         steadypass::shop::fill::About {

@@ -59,7 +59,8 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
     }
     let about = args.file.about(None, None);
-    let shop = args.file.shop.as_deref().map(store::open_for_filing).transpose()?;
+    let folder = store::to_file_in(console, &args.file)?;
+    let shop = folder.map(store::open_for_filing).transpose()?;
     if let Some(shop) = &shop {
         facts::machine_on_file(console, shop, &about, None, &mut plan)?;
     }
@@ -86,12 +87,12 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         console.result(&format!("{}: {:.0} s recorded", recorded.path.display(), recorded.seconds))?;
     }
     let mut reviewed = None;
-    if args.no_review && args.file.shop.is_some() {
+    if args.no_review && folder.is_some() {
         console.remark("Not filed in the shop, because of --no-review; `steadypass review` with --shop files it.");
     }
     if recorded.seconds > 0.0 && !args.no_review && !recorded.hurried {
+        let filing = folder.map(|shop| (shop, &about));
         let folder = out.with_extension("review");
-        let filing = args.file.shop.as_deref().map(|shop| (shop, &about));
         let request = Request {
             recording: &recorded.path,
             folder: &folder,

@@ -28,6 +28,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
         return Err(Failure::Usage(format!("--stroke-length-m {length}: a stroke is 0.05 to 3 m long")));
     }
     let folders = folders(args)?;
+    let shop = store::to_file_in(console, &args.file)?;
     let about = args.file.about(args.technician.clone(), args.panel.clone());
     let mut done = Done::Fine;
     let several = args.recordings.len() > 1;
@@ -41,7 +42,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             sheets: !args.no_sheets,
             technician: args.technician.as_deref(),
             panel: args.panel.as_deref().filter(|panel| !panel.is_empty()),
-            filing: args.file.shop.as_deref().map(|shop| (shop, &about)),
+            filing: shop.map(|shop| (shop, &about)),
         };
         let summary = match review(console, &request) {
             Ok(summary) => summary,

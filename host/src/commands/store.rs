@@ -6,6 +6,7 @@ use std::path::Path;
 use steadypass::shop::{Id, Shop, ShopError};
 
 use super::{Console, Failure};
+use crate::cli::shop::FileArgs;
 
 /// An error of a shop, with its folder.
 pub(super) fn of(folder: &Path) -> impl Fn(ShopError) -> Failure {
@@ -26,6 +27,23 @@ pub(super) fn open_for_filing(folder: &Path) -> Result<Shop, Failure> {
     let shop = open(folder)?;
     shop.may_write().map_err(of(folder))?;
     Ok(shop)
+}
+
+/// Where a recording is filed, if anywhere. A shop that only the environment names, for every verb, may be missing where nothing is
+/// said about what is filed: a drive that is not there costs no recording.
+pub(super) fn to_file_in<'a>(console: &Console, file: &'a FileArgs) -> Result<Option<&'a Path>, Failure> {
+    let Some(folder) = file.shop.as_deref() else { return Ok(None) };
+    match Shop::open(folder) {
+        Err(error @ ShopError::Missing { .. }) if file.shop_is_usual && !file.says_anything() => {
+            console.remark(&format!(
+                "STEADYPASS_SHOP: {error}. It goes on without a shop, and nothing is filed; `steadypass review RECORDING --shop DIR` files it \
+                 later."
+            ));
+            Ok(None)
+        }
+        Err(error) => Err(of(folder)(error)),
+        Ok(_) => Ok(Some(folder)),
+    }
 }
 
 /// What the shop's vehicles are called.
