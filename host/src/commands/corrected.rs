@@ -1,10 +1,10 @@
 //! The names that a shop has on file in the place of those recorded: what was put right there goes before what a recording says.
 
-use std::{path::Path, sync::Arc};
+use std::sync::Arc;
 
 use steadypass::{
     name, recording,
-    shop::{Id, Shop, fill::fingerprint},
+    shop::{Id, Shop},
 };
 
 use super::{Failure, store};
@@ -20,16 +20,16 @@ pub(super) struct Corrected {
 impl Corrected {
     /// Who a recording's sessions are filed under where the shop knows them already.
     ///
+    /// * `fingerprint`: the recording's.
     /// * `told_now`: whoever began was named on the command line, which goes before what is on file.
     pub(super) fn on_file(
         store: &Shop,
-        recording: &Path,
+        fingerprint: &str,
         facts: &recording::Facts,
         told_now: bool,
     ) -> Result<Self, Failure> {
         let failed = store::of(store.folder());
-        let print = fingerprint(recording).map_err(&failed)?;
-        let parts = store.parts_of_recording(&print, &facts.sensor, &facts.started).map_err(&failed)?;
+        let parts = store.parts_of_recording(fingerprint, &facts.sensor, &facts.started).map_err(&failed)?;
         let names = store.technicians().map_err(&failed)?;
         let told_now = |part: u32| part == 1 && told_now;
         let name = |id: Id| names.iter().find(|t| t.id == id).map(|t| t.entry.name.clone());

@@ -37,7 +37,7 @@ pub(super) fn machine_on_file(
     console: &Console,
     shop: &Shop,
     about: &About,
-    recording: Option<(&Path, &Facts)>,
+    recording: Option<(&str, &Facts)>,
     plan: &mut Plan,
 ) -> Result<bool, Failure> {
     let Some(machine) = shop.machine_for(about, recording).map_err(store::of(shop.folder()))? else { return Ok(false) };

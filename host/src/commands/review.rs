@@ -205,10 +205,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing =
         request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open_for_filing(folder)?, about))).transpose()?;
+    // The whole recording is read for it: once.
+    let fingerprint = fingerprint(request.recording).map_err(Failure::failed)?;
     let on_file = match &filing {
-        Some((store, about)) => {
-            facts::machine_on_file(console, store, about, Some((request.recording, &facts)), &mut plan)?
-        }
+        Some((store, about)) => facts::machine_on_file(console, store, about, Some((&fingerprint, &facts)), &mut plan)?,
         None => false,
     };
     if request.plan.is_some() || on_file {
@@ -217,14 +217,13 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     let mut figures = filing.as_ref().map(|_| Figures::new(plan.clone(), who(request, &facts)));
     let mut corrected = match &filing {
-        Some((store, _)) => Corrected::on_file(store, request.recording, &facts, request.technician.is_some())?,
+        Some((store, _)) => Corrected::on_file(store, &fingerprint, &facts, request.technician.is_some())?,
         None => Corrected::default(),
     };
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
     let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
     let mut results = Results::create(request.folder, plan.rate_unit())?.of_table(facts.is_table());
-    let reviewed =
-        Reviewed::new(request.recording, replay.facts(), fingerprint(request.recording).map_err(Failure::failed)?);
+    let reviewed = Reviewed::new(request.recording, replay.facts(), fingerprint);
     results.file(ORIGIN, &reviewed.csv().map_err(Failure::failed)?)?;
     let other = Reviewed::in_folder(request.folder).filter(|there| !there.is_same(&reviewed));
     let mut summary = Summary { told_length_m: plan.stroke_length_m, ..Summary::default() };
@@ -297,7 +296,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     }
     if let (Some((store, about)), Some(figures)) = (filing, figures) {
         let lost = summary.lost.as_deref().unwrap_or_default();
-        let filing = store.file_review(request.recording, &facts, figures, about, lost);
+        let filing = store.file_review(request.recording, &reviewed.fingerprint, &facts, figures, about, lost);
         let filing = filing.map_err(|error| not_filed(&store, request, &error))?;
         say_filed(console, console.units(plan.units), &store, &filing);
     }

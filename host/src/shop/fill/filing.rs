@@ -42,6 +42,7 @@ impl Shop {
     /// Files what a review of `recording` found. Of what the user does not say now, an earlier filing of the same recording
     /// decides before the recording does.
     ///
+    /// * `fingerprint`: the recording's, see [`fingerprint`].
     /// * `lost`: what is missing from it, in words; empty when nothing is.
     ///
     /// # Errors
@@ -50,6 +51,7 @@ impl Shop {
     pub fn file_review(
         &self,
         recording: &Path,
+        fingerprint: &str,
         facts: &Facts,
         mut figures: Figures,
         about: &About,
@@ -57,16 +59,15 @@ impl Shop {
     ) -> Result<Filing> {
         let plan = figures.plan.clone();
         figures.parts.iter_mut().for_each(|part| part.close_section(&plan));
-        let fingerprint = fingerprint(recording)?;
         let place = std::path::absolute(recording).unwrap_or_else(|_| recording.to_owned());
         let place = std::fs::canonicalize(&place).unwrap_or(place);
         let mut remarks = Vec::new();
         self.whole(|| {
-            let parts = self.parts_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            let parts = self.parts_of_recording(fingerprint, &facts.sensor, &facts.started)?;
             let earlier = parts.iter().find(|session| session.part == 1).cloned();
             let before = parts.into_iter().map(|part| self.outline(part)).collect::<Result<Vec<_>>>()?;
             if let Some(earlier) = &earlier {
-                self.rename_parts(earlier.id, &fingerprint)?;
+                self.rename_parts(earlier.id, fingerprint)?;
             }
             let technician = self.technician_of(facts, about, earlier.as_ref(), &mut remarks)?;
             let machine = self.machine_of(&plan, about, earlier.as_ref(), &mut remarks)?;
@@ -74,7 +75,7 @@ impl Shop {
             let panel = name::composed(&self.panel_of(facts, about, earlier.as_ref(), &mut remarks));
             let meant = self.panel_meant(&panel)?;
             let whole = NewSession {
-                fingerprint: fingerprint.clone(),
+                fingerprint: fingerprint.to_owned(),
                 recording: Some(place.to_string_lossy().into_owned()),
                 started: facts.started.clone(),
                 day: day_of(&facts.started)?,
@@ -120,7 +121,7 @@ impl Shop {
                 }
                 if let Some(name) = &part.technician {
                     let number = i as u32 + 1;
-                    let before = self.session_of_recording(&fingerprint, &facts.sensor, &facts.started, number)?;
+                    let before = self.session_of_recording(fingerprint, &facts.sensor, &facts.started, number)?;
                     new.technician = match before {
                         Some(before) => before.technician,
                         None => self.technician_handed_to(name, &mut remarks)?,
@@ -133,8 +134,8 @@ impl Shop {
                 }
                 filed.push(self.file(&new)?);
             }
-            self.drop_parts_after(filed[0].id(), &fingerprint, filed.len() as u32)?;
-            let after = self.parts_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
+            self.drop_parts_after(filed[0].id(), fingerprint, filed.len() as u32)?;
+            let after = self.parts_of_recording(fingerprint, &facts.sensor, &facts.started)?;
             let mut replaced = Vec::new();
             for before in before {
                 match after.iter().find(|session| session.id == before.session()) {

@@ -57,7 +57,8 @@ impl Shop {
         File::open(path).map_err(|e| ShopError::io("open", path, e))?;
         let replay = Replay::open(path).map_err(unreadable)?;
         let facts = replay.facts().clone();
-        let filed = self.parts_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started)?;
+        let fingerprint = fingerprint(path)?;
+        let filed = self.parts_of_recording(&fingerprint, &facts.sensor, &facts.started)?;
         if !filed.iter().any(|part| part.id == session.id) {
             return Err(ShopError::Value("another recording stands at this place now".to_owned()));
         }
@@ -78,7 +79,7 @@ impl Shop {
                 (figures, lost) = as_recorded;
             }
         }
-        Ok(self.file_review(path, &facts, figures, &About::default(), &lost)?.filed.len())
+        Ok(self.file_review(path, &fingerprint, &facts, figures, &About::default(), &lost)?.filed.len())
     }
 }
 

@@ -1,13 +1,12 @@
 //! Who worked, with which machine and on which panel: which counts of what is said now, at an earlier filing, in the
 //! recording and in its plan.
 
-use super::{About, fingerprint};
+use super::About;
 use crate::guidance::{Plan, plan::Source as PlanSource};
 use crate::name;
 use crate::recording::Facts;
 use crate::shop::names::kind_word;
 use crate::shop::{Id, MachineEntry, Result, Session, Shop, ShopError, Technician};
-use std::path::Path;
 
 impl Shop {
     /// A technician as typed at a hand-over. Nobody can type it again, so what is nearly a known name is taken for it, and said.
@@ -100,13 +99,15 @@ impl Shop {
 
     /// The machine that work is filed under by what is said now, or by an earlier filing of its recording; the plan is not asked.
     ///
+    /// * `recording`: its fingerprint and facts.
+    ///
     /// # Errors
-    /// When the shop knows none of that name, when the recording or the store cannot be read.
-    pub fn machine_for(&self, about: &About, recording: Option<(&Path, &Facts)>) -> Result<Option<MachineEntry>> {
+    /// When the shop knows none of that name, when the store cannot be read.
+    pub fn machine_for(&self, about: &About, recording: Option<(&str, &Facts)>) -> Result<Option<MachineEntry>> {
         let id = match (&about.machine, recording) {
             (Some(name), _) => Some(self.machine(name)?),
-            (None, Some((path, facts))) => {
-                let earlier = self.session_of_recording(&fingerprint(path)?, &facts.sensor, &facts.started, 1)?;
+            (None, Some((fingerprint, facts))) => {
+                let earlier = self.session_of_recording(fingerprint, &facts.sensor, &facts.started, 1)?;
                 earlier.and_then(|e| e.machine)
             }
             (None, None) => None,
