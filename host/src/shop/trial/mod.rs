@@ -284,20 +284,21 @@ impl History {
         let is_open = |i: &usize| between.contains(i) && own.iter().all(|(tried, _)| tried != i);
         let open: Vec<Candidate> = (0..all.len()).filter(is_open).map(|i| all[i].clone()).collect();
         let named = |i: Option<usize>| i.map(|i| all[i].name.as_str());
+        let here = panel.map_or("this vehicle", str::trim);
         let begin = match (named(did), named(failed), open.is_empty()) {
             (Some(did), _, true) => Some(format!(
-                "{did} reached the finish on this vehicle, and nothing milder is left to try: `steadypass trial verdict` tells what \
+                "{did} reached the finish on {here}, and nothing milder is left to try: `steadypass trial verdict` tells what \
                  came of it."
             )),
             (Some(did), _, false) => {
-                Some(format!("{did} reached the finish on this vehicle; what is milder may do as well."))
+                Some(format!("{did} reached the finish on {here}; what is milder may do as well."))
             }
             (None, Some(failed), true) => Some(format!(
-                "{failed} did not reach the finish on this vehicle, and nothing more aggressive is left to try: more passes, or \
+                "{failed} did not reach the finish on {here}, and nothing more aggressive is left to try: more passes, or \
                  another pad or liquid."
             )),
             (None, Some(failed), false) => {
-                Some(format!("{failed} did not reach the finish on this vehicle: it goes on one step above."))
+                Some(format!("{failed} did not reach the finish on {here}: it goes on one step above."))
             }
             (None, None, true) if !all.is_empty() => {
                 Some("Nothing is left to try: `steadypass trial verdict` tells what came of the tries.".to_owned())
@@ -308,10 +309,10 @@ impl History {
         let any_evidence = all.iter().any(is_known);
         let (later, likely): (Vec<_>, Vec<_>) =
             open.iter().cloned().partition(|c| self.fails_stronger(c, &all).is_some());
-        let has_later = !later.is_empty();
-        let behind = self.behind(&later, &all);
+        let has_later = !later.is_empty() && !likely.is_empty();
+        let behind = self.behind(&later, &all, has_later);
         // Where all are unlikely, they are what is left.
-        let open = if likely.is_empty() { open } else { likely };
+        let open = if has_later { likely } else { open };
         let (group, two, mut why) = if open.is_empty() {
             let last = did.or(failed).map_or(all.len(), |i| (i + 2).min(all.len()));
             (all[last.saturating_sub(GROUP)..last].to_vec(), Vec::new(), Vec::new())
@@ -337,8 +338,8 @@ impl History {
         all.iter().filter(|_| c.here.0 == 0).find(|other| is_unlikely(other) && is_stronger(other))
     }
 
-    /// Why these are tried last, if any are.
-    fn behind(&self, later: &[Candidate], all: &[Candidate]) -> Option<String> {
+    /// Why these are tried last, if any are; `has_others`: there are others, that go before them.
+    fn behind(&self, later: &[Candidate], all: &[Candidate], has_others: bool) -> Option<String> {
         let mut failed: Vec<String> = Vec::new();
         for other in later.iter().filter_map(|c| self.fails_stronger(c, all)) {
             let words = format!("{} ({})", other.name, evidence(other));
@@ -349,7 +350,8 @@ impl History {
         let names: Vec<&str> = later.iter().map(|c| c.name.as_str()).collect();
         (!names.is_empty()).then(|| {
             format!(
-                "Unlikely, so later: {}. Neither pad nor liquid is stronger there than in {}.",
+                "Unlikely, {}: {}. Neither pad nor liquid is stronger there than in {}.",
+                if has_others { "so later" } else { "but nothing else is left open" },
                 names.join(", "),
                 failed.join("; ")
             )

@@ -342,11 +342,20 @@ fn what_is_milder_than_what_fails_on_this_class_is_left_for_later() {
     // Where it was tried itself, that tells.
     tried(&mut history, 77, order[0], &[true, true]);
     assert!(proposed(&history).0.contains(&order[0]));
-    // Where everything is, all is left as it was, and said.
+    // Nothing but what hardly does is left.
     history.trials.clear();
-    tried(&mut history, 77, order[order.len() - 1], &[false; 5]);
+    let harshest = order[order.len() - 1];
+    tried(&mut history, 77, harshest, &[false; 5]);
     let (two, why) = proposed(&history);
-    assert!(!two.is_empty() && why.contains("Unlikely, so later") && why.contains("hardly enough"), "{why}");
+    assert_eq!(two, [harshest], "{why}");
+    assert!(why.contains("Unlikely, so later") && why.contains("hardly enough"), "{why}");
+    assert!(!why.contains("No milder combination is left"), "{why}");
+    // Nor that: it left heavy haze here, so what is unlikely is all there is.
+    tried(&mut history, vehicles[0], harshest, &[true]);
+    history.trials.last_mut().expect("one").haze = 3;
+    let (two, why) = proposed(&history);
+    assert_eq!(two, order[..2], "{why}");
+    assert!(why.contains("Unlikely, but nothing else is left open: "), "{why}");
 }
 
 #[test]
@@ -420,7 +429,9 @@ fn a_proposal_begins_above_what_failed_on_this_vehicle_and_ends_below_what_did()
     assert!(why.contains(&format!("{} did not reach the finish on this vehicle", history.name(order[1]))), "{why}");
     // Another part may differ.
     assert_eq!(proposed(&history, Some("boot lid")).0, order[..2]);
-    assert_eq!(proposed(&history, Some("Bonnet")).0, order[2..4]);
+    let (two, why) = proposed(&history, Some("Bonnet"));
+    assert_eq!(two, order[2..4], "{why}");
+    assert!(why.contains("did not reach the finish on Bonnet"), "{why}");
     // Nor with evidence from like paint, for this vehicle has shown otherwise.
     twin(&mut history, own, 77);
     tried(&mut history, 77, order[0], &[true; 9]);
