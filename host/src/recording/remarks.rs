@@ -74,6 +74,13 @@ impl ImportSummary {
                 "The machine turns by {turning:.1} rad/s on average, faster than hands do. If the table is in degrees a second, \
                  multiply by 0.0174533 and import again."
             ));
+        } else if self.turns_astray {
+            out.push(
+                "Gravity does not turn in the accelerations as the turn rates say: an axis of these has the wrong sign or is another's, and \
+                 arm speeds, strokes and passes are wrong. Turn rates are right-handed about the axes of the accelerations: change them \
+                 and import again."
+                    .into(),
+            );
         }
         if let Some(start) = self.first_surface_c.filter(|c| *c > START_C) {
             let how =
@@ -162,6 +169,7 @@ mod tests {
         is_frozen: false,
         left_out_line: None,
         steady_radps: Some(0.05),
+        turns_astray: false,
         first_surface_c: Some(24.0),
         has_gyro: true,
         has_surface: true,
@@ -180,6 +188,7 @@ mod tests {
             (ImportSummary { is_frozen: true, ..GOOD }, "the same in every row"),
             (ImportSummary { first_surface_c: Some(292.0), ..GOOD }, "in K, take 273.15 off and import"),
             (ImportSummary { steady_radps: Some(3.0), ..GOOD }, "degrees a second"),
+            (ImportSummary { turns_astray: true, ..GOOD }, "Gravity does not turn"),
             (ImportSummary { first_surface_c: Some(79.5), ..GOOD }, "in °F"),
             (ImportSummary { has_gyro: false, ..GOOD }, "No gyro"),
             (ImportSummary { has_surface: false, ..GOOD }, "No surface"),

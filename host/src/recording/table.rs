@@ -8,6 +8,7 @@
 
 mod bursts;
 mod extremes;
+mod turning;
 
 use std::path::Path;
 
@@ -15,6 +16,7 @@ use bursts::Bursts;
 use extremes::Extremes;
 pub use extremes::Largest;
 use mcap::MAGIC;
+use turning::Turning;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
 use crate::analysis::Run;
@@ -64,6 +66,8 @@ pub struct ImportSummary {
     pub left_out_line: Option<u64>,
     /// The same of the turn rate, rad/s: a hand turns a machine by some hundredths.
     pub steady_radps: Option<f64>,
+    /// Whether gravity clearly turns otherwise in the accelerations than the turn rates say.
+    pub turns_astray: bool,
     /// First surface temperature, °C.
     pub first_surface_c: Option<f64>,
     /// Whether the table has gyro readings.
@@ -201,7 +205,7 @@ fn import_rows(
     let mut unusable = None;
     let mut digits = 0;
     let (mut first_s, mut last_s) = (None, f64::NEG_INFINITY);
-    let (mut steady, mut turning) = (Steady::default(), Steady::default());
+    let (mut steady, mut hands, mut turning) = (Steady::default(), Steady::default(), Turning::default());
     let mut record = csv::ByteRecord::new();
     let mut done = Vec::new();
     loop {
@@ -269,16 +273,19 @@ fn import_rows(
                 )),
             }
         };
-        if let Some(sample) = triple(1, MAX_ACCEL_MPS2, "acceleration")? {
+        let (acceleration, turn_rate) =
+            (triple(1, MAX_ACCEL_MPS2, "acceleration")?, triple(4, MAX_GYRO_RADPS, "turn rate")?);
+        turning.push(t_us, acceleration, turn_rate);
+        if let Some(sample) = acceleration {
             steady.push(t_us, sample);
             extremes.push(sample);
             accel.push((t_us, grain_us), sample, &mut done);
             summary.lost += done.iter().map(|run| u64::from(run.lost_before)).sum::<u64>();
             store(&mut unusable, writer, log_ns, &mut done, TableEntry::Accel)?;
         }
-        if let Some(sample) = triple(4, MAX_GYRO_RADPS, "turn rate")? {
+        if let Some(sample) = turn_rate {
             summary.has_gyro = true;
-            turning.push(t_us, sample);
+            hands.push(t_us, sample);
             gyro.push((t_us, grain_us), sample, &mut done);
             store(&mut unusable, writer, log_ns, &mut done, TableEntry::Gyro)?;
         }
@@ -298,7 +305,8 @@ fn import_rows(
         }
     }
     summary.left_out_line = unfinished.map(|(line, _)| line);
-    (summary.steady_mps2, summary.steady_radps) = (steady.mean(), turning.mean());
+    (summary.steady_mps2, summary.steady_radps) = (steady.mean(), hands.mean());
+    summary.turns_astray = turning.is_astray();
     (summary.mean_mps2, summary.largest, summary.is_frozen) =
         (steady.mean_vector(), extremes.largest(), extremes.is_frozen());
     for (stream, what) in [(&accel, "acceleration"), (&gyro, "turn rate")] {
