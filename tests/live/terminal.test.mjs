@@ -97,7 +97,7 @@ test('at 80 by 24: levels, sentence, section, keys, and growing to 120 by 40', (
     await terminal.shows('p go on');
     terminal.keys('p');
     await terminal.shows('p pause');
-    await terminal.shows(/stroke [1-9]/);
+    await terminal.shows(/, [1-9] strokes?\b/);
     terminal.keys('s');
     await terminal.shows('Section 2');
     terminal.keys('q');

@@ -50,7 +50,7 @@ function place(view) {
   const parts = [`Section ${view.section}`];
   if (view.pass !== null) parts.push(`pass ${view.pass}`);
   if (view.strokes_aim) parts.push(`${Math.min(view.strokes_done, view.strokes_aim)} of ${view.strokes_aim} strokes done`);
-  else if (view.strokes > 0) parts.push(`stroke ${view.strokes}`);
+  else if (view.strokes > 0) parts.push(`${view.strokes} ${view.strokes === 1 ? 'stroke' : 'strokes'}`);
   return parts.join(', ');
 }
 

@@ -85,7 +85,7 @@ pub struct View {
     /// Pass being worked or worked last, as the settled ones are numbered: over the recording, from 1. `None` before the section's
     /// first stroke.
     pub pass: Option<u32>,
-    /// Strokes of the pass being worked.
+    /// Strokes of that pass that have ended, as far as can be told now.
     pub strokes: u32,
     /// Strokes of all passes, as far as can be told now.
     pub strokes_done: u32,

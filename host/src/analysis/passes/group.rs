@@ -30,7 +30,8 @@ const AT_MOST: f64 = 3.0;
 /// Strokes that are thought to form one pass, and their common axis (see [`axis_of`]): the longer, the more certain.
 type Members = (Range<usize>, [f64; 2]);
 
-pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) -> Vec<Members> {
+/// `ended`: whether no stroke can follow any more; until then the last pass is not over, and a single stroke may be its beginning.
+pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], ended: bool) -> Vec<Members> {
     let evidence = Evidence { strokes, refined };
     // Whether nothing says that a pass ended before stroke `i`.
     let goes_on = |i: usize| {
@@ -41,7 +42,8 @@ pub(super) fn group(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64]) 
     let mut from = 0;
     while from < strokes.len() {
         let to = (from + 1..strokes.len()).find(|&i| !goes_on(i)).unwrap_or(strokes.len());
-        out.extend(evidence.passes(from..to).into_iter().map(|pass| (pass.clone(), evidence.axis(pass))));
+        let over = ended || to < strokes.len();
+        out.extend(evidence.passes(from..to, over).into_iter().map(|pass| (pass.clone(), evidence.axis(pass))));
         from = to;
     }
     out
@@ -93,13 +95,13 @@ struct Evidence<'a> {
 }
 
 impl Evidence<'_> {
-    /// The passes of some strokes between which nothing cuts.
-    fn passes(&self, strokes: Range<usize>) -> Vec<Range<usize>> {
+    /// The passes of some strokes between which nothing cuts; `over`: whether the last of them is.
+    fn passes(&self, strokes: Range<usize>, over: bool) -> Vec<Range<usize>> {
         let ways = self.ways(strokes.clone());
         let Some(last) = ways.last() else { return Vec::new() };
-        let over = |(axis, many): (usize, bool)| last[axis][usize::from(many)].over(many);
+        let cost = |(axis, many): (usize, bool)| last[axis][usize::from(many)].over(many || !over);
         let states = (0..AXES).flat_map(|axis| [(axis, false), (axis, true)]);
-        let mut state = states.min_by(|a, b| over(*a).total_cmp(&over(*b)));
+        let mut state = states.min_by(|a, b| cost(*a).total_cmp(&cost(*b)));
         let (mut passes, mut end) = (Vec::new(), strokes.end);
         for (i, ways) in strokes.zip(&ways).rev() {
             let Some((axis, many)) = state else { break };

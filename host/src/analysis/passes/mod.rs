@@ -106,18 +106,24 @@ pub(super) fn settle(
     known: Known,
 ) -> (Vec<SettledPass>, f64) {
     let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
-    (passes_of(found.strokes, &refined, cuts_s, known), width_s)
+    (passes_of(found.strokes, &refined, cuts_s, known, true), width_s)
 }
 
-/// The same from the events as they were first measured, for the live view.
+/// The same from the events as they were first measured, for the live view: work goes on.
 pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
-    passes_of(strokes, &as_measured(strokes), cuts_s, known)
+    passes_of(strokes, &as_measured(strokes), cuts_s, known, false)
 }
 
 /// Where the turns of any pass clearly contradict the told length, all go by the turns, as though none had been told: what is
 /// wrong for one pass of a stretch of work is not to be relied on for those beside it.
-fn passes_of(strokes: &[RawStroke], refined: &[Refined], cuts_s: &[f64], known: Known) -> Vec<SettledPass> {
-    let groups = group(strokes, refined, cuts_s);
+fn passes_of(
+    strokes: &[RawStroke],
+    refined: &[Refined],
+    cuts_s: &[f64],
+    known: Known,
+    ended: bool,
+) -> Vec<SettledPass> {
+    let groups = group(strokes, refined, cuts_s, ended);
     let by = |(pass, doubled): &(Range<usize>, [f64; 2]), known: Known| {
         assemble(*doubled, &strokes[pass.clone()], &refined[pass.clone()], known)
     };

@@ -266,10 +266,12 @@ fn a_single_stroke_after_a_short_rest_belongs_to_the_pass_whatever_its_bursts_sa
         single.end.t_s += from_s;
         strokes.truncate(4);
         strokes.push(single);
-        let lengths = |cuts: &[f64]| -> Vec<usize> {
-            preview(&strokes, cuts, Known::default()).iter().map(|p| p.strokes.len()).collect()
+        let lengths = |cuts: &[f64], ended: bool| -> Vec<usize> {
+            let passes = passes_of(&strokes, &as_measured(&strokes), cuts, Known::default(), ended);
+            passes.iter().map(|p| p.strokes.len()).collect()
         };
-        assert_eq!(lengths(&[]), if rest_s < PAUSE_S { vec![5] } else { vec![4, 1] });
-        assert_eq!(lengths(&[strokes[3].end.t_s + 1.0]), [4, 1], "a mark or the motor off always cuts");
+        assert_eq!(lengths(&[], true), if rest_s < PAUSE_S { vec![5] } else { vec![4, 1] });
+        assert_eq!(lengths(&[strokes[3].end.t_s + 1.0], true), [4, 1], "a mark or the motor off always cuts");
+        assert_eq!(lengths(&[], false), [4, 1], "while work goes on it is the next pass's first");
     }
 }

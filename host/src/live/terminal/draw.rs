@@ -1,7 +1,7 @@
 //! What the terminal shows, from a view and nothing else.
 //!
 //! ```text
-//! section, pass, stroke         elapsed            sensor
+//! section, pass, strokes        elapsed            sensor
 //! the sentence, in large letters; nothing when all is well
 //! arm speed     (the three levels)          the section
 //! orbit rate                                 filling in
@@ -23,11 +23,14 @@ use ratatui::{
 use tui_big_text::{BigText, PixelSize};
 
 use super::ascii;
-use crate::live::{
-    board::Link,
-    cover::SIDE,
-    level::{Level, MARK, Quantity, Zone},
-    view::{PassRow, Urgency, View},
+use crate::{
+    guidance::units::count,
+    live::{
+        board::Link,
+        cover::SIDE,
+        level::{Level, MARK, Quantity, Zone},
+        view::{PassRow, Urgency, View},
+    },
 };
 
 /// A large letter is four columns wide and four rows high.
@@ -169,7 +172,7 @@ fn title_line(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
     if view.strokes > 0 || view.strokes_aim.is_some() {
         left += &match view.strokes_aim {
             Some(aim) => format!(", {} of {aim} strokes done", view.strokes_done.min(aim)),
-            None => format!(", stroke {}", view.strokes),
+            None => format!(", {}", count(view.strokes, "stroke", "strokes")),
         };
     }
     let right = format!("{}  {} ", view.elapsed, link_words(scene));

@@ -88,7 +88,7 @@ impl Drawn {
 #[test]
 fn all_is_well_at_80_by_24_and_nothing_is_said() {
     let picture = drawn((80, 24), &view(|_| ()), |_| ());
-    assert!(picture.row_with("Section 1, pass 3, stroke 2").contains("sensor: good"));
+    assert!(picture.row_with("Section 1, pass 3, 2 strokes").contains("sensor: good"));
     assert!(picture.row_with("Arm speed").contains("19 mm/s"));
     assert!(picture.row_with("Arm speed").contains("in band"));
     assert!(picture.row_with("Surface rise").contains("+4.0 K"));
