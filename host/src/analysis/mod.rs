@@ -55,6 +55,7 @@ pub use findings::{
     TrackPoint,
 };
 pub(crate) use findings::{ROW_S, Z90};
+pub(crate) use motion::MEASURED_S;
 pub use orbit::LEAST_STREAM_HZ;
 pub use pad_speed::pad_speed_mps;
 pub use pipeline::Pipeline;

@@ -18,7 +18,7 @@ const LEAD: usize = 250;
 /// Grid points a fit reaches to either side.
 const REACH: i64 = (REACH_S / STEP_S) as i64;
 /// After this long the events of a moment have all been found and measured, s.
-pub(super) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
+pub(crate) const MEASURED_S: f64 = (DETECT_LAG as f64 + 2.0) * STEP_S + REACH_S;
 /// An event this close to the end of what is kept cannot be measured, grid points.
 const ROOM: i64 = 30;
 

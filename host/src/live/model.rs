@@ -8,7 +8,7 @@ use super::{
     view::{Cue, PassRow, Urgency, View, clock},
 };
 use crate::{
-    analysis::{LengthDoubt, LiveTick, State},
+    analysis::{LengthDoubt, LiveTick, MEASURED_S, ROW_S, State},
     guidance::{Advice, Guidance, Plan, Units, WarningKind},
     recording::{LinkNote, UserNote},
     session::{Event, JudgedPass},
@@ -19,8 +19,8 @@ const HEAT_AGAIN_S: f64 = 5.0;
 /// The same for the pace: about half a stroke.
 const PACE_AGAIN_S: f64 = 10.0;
 /// A mark ends the strokes before it, and the analysis tells of them, and of the one under way, for so long yet, s; what it tells
-/// then is not the new section's.
-const OF_BEFORE_S: f64 = 4.0;
+/// then is not the new section's. The tick that settles them is one of those still.
+const OF_BEFORE_S: f64 = MEASURED_S + 2.0 * ROW_S;
 /// What was last done stays on screen for this long, s.
 const NOTICE_S: f64 = 8.0;
 /// Passes kept in the list.
