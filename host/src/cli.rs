@@ -355,7 +355,8 @@ pub(crate) struct RecordArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat")]
+#[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat\n  \
+                        steadypass drill --rehearse --strokes 4 --stroke-m 0.4   # before the sensor is there")]
 pub(crate) struct DrillArgs {
     /// Arm speed to keep, mm/s.
     #[arg(long, value_name = "MM_S", default_value_t = 20.0, value_parser = a_number)]
@@ -369,6 +370,10 @@ pub(crate) struct DrillArgs {
     /// Strokes to do; it ends by itself after them.
     #[arg(long, default_value_t = 10, value_parser = a_whole_number::<u32>)]
     pub(crate) strokes: u32,
+    /// Show the drill without a sensor: a virtual one is worked by an invented technician, one of whose strokes is hurried. Nothing
+    /// is kept.
+    #[arg(long, conflicts_with_all = ["port", "out", "calibration", "technician", "panel"])]
+    pub(crate) rehearse: bool,
     /// The sensor's port. Default: the only one that says it is a sensor.
     #[arg(long, value_name = "PORT")]
     pub(crate) port: Option<String>,

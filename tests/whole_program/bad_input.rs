@@ -266,6 +266,12 @@ fn a_review_in_the_place_of_another_recordings_is_said() {
 fn arguments_that_make_no_sense_are_code_two() {
     expect(&["review"], 2, &["Usage"]);
     expect(&["record", "--seconds", "-1"], 2, &["--seconds -1: must be more than zero"]);
+    let folder = TempDir::new().expect("temp");
+    // What to do is said when there is somebody to do it with.
+    let gone = run(&["drill", "--port", &text(&at(&folder, "no-port")), "--out", &text(&at(&folder, "gone.mcap"))]);
+    assert!(gone.status.code() == Some(1) && !stderr(&gone).contains("Practice"), "{}", stderr(&gone));
+    expect(&["drill", "--rehearse", "--strokes", "101"], 2, &["--strokes 101: up to 100 can be rehearsed"]);
+    expect(&["drill", "--rehearse", "--port", "x"], 2, &["cannot be used with"]);
     expect(&["drill", "--pace-mm-s", "-4"], 2, &["a pace of -4 mm/s: more than 0"]);
     expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "-0.4"], 2, &["0.05 to 3 m"]);
     expect(

@@ -441,6 +441,12 @@ fn a_hand_held_sensor_a_missing_face_and_a_stranger_are_refused() {
         assert_eq!(output.status.code(), Some(1));
         assert!(stderr(&output).contains(says) && stderr(&output).contains("held.mcap"), "{}", stderr(&output));
     }
+    // What cannot be kept is not printed as if it were.
+    let (rest, taken) = (text(&at(&folder, "rest.mcap")), text(&at(&folder, "taken")));
+    still(Path::new(&rest), &|_| [0.0, 0.0, 9.81], 30.0, 24.0);
+    fs::write(&taken, "a file").expect("written");
+    let output = run(&["--json", "calibrate", "--still", &rest, "--calibration", &taken]);
+    assert!(output.status.code() == Some(1) && output.stdout.is_empty(), "{output:?}");
     let output = run(&["calibrate", "--show", "../../etc", "--calibration", &kept]);
     assert!(stderr(&output).contains("no sensor id"), "{}", stderr(&output));
     assert!(!Path::new(&kept).exists(), "nothing half-written");

@@ -104,6 +104,8 @@ fn keep(
     change(&mut known);
     known.valid_days = args.valid_days.unwrap_or(known.valid_days);
     known.check()?;
+    // Kept first: what is printed is then so.
+    let kept = if args.dry_run || facts.sensor.is_empty() { None } else { Some(calibration::save(&folder, &known)?) };
     if console.json {
         let value = serde_json::to_value(&known).map_err(Failure::failed)?;
         console.result(&value.to_string())?;
@@ -118,14 +120,11 @@ fn keep(
     if facts.source == Source::Simulation {
         console.remark("Invented data, from a virtual sensor.");
     }
-    if args.dry_run {
-        console.remark("Nothing kept (--dry-run).");
-    } else if facts.sensor.is_empty() {
-        console.remark("Nothing kept: the recording comes from a table and names no sensor.");
-    } else {
-        let path = calibration::save(&folder, &known)?;
-        console.remark(&format!("Kept in {}. Recordings from now on use it.", path.display()));
-    }
+    console.remark(&match kept {
+        Some(path) => format!("Kept in {}. Recordings from now on use it.", path.display()),
+        None if args.dry_run => "Nothing kept (--dry-run).".to_owned(),
+        None => "Nothing kept: the recording comes from a table and names no sensor.".to_owned(),
+    });
     Ok(Done::Fine)
 }
 
@@ -181,7 +180,6 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<R
     let out = PathBuf::from("recordings").join(format!("{}-still.mcap", now.strftime("%Y-%m-%d_%H%M%S")));
     let plan = Plan::default();
     let facts = facts::facts(&FactArgs::default(), &plan, Source::Sensor, port);
-    console.remark("Motor off, sensor on a table, hands off.");
     let job = Job {
         port: Some(port),
         out: &out,
@@ -189,6 +187,7 @@ fn record_still(console: &Console, args: &CalibrateArgs, port: &str) -> Result<R
         until: Until::Seconds(STILL_S),
         calibration: args.calibration.as_deref(),
         then: "steadypass calibrate --still",
+        to_do: "Motor off, sensor on a table, hands off.",
     };
     record(console, job, Live::new(console, plan, None)?, &WatchArgs::nobody())
 }

@@ -40,24 +40,19 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
     }
     fs::create_dir_all(&args.out)
         .map_err(|e| Failure::failed(format!("cannot create {}: {}", args.out.display(), describe_io(&e))))?;
-    // The port and the live tables live as long as the demo.
-    let scratch = Unfinished::within(&env::temp_dir())?;
-    let options =
-        SensorOptions { silence_us: (HOST_SILENCE_US as f64 * args.speed.max(1.0)) as u64, ..Default::default() };
-    let sensor = VirtualSensor::new(&Scenario::demo(), options).map_err(Failure::failed)?;
-    let port = VirtualPort::open(sensor, scratch.folder().join("sensor"), args.speed).map_err(Failure::failed)?;
+    let stand = Stand::of(&Scenario::demo(), args.speed)?;
     console.remark(&format!(
         "Demo: an invented technician works one section of an invented car, twice over, {} times as fast as in life.\n\
          Everything below is computed from the bytes of a virtual sensor; no figure is from a real machine.\n",
         args.speed
     ));
 
-    let name = port.path().display().to_string();
+    let name = stand.name();
     let facts = facts::facts(&FactArgs::default(), &plan, Source::Simulation, "the virtual sensor");
-    let live_tables = scratch.folder().join("live");
-    let over = || port.with(|sensor| sensor.is_over());
+    let live_tables = stand.folder().join("live");
+    let over = || stand.port.with(|sensor| sensor.is_over());
     let until = Until::Holds(&over);
-    let job = Job { port: Some(&name), out: &recording, facts, until, calibration: None, then: REVIEWED };
+    let job = Job { port: Some(&name), out: &recording, facts, until, calibration: None, then: REVIEWED, to_do: "" };
     let recorded = record(console, job, Live::new(console, plan, Some(&live_tables))?, &args.watch)?;
     if recorded.hurried {
         return Ok(recorded.done);
@@ -87,6 +82,33 @@ pub(super) fn run(console: &Console, args: &DemoArgs) -> Outcome {
         console.remark(&format!("Live and review gave the same warnings. Open index.html in a browser{sheets}."));
     }
     Ok(if recorded.done == Done::Fine && summary.lost.is_none() { Done::Fine } else { Done::WithLosses })
+}
+
+/// A virtual sensor at a port of its own, and a folder for what is not kept; both go with it.
+pub(super) struct Stand {
+    port: VirtualPort,
+    scratch: Unfinished,
+}
+
+impl Stand {
+    /// `speed`: so many times as fast as in life.
+    pub(super) fn of(scenario: &Scenario, speed: f64) -> Result<Self, Failure> {
+        let scratch = Unfinished::within(&env::temp_dir())?;
+        let options =
+            SensorOptions { silence_us: (HOST_SILENCE_US as f64 * speed.max(1.0)) as u64, ..Default::default() };
+        let sensor = VirtualSensor::new(scenario, options).map_err(Failure::failed)?;
+        let port = VirtualPort::open(sensor, scratch.folder().join("sensor"), speed).map_err(Failure::failed)?;
+        Ok(Self { port, scratch })
+    }
+
+    /// The port's name.
+    pub(super) fn name(&self) -> String {
+        self.port.path().display().to_string()
+    }
+
+    pub(super) fn folder(&self) -> &Path {
+        self.scratch.folder()
+    }
 }
 
 fn remove(path: &Path) -> Result<(), Failure> {

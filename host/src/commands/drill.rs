@@ -1,16 +1,24 @@
-//! `drill`: pace practice. A recording like any other, with the goal as its plan, and a result beside it.
+//! `drill`: pace practice. A recording like any other, with the goal as its plan, and a result beside it; or its rehearsal with a
+//! virtual sensor, of which nothing is kept.
 
+#[cfg(unix)]
+use steadypass::simulation::Scenario;
 use steadypass::{
     live::drill::{DrillResult, Goal},
     recording::Source,
 };
 
+#[cfg(unix)]
+use super::demo::Stand;
 use super::{
     Console, Done, Failure, Outcome, facts,
     live::Live,
     record::{Job, REVIEWED, Until, default_name, record},
 };
 use crate::cli::DrillArgs;
+
+/// Who works in a rehearsal.
+const REHEARSAL: &str = "Rehearsal, invented";
 
 pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     let mut plan = facts::load_plan(args.facts.plan.as_deref())?;
@@ -21,7 +29,11 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     }
     plan.pace_mm_s = goal.band_mm_s();
     plan.stroke_length_m = stroke_m;
-    let out = args.out.clone().unwrap_or_else(|| default_name("_drill"));
+    let stand = args.rehearse.then(|| rehearsal(goal)).transpose()?;
+    let out = match &stand {
+        Some(stand) => stand.folder().join("rehearsal.mcap"),
+        None => args.out.clone().unwrap_or_else(|| default_name("_drill")),
+    };
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
     }
@@ -32,29 +44,40 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
             taken.display()
         )));
     }
-    let facts = facts::facts(&args.facts, &plan, Source::Sensor, args.port.as_deref().unwrap_or_default());
+    let port = stand.as_ref().map(Stand::name).or(args.port.clone());
+    let source = if stand.is_some() { Source::Simulation } else { Source::Sensor };
+    let mut facts = facts::facts(&args.facts, &plan, source, port.as_deref().unwrap_or_default());
+    if stand.is_some() {
+        // Shown as long as it goes on.
+        facts.technician = REHEARSAL.to_owned();
+    }
     let (started, technician) = (facts.started.clone(), facts.technician.clone());
     let units = console.units(plan.units);
-    console.remark(&format!(
-        "Practice: {} strokes at {}{}. Machine running, on a panel that may be worked or a practice board.",
+    let (kind, how) = match stand {
+        Some(_) => ("Rehearsal", "All of it is invented, from a virtual sensor; nothing is kept."),
+        None => ("Practice", "Machine running, on a panel that may be worked or a practice board."),
+    };
+    let to_do = format!(
+        "{kind}: {} strokes at {}{}. {how}",
         goal.strokes,
         units.arm_speed_within(goal.pace_mm_s / 1e3, goal.within_mm_s / 1e3),
         stroke_m.map(|m| format!(", {} each", units.length(m))).unwrap_or_default()
-    ));
+    );
     let live =
         Live::new(console, plan, None)?.with_model(|model| model.with_aim(goal.strokes), &technician).keep_strokes();
     let job = Job {
-        port: args.port.as_deref(),
+        port: port.as_deref(),
         out: &out,
         facts,
         until: Until::Strokes(goal.strokes),
         calibration: args.calibration.as_deref(),
         then: REVIEWED,
+        to_do: &to_do,
     };
     let recorded = record(console, job, live, &args.watch)?;
     let result = DrillResult::of(&started, &technician, goal, &recorded.strokes);
     let earlier = result.earlier(out.parent().unwrap_or(std::path::Path::new(".")));
-    let written = result.write_beside(&out)?;
+    let written = if stand.is_some() { Vec::new() } else { result.write_beside(&out)?.to_vec() };
     if console.json {
         console.result(&serde_json::to_string_pretty(&result).map_err(Failure::failed)?)?;
     } else {
@@ -62,8 +85,57 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
             console.result(&line)?;
         }
     }
+    if stand.is_some() {
+        console.remark("That was a rehearsal: invented data, nothing kept.");
+    }
     for path in written {
         console.remark(&path.display().to_string());
     }
     Ok(if result.known < goal.strokes { Done::WithLosses } else { recorded.done })
+}
+
+/// The demo's panel and machine under strokes at the goal's pace, one of them hurried; more of them than the goal asks for, for it is
+/// the drill that says when there are enough.
+#[cfg(unix)]
+fn rehearsal(goal: Goal) -> Result<Stand, Failure> {
+    const IN_A_PASS: u32 = 10;
+    const PASSES: u32 = 20;
+    if goal.strokes > PASSES * IN_A_PASS / 2 {
+        return Err(Failure::Usage(format!(
+            "--strokes {}: up to {} can be rehearsed",
+            goal.strokes,
+            PASSES * IN_A_PASS / 2
+        )));
+    }
+    let mut scenario = Scenario::demo();
+    scenario.name = "rehearsal".into();
+    scenario.arm.traverse_mps = goal.pace_mm_s / 1e3;
+    scenario.arm.stroke_m = goal.stroke_m.unwrap_or(scenario.arm.stroke_m);
+    scenario.arm.strokes_per_pass = IN_A_PASS;
+    scenario.arm.step_m = 0.05;
+    scenario.arm.pass_axes = (0..PASSES).map(|pass| (pass % 2) as u8).collect();
+    scenario.arm.pace = vec![1.0, 1.0, 1.5];
+    // The pace is what is practised: heat is not to drown it out.
+    scenario.heat.pad_power_w = 5.0;
+    scenario.heat.power = Vec::new();
+    Stand::of(&scenario, 1.0)
+}
+
+#[cfg(not(unix))]
+enum Stand {}
+
+#[cfg(not(unix))]
+impl Stand {
+    fn name(&self) -> String {
+        match *self {}
+    }
+
+    fn folder(&self) -> &std::path::Path {
+        match *self {}
+    }
+}
+
+#[cfg(not(unix))]
+fn rehearsal(_: Goal) -> Result<Stand, Failure> {
+    Err(Failure::failed("a rehearsal needs a pseudo-terminal, which this system does not have"))
 }

@@ -73,6 +73,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         until,
         calibration: args.calibration.as_deref(),
         then: REVIEWED,
+        to_do: "",
     };
     let earlier = match shop {
         Some(shop) => {
@@ -136,6 +137,8 @@ pub(super) struct Job<'a> {
     pub(super) calibration: Option<&'a Path>,
     /// The command that does with the recording what is done with it next.
     pub(super) then: &'static str,
+    /// What whoever holds the machine is to do; said once the sensor has answered, empty for nothing.
+    pub(super) to_do: &'a str,
 }
 
 /// What is done with a recording of work.
@@ -246,6 +249,9 @@ async fn record_async<'scope, 'env>(
         })?;
     }
     let mut writer = RecordingWriter::create(job.out, &job.facts)?;
+    if !job.to_do.is_empty() {
+        console.remark(job.to_do);
+    }
     console.remark(&format!(
         "Recording {} from sensor {} at {}. Ctrl-C stops.",
         job.out.display(),
