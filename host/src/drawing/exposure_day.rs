@@ -269,8 +269,10 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
     }
     let mut borrowed = false;
     let mut labels: Vec<(f64, f64, String)> = Vec::new();
-    for (((start, end), magnitude), stretch) in clock.spans.iter().zip(&magnitudes).zip(&day.stretches) {
-        let (x, w) = (axes.px(*start), (axes.px(*end) - axes.px(*start)).max(3.0));
+    let set = Type::of(size::LABEL).middle().halo();
+    let bar_of = |(start, end): &(f64, f64)| (axes.px(*start), (axes.px(*end) - axes.px(*start)).max(3.0));
+    for (i, ((span, magnitude), stretch)) in clock.spans.iter().zip(&magnitudes).zip(&day.stretches).enumerate() {
+        let (x, w) = bar_of(span);
         let y = magnitude.map_or(frame.y, |a| axes.py(a));
         let bar = Frame { x, y, w, h: frame.bottom() - y };
         if stretch.is_measured() {
@@ -279,12 +281,17 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
             borrowed = true;
             canvas.rect(bar, Fill::Hatch(Hatching::Unknown), Some(Line::of(theme::SOFT, 1.5)));
         }
-        if let Some(a) = magnitude.filter(|_| w > 56.0) {
-            labels.push((x + w / 2.0, y - 8.0, format!("{a:.1}")));
+        if let Some(a) = magnitude {
+            let (text, middle) = (format!("{a:.1}"), x + w / 2.0);
+            // Wider than its bar, a figure belongs to that alone where no other bar stands under it.
+            let half = set.width(&text) / 2.0;
+            let others = clock.spans.iter().enumerate().filter(|(other, _)| *other != i).map(|(_, span)| bar_of(span));
+            if w > 2.0 * half || !others.into_iter().any(|(x, w)| x < middle + half && x + w > middle - half) {
+                labels.push((middle.max(frame.x + half + 4.0).min(frame.right() - half - 4.0), y - 8.0, text));
+            }
         }
     }
     // Over all bars, and none over another: bars overlap where stretches do.
-    let set = Type::of(size::LABEL).middle().halo();
     let mut free_from = f64::NEG_INFINITY;
     for (x, y, text) in labels {
         let half = set.width(&text) / 2.0 + 4.0;
@@ -449,6 +456,21 @@ mod tests {
             let svg = draw(&ExposureSheet { day, limits: Limits::default(), invented }).svg();
             assert!(svg.contains("20 November 2026: technician not told"), "{svg}");
         }
+    }
+
+    #[test]
+    fn a_bar_narrower_than_its_figure_has_it_where_no_other_stands_close() {
+        let told = |second: &str| {
+            let bars = [
+                stretch("2026-03-02T09:00:00+01:00", 4.0, 4.9),
+                stretch(second, 4.0, 5.7),
+                stretch("2026-03-02T12:00:00+01:00", 120.0, 3.1),
+            ];
+            let text = text_of(&days(bars).remove(0));
+            [4.9, 5.7, 3.1].map(|a| text.contains(&format!(">{a:.1}</text>")))
+        };
+        assert_eq!(told("2026-03-02T10:30:00+01:00"), [true; 3]);
+        assert_eq!(told("2026-03-02T09:05:00+01:00"), [false, false, true], "whose it is could not be seen");
     }
 
     #[test]
