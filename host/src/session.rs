@@ -80,6 +80,8 @@ pub struct JudgedPass {
     pub warnings: Vec<Warning>,
     /// Seconds of it of which samples were lost.
     pub lost_s: f64,
+    /// Whether a thermometer has looked at all up to its end, however well.
+    pub has_looks: bool,
     /// Share of stroke time inside the plan's pace band, 0 to 1.
     pub in_pace_share: Option<f64>,
     /// Seconds over the plan's heat limit.
@@ -97,6 +99,7 @@ impl JudgedPass {
             rows: Vec::new(),
             warnings: Vec::new(),
             lost_s: 0.0,
+            has_looks: true,
             in_pace_share: None,
             seconds_over_limit: None,
         }
@@ -126,6 +129,7 @@ pub struct Session {
     unplaced: VecDeque<Warning>,
     readings: u64,
     has_gyro: bool,
+    has_looks: bool,
     /// Turn rates are there up to this time, s; `None` while there are none to be expected.
     turns_s: Option<f64>,
     missing: Missing,
@@ -147,6 +151,7 @@ impl Session {
             unplaced: VecDeque::new(),
             readings: 0,
             has_gyro: false,
+            has_looks: false,
             turns_s: None,
             missing: Missing::default(),
             counters: Counters::default(),
@@ -215,12 +220,14 @@ impl Session {
         }
         let (pipeline, readings, has_gyro) = (&mut self.pipeline, &mut self.readings, &mut self.has_gyro);
         let (missing, turns_s, counters) = (&mut self.missing, &mut self.turns_s, &mut self.counters);
+        let has_looks = &mut self.has_looks;
         let looks_lost = self.timeline.losses().surface_looks;
         // The sensor has a gyro; whose table has no turn rates knows it.
         let gyro_due = matches!(entry.body, Body::Frame(_));
         self.timeline.push(entry, &mut |reading| {
             *readings += 1;
             *has_gyro |= matches!(reading, Reading::Gyro(_));
+            *has_looks |= matches!(reading, Reading::Surface(_));
             if let Reading::Mark { t_us } = reading {
                 sink(Event::Mark { t_s: t_us * 1e-6 });
             }
@@ -303,6 +310,7 @@ impl Session {
             seconds_over_limit: seconds_over_limit(&rows, self.plan.heat_rise_k),
             technician: self.hands.mostly(pass.start_s, pass.end_s).cloned(),
             lost_s: self.missing.within(pass.start_s, pass.end_s),
+            has_looks: self.has_looks,
             warnings,
             rows,
             strokes,
@@ -440,5 +448,24 @@ mod tests {
             });
         }
         assert_eq!(lost, [100.0, 150.0, 0.0]);
+    }
+
+    #[test]
+    fn a_pass_knows_whether_a_thermometer_looked() {
+        let mut session = Session::new(Plan::default());
+        let mut has_looks = |entry: TableEntry| {
+            session.push(&Entry { log_ns: 0, body: Body::Table(entry) }, &mut |_| ());
+            let mut told = None;
+            session.judge(Pass::untold(), Vec::new(), &mut |event| {
+                if let Event::Pass(judged) = event {
+                    told = Some(judged.has_looks);
+                }
+            });
+            told
+        };
+        let run = TableRun { first_us: 0.0, spacing_us: 1000.0, lost_before: 0, samples: vec![[0.0, 0.0, 9.81]; 1000] };
+        assert_eq!(has_looks(TableEntry::Accel(run)), Some(false));
+        // One that failed is a look.
+        assert_eq!(has_looks(TableEntry::Surface { t_us: 1e6, surface_c: None, ambient_c: None }), Some(true));
     }
 }

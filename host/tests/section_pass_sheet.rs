@@ -246,6 +246,44 @@ fn the_headline_keeps_its_last_words() {
 }
 
 #[test]
+fn the_headline_names_the_strokes_that_may_be_off_too() {
+    let mut sheet = Invented::of(&Recipe::good());
+    let mut told = |doubtful_hi: f64| {
+        for (s, value) in sheet.strokes.iter_mut().zip([0.03, 0.026, 0.02, 0.012, 0.02, 0.02, 0.02, 0.02]) {
+            let hi = if value > 0.025 { value * 1.05 } else { value * 1.1 };
+            let lo = if value == 0.026 { doubtful_hi } else { value * 0.95 };
+            s.traverse_mps = Some(Interval { lo, value, hi });
+        }
+        steadypass::drawing::section_pass::finding(&sheet.input())
+    };
+    let said = told(0.024);
+    let want = "Stroke 1 too fast, stroke 2 perhaps too fast, stroke 4 perhaps too slow; ";
+    assert!(said.starts_with(want), "{said}");
+    assert!(told(0.0258).starts_with("Strokes 1 and 2 too fast, stroke 4 perhaps too slow; "));
+    sheet.strokes[0].traverse_mps = None;
+    sheet.strokes[1].traverse_mps = None;
+    let said = steadypass::drawing::section_pass::finding(&sheet.input());
+    assert!(said.starts_with("Stroke 4 perhaps too slow; "), "{said}");
+}
+
+#[test]
+fn what_to_do_about_heat_goes_by_where_it_came_from() {
+    let said = |brought_k: f64| {
+        let mut sheet = Invented::of(&Recipe::hot());
+        let start_s = sheet.pass.start_s;
+        for row in &mut sheet.rows {
+            let k = brought_k + 0.2 * (row.t_s - start_s);
+            row.surface_rise_k = Some(k);
+        }
+        texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ")
+    };
+    assert!(said(0.5).contains("Lift earlier: the limit was crossed at"), "{}", said(0.5));
+    let brought = said(7.0);
+    assert!(brought.contains("Let the panel cool before a pass: this one began at +7."), "{brought}");
+    assert!(!brought.contains("Lift earlier"), "{brought}");
+}
+
+#[test]
 fn invented_data_are_called_so() {
     let mut sheet = Invented::of(&Recipe::good());
     let said = |s: &Invented| texts(&section_pass_svg(&s.input()).unwrap()).contains(&"Invented data".to_owned());
@@ -272,8 +310,18 @@ fn only_what_is_worth_going_over_is_told_and_where_it_is() {
     };
     let even = said(&Invented::of(&Recipe::good()));
     assert!(even.contains("To keep The pace") && !even.contains("ubbed:") && !even.contains("Give "), "{even}");
-    let left = said(&thinned(|x, _| x < 0.33, 0.01));
-    assert!(left.contains("Give the ") && left.contains("left more: on average"), "{left}");
+    // Beyond what lies between the strokes.
+    let parts: [(fn(f64, f64) -> bool, &str); 5] = [
+        (|x, _| x < 0.27, "the left side"),
+        (|_, y| (y - 0.5).abs() > 0.27, "the lower and the upper side"),
+        (|x, y| (x - 0.5).abs() > 0.23 || (y - 0.5).abs() > 0.27, "the whole rim"),
+        (|x, y| (x - 0.5).abs() > 0.2 && (y - 0.5).abs() > 0.2, "the four corners"),
+        (|x, y| x > 0.7 && y > 0.7, "the upper right"),
+    ];
+    for (place, want) in parts {
+        let said = said(&thinned(place, 0.01));
+        assert!(said.contains(&format!("Give {want} more: on average")), "{want}: {said}");
+    }
     let strip = said(&thinned(|x, _| (x - 0.5).abs() < 0.06, 0.3));
     assert!(strip.contains("Give the strip down the middle more: on average"), "{strip}");
     let strip = said(&thinned(|_, y| (y - 0.5).abs() < 0.06, 0.3));
@@ -311,6 +359,11 @@ fn what_is_missing_is_said_in_words() {
         s.rows.iter_mut().for_each(|r| r.surface_rise_k = None);
         s.pass.surface_start_c = None;
     };
+    let without_looks = |s: &mut Invented| {
+        s.rows.iter_mut().for_each(|r| (r.surface_rise_k, r.surface_c) = (None, None));
+        (s.pass.surface_start_c, s.session.no_looks) = (None, true);
+    };
+    says(without_looks, "Surface rise Not known: no temperature was recorded, as in a table without that column.");
     says(without_start, "temperature at the start was seen too seldom to judge heat");
     says(|s| s.strokes.clear(), "no stroke could be told apart");
     says(|s| s.strokes.iter_mut().for_each(|x| x.traverse_mps = None), "length could not be found");

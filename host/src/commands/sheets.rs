@@ -35,6 +35,7 @@ impl Sheets {
             panel: facts.panel.clone(),
             date: date_text(&facts.started),
             invented: facts.source == Source::Simulation,
+            no_looks: false,
         };
         Self {
             session,
@@ -138,10 +139,10 @@ pub(super) fn sheet_of<'a>(
     }
 }
 
-/// A pass is its technician's, whoever began the recording.
+/// A pass is its technician's, whoever began the recording; what the thermometer did is known by then.
 pub(super) fn session_of(session: &SessionFacts, judged: &JudgedPass) -> SessionFacts {
     let technician = judged.technician.as_deref().unwrap_or(&session.technician);
-    SessionFacts { technician: technician.to_owned(), ..session.clone() }
+    SessionFacts { technician: technician.to_owned(), no_looks: !judged.has_looks, ..session.clone() }
 }
 
 /// "25 November 2026, 10:41" from the stored time; the text itself when it does not read as one.

@@ -148,6 +148,7 @@ fn draw_sheet(plan: Plan, units: Units, facts: &Facts) -> DrawSheet {
         panel: String::new(),
         date: facts.started.get(..16).unwrap_or_default().replace('T', ", "),
         invented: facts.source == Source::Simulation,
+        no_looks: false,
     };
     Arc::new(move |judged: &JudgedPass| {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&plan));

@@ -18,6 +18,8 @@ pub struct SessionFacts {
     pub date: String,
     /// The figures are from a virtual machine: said in large letters on every sheet.
     pub invented: bool,
+    /// No thermometer looked, as in a table without such a column.
+    pub no_looks: bool,
 }
 
 /// What was aimed at.

@@ -251,6 +251,7 @@ impl Invented {
                 panel: "left front door, upper half".into(),
                 date: "12 March 2026, 10:41".into(),
                 invented: true,
+                no_looks: false,
             },
             pass,
             strokes,

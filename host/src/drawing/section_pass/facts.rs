@@ -189,6 +189,13 @@ impl<'a> Facts<'a> {
         }
     }
 
+    /// The rise that the pass began with: the most in its first seconds, K.
+    pub(crate) fn brought_k(&self) -> Option<f64> {
+        const FIRST_S: f64 = 3.0;
+        let first = self.rows.iter().take_while(|row| row.t_s - self.span_s.0 < FIRST_S);
+        first.filter_map(|row| row.surface_rise_k.filter(|k| k.is_finite())).reduce(f64::max)
+    }
+
     /// Numbers of the strokes with a verdict.
     pub(crate) fn numbers(&self, pace: Pace) -> Vec<u32> {
         self.strokes.iter().filter(|(_, p)| *p == pace).map(|(s, _)| s.stroke).collect()

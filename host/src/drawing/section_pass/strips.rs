@@ -65,6 +65,9 @@ fn blank(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, strip: usiz
             "Not known: the strokes' length could not be found. Tape the section and give the stroke length.",
         ),
         1 => ("", "Not known: the vibration did not show it in this pass."),
+        _ if input.session.no_looks => {
+            ("Surface rise", "Not known: no temperature was recorded, as in a table without that column.")
+        }
         _ if input.pass.surface_start_c.is_some() => {
             ("Surface rise", "Not known: no usable thermometer reading in this pass.")
         }

@@ -5,7 +5,7 @@ use super::super::units::{duration, number};
 use super::facts::{Facts, Pace, RateOff};
 use super::into_pass;
 use crate::analysis::LengthDoubt;
-use crate::analysis::rubbing::RubbingMap;
+use crate::analysis::rubbing::{RubbingMap, Zone};
 use crate::analysis::thin::{Shape, Thin};
 use crate::guidance::{Band, WarningKind};
 
@@ -29,33 +29,34 @@ pub(super) struct Taking {
 
 /// Over the limit this soon after a pass began, nobody could have lifted earlier in it, s.
 const AT_ONCE_S: f64 = 1.0;
+/// A pass that began with this share of the limit had most of its heat from what was before it; lifting earlier would not have helped.
+const BROUGHT: f64 = 0.5;
 
 /// The finding in one sentence.
 pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     let mut parts = Vec::new();
-    let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
-    match (fast.is_empty(), slow.is_empty(), facts.in_band()) {
-        (true, true, None) if facts.strokes.is_empty() => parts.push("No strokes could be told apart".to_owned()),
-        (true, true, None) => parts.push("Arm speed not judged".to_owned()),
-        (true, true, Some((n, all))) if n == all => parts.push(match all {
+    match facts.in_band() {
+        None if facts.strokes.is_empty() => parts.push("No strokes could be told apart".to_owned()),
+        None => parts.push("Arm speed not judged".to_owned()),
+        Some((n, all)) if n == all => parts.push(match all {
             1 => "The stroke kept to the target pace".to_owned(),
             2 => "Both strokes kept to the target pace".to_owned(),
             all => format!("All {all} strokes kept to the target pace"),
         }),
-        (true, true, Some((n, all))) => {
-            parts.push(format!("{n} of {all} strokes at the target pace, none clearly off"));
-        }
-        _ => {
-            let said: Vec<String> = [(fast, "too fast"), (slow, "too slow")]
-                .into_iter()
-                .filter(|(numbers, _)| !numbers.is_empty())
-                .enumerate()
-                .map(|(i, (numbers, how))| {
-                    let who = strokes(&numbers);
-                    format!("{} {how}", if i > 0 { who.to_lowercase() } else { who })
-                })
-                .collect();
-            parts.push(said.join(", "));
+        Some(_) => {
+            let off = [
+                (Pace::Fast, "too fast"),
+                (Pace::Slow, "too slow"),
+                (Pace::PerhapsFast, "perhaps too fast"),
+                (Pace::PerhapsSlow, "perhaps too slow"),
+            ];
+            let off = off.map(|(pace, how)| (facts.numbers(pace), how));
+            let off = off.iter().filter(|(numbers, _)| !numbers.is_empty());
+            let off: Vec<String> = off.map(|(numbers, how)| format!("{} {how}", strokes(numbers))).collect();
+            // One sentence: only its first word is capital.
+            let (first, rest) = off.split_at(off.len().min(1));
+            let rest = rest.iter().map(|more| format!(", {}", more.to_lowercase()));
+            parts.push(first.iter().cloned().chain(rest).collect());
         }
     }
     if input.goes_by_turns() {
@@ -96,9 +97,16 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     let mut out = Vec::new();
     let act = |text: String| Taking { mark: Mark::Act, text };
     let note = |text: String| Taking { mark: Mark::Note, text };
+    let brought_k = facts.brought_k().filter(|k| input.bands.rise_limit_k.is_some_and(|limit| *k >= BROUGHT * limit));
     if let Some(t) = facts.first_over_s.filter(|t| t - facts.span_s.0 < AT_ONCE_S) {
         out.push(act(format!(
             "Let the panel cool before a pass: at {} this one was over the limit already.",
+            into_pass(input, t)
+        )));
+    } else if let Some((t, k)) = facts.first_over_s.zip(brought_k) {
+        out.push(act(format!(
+            "Let the panel cool before a pass: this one began at {} and was over the limit at {}.",
+            input.units.rise(k),
             into_pass(input, t)
         )));
     } else if let Some(t) = facts.first_over_s {
@@ -216,19 +224,46 @@ fn coverage(input: &SheetInput<'_>, map: &RubbingMap) -> Vec<Taking> {
     if let Some(zones) = map.zones() {
         let least = zones.iter().copied().reduce(|a, b| if b.mean < a.mean { b } else { a }).unwrap_or(zones[0]);
         let most = zones.iter().copied().reduce(|a, b| if b.mean > a.mean { b } else { a }).unwrap_or(zones[0]);
+        let little = little_rubbed(&zones, least, most);
         let told = thin.is_some_and(|thin| thin.reaches(least.column, least.row));
         if least.mean < LITTLE * most.mean && !told {
             // The lines of the map are of points, these of whole parts of it: said, so that nobody reads the two as one.
             out.push(act(format!(
-                "Give the {} more: on average {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
-                place(least.column, least.row),
-                value(least.mean),
+                "Give {} more: on average {}\u{a0}{unit} there, {}\u{a0}{unit} at the {}.",
+                little.0,
+                value(little.1),
                 value(most.mean),
                 place(most.column, most.row)
             )));
         }
     }
     out
+}
+
+/// So many times as much as the least rubbed part is as little: which of them is the least is then chance.
+const AS_LITTLE: f64 = 1.3;
+
+/// The parts that are worth going over, or were rubbed as little as the least, in words with their article, and the mean over them:
+/// short strokes leave two sides, a small pattern the whole rim.
+fn little_rubbed(zones: &[Zone; 9], least: Zone, most: Zone) -> (String, f64) {
+    type Within = fn(&Zone) -> bool;
+    let groups: [(&str, Within); 8] = [
+        ("the whole rim", |z| (z.column, z.row) != (1, 1)),
+        ("the left and the right side", |z| z.column != 1),
+        ("the lower and the upper side", |z| z.row != 1),
+        ("the four corners", |z| z.column != 1 && z.row != 1),
+        ("the left side", |z| z.column == 0),
+        ("the right side", |z| z.column == 2),
+        ("the lower side", |z| z.row == 0),
+        ("the upper side", |z| z.row == 2),
+    ];
+    let up_to = (LITTLE * most.mean).max(AS_LITTLE * least.mean);
+    let found = groups.into_iter().find_map(|(name, within)| {
+        let parts = || zones.iter().filter(|zone| within(zone));
+        let all = within(&least) && parts().all(|zone| zone.mean <= up_to);
+        all.then(|| (name.to_owned(), parts().map(|zone| zone.mean).sum::<f64>() / parts().count() as f64))
+    });
+    found.unwrap_or_else(|| (format!("the {}", place(least.column, least.row)), least.mean))
 }
 
 /// A thin place in words, with its article.
