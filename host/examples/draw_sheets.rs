@@ -62,6 +62,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             seconds: 1210.0,
             passes: &passes,
             warnings: &warnings,
+            notes: &[],
             losses: Losses { accel_samples: 96, ..Losses::default() },
             rates: Rates::default(),
             damage: Damage::default(),
@@ -69,7 +70,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             is_table: false,
             remarks: &[],
         }],
-        files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv", "marks.csv"],
+        files: &["series.csv", "strokes.csv", "passes.csv", "warnings.csv", "marks.csv", "notes.csv"],
         version: env!("CARGO_PKG_VERSION"),
     });
     std::fs::write(out.join("index.html"), &page)?;

@@ -14,7 +14,7 @@ use crate::{
     replaced::{PAGE_BEGINS, refuse_other},
     reviewed::COLUMNS,
     session::Event,
-    tables::{MARKS, PASSES, SERIES, STROKES, Table, WARNINGS},
+    tables::{MARKS, NOTES, PASSES, SERIES, STROKES, Table, WARNINGS},
     unfinished::Unfinished,
 };
 
@@ -103,6 +103,7 @@ pub struct Results {
     warnings: Table<BufWriter<File>>,
     marks: Table<BufWriter<File>>,
     marks_given: u32,
+    notes: Table<BufWriter<File>>,
     rate_unit: &'static str,
     of_table: bool,
 }
@@ -114,7 +115,7 @@ impl Results {
     /// When the folder cannot be written.
     pub fn create(folder: &Path, rate_unit: &'static str) -> Result<Self, ResultsError> {
         // Before the work, not after it.
-        for (name, header) in [SERIES, STROKES, PASSES, WARNINGS, MARKS] {
+        for (name, header) in [SERIES, STROKES, PASSES, WARNINGS, MARKS, NOTES] {
             refuse(&folder.join(name), header.join(",").as_bytes())?;
         }
         refuse(&folder.join(PAGE), PAGE_BEGINS.as_bytes())?;
@@ -130,6 +131,7 @@ impl Results {
             warnings: open(WARNINGS)?,
             marks: open(MARKS)?,
             marks_given: 0,
+            notes: open(NOTES)?,
             files,
             rate_unit,
             of_table: false,
@@ -156,9 +158,8 @@ impl Results {
                 self.marks_given += 1;
                 self.marks.mark(self.marks_given, *t_s)
             }
-            Event::Tick(_) | Event::Warning(_) | Event::HandedTo { .. } | Event::Note { .. } | Event::ToAndFro(_) => {
-                Ok(())
-            }
+            Event::Note { t_s, text } => self.notes.note(*t_s, text),
+            Event::Tick(_) | Event::Warning(_) | Event::HandedTo { .. } | Event::ToAndFro(_) => Ok(()),
         };
         written.map_err(|e| self.files.failed(e.into()))
     }
@@ -176,7 +177,7 @@ impl Results {
     /// # Errors
     /// When the disk fails; what was there before is then still whole, file by file, and nothing of it is gone.
     pub fn finish(self) -> Result<Vec<PathBuf>, ResultsError> {
-        for table in [self.series, self.strokes, self.passes, self.warnings, self.marks] {
+        for table in [self.series, self.strokes, self.passes, self.warnings, self.marks, self.notes] {
             table.finish().and_then(|mut out| out.flush()).map_err(|e| self.files.failed(e))?;
         }
         // Sheets of an earlier review with more passes, its page, and what it says it is of.
@@ -303,6 +304,7 @@ mod tests {
         review_with(folder.path(), &["section-01-pass-01.png"]).unwrap();
         let expected = [
             "marks.csv",
+            "notes.csv",
             "passes.csv",
             "section-01-pass-01.png",
             "section-plan.png",

@@ -87,6 +87,9 @@ pub const WARNINGS: (&str, &[&str]) = ("warnings.csv", &["t_s", "kind", "value",
 /// `marks.csv`: when a section was marked, each time beginning a new one.
 pub const MARKS: (&str, &[&str]) = ("marks.csv", &["mark", "t_s"]);
 
+/// `notes.csv`: what was written down while recording.
+pub const NOTES: (&str, &[&str]) = ("notes.csv", &["t_s", "text"]);
+
 impl<W: Write> Table<W> {
     /// Starts a table with its header.
     ///
@@ -197,6 +200,14 @@ impl<W: Write> Table<W> {
     /// When the writer fails.
     pub fn mark(&mut self, mark: u32, t_s: f64) -> csv::Result<()> {
         self.csv.write_record([mark.to_string(), fixed(t_s, 3)])
+    }
+
+    /// A row of `notes.csv`.
+    ///
+    /// # Errors
+    /// When the writer fails.
+    pub fn note(&mut self, t_s: f64, text: &str) -> csv::Result<()> {
+        self.csv.write_record([fixed(t_s, 3), guarded(text)])
     }
 
     /// A row of `warnings.csv`; `rate_unit` names the machine's rate in the text, `of_table` says that nobody was warned at the time.

@@ -3,6 +3,8 @@
 #[path = "support/invented_pass.rs"]
 mod invented_pass;
 
+use std::sync::Arc;
+
 use invented_pass::{Invented, Recipe};
 use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
@@ -19,6 +21,7 @@ struct Made {
     has_gyro: bool,
     is_table: bool,
     remarks: Vec<String>,
+    notes: Vec<(f64, Arc<str>)>,
 }
 
 impl Made {
@@ -34,6 +37,7 @@ impl Made {
             has_gyro: true,
             is_table: false,
             remarks: vec![],
+            notes: vec![],
         }
     }
 
@@ -52,6 +56,7 @@ impl Made {
                 seconds: 1200.0,
                 passes: &passes,
                 warnings: &warnings,
+                notes: &self.notes,
                 losses: self.losses,
                 rates: Rates::default(),
                 damage: self.damage,
@@ -142,6 +147,7 @@ fn hostile_text_stays_text() {
     let mut made = Made::of(&[Recipe::hot()]);
     made.name = evil.to_owned();
     made.remarks = vec![evil.to_owned()];
+    made.notes = vec![(3.0, evil.into())];
     let session = &mut made.sheets[0].session;
     (session.technician, session.machine, session.panel, session.date) =
         (evil.to_owned(), evil.to_owned(), evil.to_owned(), "z".repeat(1_000_000));
@@ -163,6 +169,17 @@ fn hostile_text_stays_text() {
         }
     }
     assert!(open.is_empty(), "{open:?}");
+}
+
+#[test]
+fn notes_stand_at_their_times() {
+    let mut made = Made::of(&[Recipe::hot()]);
+    assert!(!words(&made.page()).contains("Notes taken"));
+    let in_pass_s = made.sheets[0].pass.start_s + 10.0;
+    made.notes = vec![(5.0, "pad changed".into()), (in_pass_s, "haze left of the handle".into())];
+    let said = words(&made.page());
+    assert!(said.contains(r#"<th scope="row">0:05</th><td>between passes</td><td>pad changed</td>"#), "{said}");
+    assert!(said.contains("</th><td>pass 1</td><td>haze left of the handle</td>"), "{said}");
 }
 
 #[test]

@@ -11,6 +11,7 @@ use serde_json::Value;
 use steadypass::{
     calibration::{Accel, Calibration, Gyro, Thermometer, save},
     link::Port,
+    recording::UserNote,
     simulation::{Scenario, write_table},
 };
 use tempfile::TempDir;
@@ -248,8 +249,10 @@ fn of_recordings(page: &mut Page) {
     let review = |page: &mut Page, name: &str, more: &[&str]| {
         page.runs("review", &[&["review", &path(name), "--no-sheets", "--out", &path("out")], more].concat())
     };
+    let note = UserNote::Text { text: "soft spot".into() };
+    with_notes(Path::new(&path("demo.mcap")), Path::new(&path("noted.mcap")), vec![(30.0, note)]);
     // Twice as long as the strokes are.
-    review(page, "demo.mcap", &["--stroke-length-m", "0.65"]);
+    review(page, "noted.mcap", &["--stroke-length-m", "0.65"]);
     let mut quick = Scenario { seed: 3, ..Scenario::default() };
     let arm = &mut quick.arm;
     (arm.traverse_mps, arm.stroke_m, arm.turn_s, arm.step_m) = (0.25, 0.12, 0.3, 0.01);

@@ -152,6 +152,30 @@ fn marks_are_told_with_their_times() {
     assert!(table.iter().zip(told).all(|(row, t_s)| row["t_s"] == format!("{t_s:.3}")), "{table:?}");
 }
 
+#[test]
+fn notes_are_told_with_their_times() {
+    let folder = TempDir::new().expect("temp");
+    let (noted, review) = (at(&folder, "noted.mcap"), at(&folder, "review"));
+    let note = |text: &str| UserNote::Text { text: text.into() };
+    with_notes(&recording(&folder, "Robin"), &noted, vec![(90.0, note("=haze & all")), (30.0, note("soft spot"))]);
+    let output = run(&["--json", "review", &text(&noted), "--out", &text(&review)]);
+    let said: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let told: Vec<(f64, &str)> = said["notes"]
+        .as_array()
+        .expect("notes")
+        .iter()
+        .map(|n| (n["t_s"].as_f64().expect("s"), n["text"].as_str().expect("text")))
+        .collect();
+    let [(first_s, "soft spot"), (second_s, "=haze & all")] = told[..] else { panic!("{said}") };
+    assert!((first_s - 30.0).abs() < 0.1 && (second_s - 90.0).abs() < 0.1, "{said}");
+    let table = rows(&review.join("notes.csv"));
+    assert_eq!(table[0]["t_s"], format!("{first_s:.3}"));
+    // A spreadsheet shall not compute it.
+    assert_eq!([&table[0]["text"], &table[1]["text"]], ["soft spot", "'=haze & all"]);
+    let page = fs::read_to_string(review.join("index.html")).expect("a page");
+    assert!(page.contains("<td>soft spot</td>") && page.contains("<td>=haze &amp; all</td>"));
+}
+
 fn same_tables(live: &std::path::Path, review: &std::path::Path) {
     for name in TABLES {
         let [a, b] = [live, review].map(|folder| fs::read(folder.join(name)).expect(name));

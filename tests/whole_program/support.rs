@@ -16,7 +16,8 @@ use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
 use tempfile::TempDir;
 
 /// Names of a review's tables, sorted.
-pub(crate) const TABLES: [&str; 5] = ["marks.csv", "passes.csv", "series.csv", "strokes.csv", "warnings.csv"];
+pub(crate) const TABLES: [&str; 6] =
+    ["marks.csv", "notes.csv", "passes.csv", "series.csv", "strokes.csv", "warnings.csv"];
 
 /// The program.
 pub(crate) fn steadypass() -> Command {

@@ -1,6 +1,9 @@
 //! `review`: everything recomputed from the raw data of recordings.
 
-use std::path::{Path, PathBuf};
+use std::{
+    path::{Path, PathBuf},
+    sync::Arc,
+};
 
 use steadypass::{
     analysis::{LengthDoubt, ToAndFro},
@@ -124,6 +127,8 @@ pub(super) struct Summary {
     pub(super) warnings: usize,
     /// When a section was marked, s.
     pub(super) marks_s: Vec<f64>,
+    /// What was written down while recording: when, s, and what.
+    pub(super) notes: Vec<(f64, Arc<str>)>,
     /// Where the arm went to and fro too quickly for strokes.
     pub(super) to_and_fro: Vec<ToAndFro>,
     /// The stroke length told, m.
@@ -178,9 +183,11 @@ impl Summary {
                 "clear": clear, "by_turns_m": by_turns.value, "by_turns_lo_m": by_turns.lo, "by_turns_hi_m": by_turns.hi,
             })
         };
+        let note = |(t_s, text): &(f64, Arc<str>)| serde_json::json!({ "t_s": t_s, "text": **text });
         serde_json::json!({
             "folder": path_text(folder), "page": self.page.as_deref().map(path_text), "seconds": self.seconds, "passes": self.passes,
-            "strokes": self.strokes, "warnings": self.warnings, "marks_s": self.marks_s, "lost": self.lost,
+            "strokes": self.strokes, "warnings": self.warnings, "marks_s": self.marks_s,
+            "notes": self.notes.iter().map(note).collect::<Vec<_>>(), "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             "remarks": self.remarks,
             "told_length_m": self.told_length_m,
@@ -244,7 +251,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
             Event::Warning(_) => summary.warnings += 1,
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
             Event::Mark { t_s } => summary.marks_s.push(*t_s),
-            Event::Row(_) | Event::Placed(_) | Event::HandedTo { .. } | Event::Note { .. } => {}
+            Event::Note { t_s, text } => summary.notes.push((*t_s, text.clone())),
+            Event::Row(_) | Event::Placed(_) | Event::HandedTo { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
         let mut map = if maps_wanted { rubbing(&event, &plan) } else { None };

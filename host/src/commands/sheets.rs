@@ -1,5 +1,7 @@
 //! Drawings and page of a review: a sheet as soon as its pass is settled, the page at the end.
 
+use std::sync::Arc;
+
 use steadypass::{
     analysis::rubbing::RubbingMap,
     drawing::{PlanBands, SessionFacts, SheetInput, section_pass_png},
@@ -9,7 +11,7 @@ use steadypass::{
     report::{PassSheets, RecordingPart, ReviewPage, index_html},
     results::{Results, sheet_name},
     session::{Event, JudgedPass},
-    tables::{MARKS, PASSES, SERIES, STROKES, WARNINGS},
+    tables::{MARKS, NOTES, PASSES, SERIES, STROKES, WARNINGS},
 };
 
 use super::{Failure, facts::machine_text};
@@ -24,6 +26,7 @@ pub(super) struct Sheets {
     units: Units,
     passes: PassSheets,
     warnings: Vec<Warning>,
+    notes: Vec<(f64, Arc<str>)>,
 }
 
 impl Sheets {
@@ -45,6 +48,7 @@ impl Sheets {
             units,
             passes: PassSheets::default(),
             warnings: Vec::new(),
+            notes: Vec::new(),
         }
     }
 
@@ -57,6 +61,7 @@ impl Sheets {
     ) -> Result<(), Failure> {
         match event {
             Event::Warning(warning) => self.warnings.push(*warning),
+            Event::Note { t_s, text } => self.notes.push((*t_s, text.clone())),
             Event::Pass(judged) => return self.draw(judged, rubbing, results),
             _ => {}
         }
@@ -82,6 +87,7 @@ impl Sheets {
             seconds,
             passes: &self.passes,
             warnings: &self.warnings,
+            notes: &self.notes,
             losses: ended.losses,
             rates: ended.rates,
             damage: ended.damage,
@@ -91,7 +97,7 @@ impl Sheets {
         };
         let page = ReviewPage {
             recordings: &[recording],
-            files: &[SERIES.0, STROKES.0, PASSES.0, WARNINGS.0, MARKS.0],
+            files: &[SERIES.0, STROKES.0, PASSES.0, WARNINGS.0, MARKS.0, NOTES.0],
             version: env!("CARGO_PKG_VERSION"),
         };
         results.file("index.html", index_html(&page).as_bytes())?;

@@ -23,6 +23,8 @@ pub use slow_looks::slow_looks;
 pub use told_length::told_length;
 pub use unusable_looks::unusable_looks;
 
+use std::sync::Arc;
+
 use crate::drawing::SessionFacts;
 use crate::guidance::Warning;
 use crate::recording::{Damage, Losses};
@@ -45,6 +47,8 @@ pub struct RecordingPart<'a> {
     pub passes: &'a PassSheets,
     /// Every warning, also outside the passes.
     pub warnings: &'a [Warning],
+    /// What was written down while recording: when, s since the first sample, and what.
+    pub notes: &'a [(f64, Arc<str>)],
     /// What the stream says is missing.
     pub losses: Losses,
     /// Samples a second.

@@ -12,7 +12,7 @@ use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{clock, duration, number};
 use crate::drawing::{SHEET_HEIGHT, SHEET_WIDTH};
-use crate::guidance::{Units, Warning};
+use crate::guidance::Units;
 use crate::replaced::PAGE_BEGINS;
 
 const STYLE: &str = include_str!("style.css");
@@ -68,6 +68,10 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
     }
     html.push_str("<div class=\"after\">\n<h2 id=\"warnings\">Warnings given</h2>\n");
     page.recordings.iter().for_each(|r| warnings(&mut html, r, page.recordings.len() > 1));
+    if page.recordings.iter().any(|r| !r.notes.is_empty()) {
+        html.push_str("<h2 id=\"notes\">Notes taken</h2>\n");
+        page.recordings.iter().for_each(|r| notes(&mut html, r, page.recordings.len() > 1));
+    }
     html.push_str("<h2 id=\"lost\">What was lost</h2>\n");
     page.recordings.iter().for_each(|r| lost(&mut html, r, page.recordings.len() > 1));
     let _ = write!(
@@ -137,15 +141,15 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     }
     let (units, rate_unit) =
         recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
-    let clock_form = if recording.warnings.iter().any(|w| w.t_s >= 3599.5) { "(h:)min:s" } else { "min:s" };
+    let clock_form = clock_form(recording.warnings.iter().map(|w| w.t_s));
     let _ = writeln!(
         html,
         "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, {clock_form}</th>\
          <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>",
     );
     for w in recording.warnings {
-        let sheet = pass_of(recording, w);
-        let pass = sheet.map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass));
+        let sheet = pass_of(recording, w.t_s);
+        let pass = pass_cell(sheet);
         let afterwards = sheet.and_then(|sheet| sheet.afterwards(w));
         let afterwards =
             afterwards.map_or(String::new(), |said| format!(". <span class=\"soft\">{}</span>", escape(said)));
@@ -159,9 +163,42 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     html.push_str("</tbody></table></div>\n");
 }
 
-fn pass_of<'a>(recording: &RecordingPart<'a>, warning: &Warning) -> Option<&'a PassSheet> {
-    let mut sheets = recording.passes.sheets.iter();
-    sheets.find(|s| (s.start_s..=s.end_s).contains(&warning.t_s))
+fn notes(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
+    if recording.notes.is_empty() {
+        return;
+    }
+    if named {
+        let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
+    }
+    let clock_form = clock_form(recording.notes.iter().map(|(t_s, _)| *t_s));
+    let _ = writeln!(
+        html,
+        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, {clock_form}</th>\
+         <th scope=\"col\">Pass</th><th scope=\"col\">What was noted</th></tr></thead><tbody>",
+    );
+    for (t_s, text) in recording.notes {
+        let pass = pass_cell(pass_of(recording, *t_s));
+        let _ = writeln!(
+            html,
+            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}</td></tr>",
+            clock(*t_s),
+            escape(&remark(text))
+        );
+    }
+    html.push_str("</tbody></table></div>\n");
+}
+
+/// How a column of times reads.
+fn clock_form(mut times_s: impl Iterator<Item = f64>) -> &'static str {
+    if times_s.any(|t_s| t_s >= 3599.5) { "(h:)min:s" } else { "min:s" }
+}
+
+fn pass_of<'a>(recording: &RecordingPart<'a>, t_s: f64) -> Option<&'a PassSheet> {
+    recording.passes.sheets.iter().find(|s| (s.start_s..=s.end_s).contains(&t_s))
+}
+
+fn pass_cell(sheet: Option<&PassSheet>) -> String {
+    sheet.map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass))
 }
 
 fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
