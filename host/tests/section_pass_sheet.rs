@@ -294,10 +294,11 @@ fn invented_data_are_called_so() {
 
 #[test]
 fn only_what_is_worth_going_over_is_told_and_where_it_is() {
+    type Place = fn(f64, f64) -> bool;
     // The lines of the map are of points: a part's mean beside them would contradict them.
     let said = |sheet: &Invented| texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
     // Multiplies what the map holds where a place, as shares of the worked area, is meant.
-    let thinned = |place: fn(f64, f64) -> bool, factor: f64| {
+    let thinned = |place: Place, factor: f64| {
         let mut sheet = Invented::of(&Recipe::good());
         let map = sheet.rubbing.as_mut().unwrap();
         let (nx, cell, origin, area) = (map.nx, map.cell_m, map.origin_m, map.worked);
@@ -311,7 +312,7 @@ fn only_what_is_worth_going_over_is_told_and_where_it_is() {
     let even = said(&Invented::of(&Recipe::good()));
     assert!(even.contains("To keep The pace") && !even.contains("ubbed:") && !even.contains("Give "), "{even}");
     // Beyond what lies between the strokes.
-    let parts: [(fn(f64, f64) -> bool, &str); 5] = [
+    let parts: [(Place, &str); 5] = [
         (|x, _| x < 0.27, "the left side"),
         (|_, y| (y - 0.5).abs() > 0.27, "the lower and the upper side"),
         (|x, y| (x - 0.5).abs() > 0.23 || (y - 0.5).abs() > 0.27, "the whole rim"),

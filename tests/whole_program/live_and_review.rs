@@ -176,6 +176,20 @@ fn notes_are_told_with_their_times() {
     assert!(page.contains("<td>soft spot</td>") && page.contains("<td>=haze &amp; all</td>"));
 }
 
+#[test]
+fn a_drill_is_rehearsed_without_a_sensor_and_leaves_nothing() {
+    let folder = TempDir::new().expect("temp");
+    let words =
+        ["drill", "--rehearse", "--pace-mm-s", "60", "--within-mm-s", "15", "--stroke-m", "0.3", "--strokes", "3"];
+    let output = steadypass().args(words).current_dir(folder.path()).output().expect("runs");
+    let (said, told) = (stderr(&output), String::from_utf8_lossy(&output.stdout));
+    assert!(output.status.success(), "{said}");
+    assert!(said.contains("Rehearsal: 3 strokes at 60 ± 15 mm/s") && said.contains("nothing is kept"), "{said}");
+    // The third is hurried.
+    assert!(told.starts_with("2 of 3 strokes within 60 ± 15 mm/s"), "{told}");
+    assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 0);
+}
+
 fn same_tables(live: &std::path::Path, review: &std::path::Path) {
     for name in TABLES {
         let [a, b] = [live, review].map(|folder| fs::read(folder.join(name)).expect(name));
