@@ -285,8 +285,9 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
             let (text, middle) = (format!("{a:.1}"), x + w / 2.0);
             // Wider than its bar, a figure belongs to that alone where no other bar stands under it.
             let half = set.width(&text) / 2.0;
-            let others = clock.spans.iter().enumerate().filter(|(other, _)| *other != i).map(|(_, span)| bar_of(span));
-            if w > 2.0 * half || !others.into_iter().any(|(x, w)| x < middle + half && x + w > middle - half) {
+            let mut others =
+                clock.spans.iter().enumerate().filter(|(other, _)| *other != i).map(|(_, span)| bar_of(span));
+            if w > 2.0 * half || others.all(|(x, w)| x >= middle + half || x + w <= middle - half) {
                 labels.push((middle.max(frame.x + half + 4.0).min(frame.right() - half - 4.0), y - 8.0, text));
             }
         }
