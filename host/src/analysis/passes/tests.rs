@@ -116,7 +116,7 @@ fn a_told_length_that_hardly_fits_is_gone_by_with_intervals_that_take_in_the_tur
     for _ in 0..200 {
         let strokes = pass(&mut rng, 6, speed_mps, 0.05, 0.4);
         let [doubted, untold] = [told, Known::default()].map(|known| preview(&strokes, &[], known).remove(0));
-        if !doubted.length_doubt.is_some_and(|doubt| !doubt.clear) {
+        if doubted.length_doubt.is_none_or(|doubt| doubt.clear) {
             continue;
         }
         let intervals = |pass: &SettledPass| -> Vec<Interval> {
