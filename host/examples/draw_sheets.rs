@@ -7,7 +7,7 @@ mod invented_pass;
 
 use invented_pass::{Invented, Recipe};
 use steadypass::analysis::rubbing::{RubbingMap, RubbingSetup};
-use steadypass::analysis::{Interval, Measured};
+use steadypass::analysis::{Interval, LengthDoubt, Measured};
 use steadypass::drawing::section_pass_png;
 use steadypass::guidance::{Units, Warning, WarningKind};
 use steadypass::recording::{Damage, Losses};
@@ -39,7 +39,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut guessed = Invented::of(&Recipe::busy());
     guessed.pass.track_sd_m = Some(0.12);
     guessed.bands.stroke_length_m = Some(0.7);
-    guessed.pass.length_by_turns_m = Some(Interval { lo: 0.41, value: 0.49, hi: 0.58 });
+    let by_turns_m = Interval { lo: 0.41, value: 0.49, hi: 0.58 };
+    guessed.pass.length_doubt = Some(LengthDoubt { by_turns_m, clear: true });
     sheets.push(("guessed", guessed));
     sheets.push(("troubled", troubled()));
     sheets.push(("bare", bare()));
