@@ -252,17 +252,17 @@ fn units_follow_the_user() {
 }
 
 #[test]
-fn what_else_there_is_to_know_is_told_whole_and_apart_from_losses() {
+fn what_puts_figures_in_doubt_is_told_whole_and_before_them() {
     let mut made = Made::of(&[Recipe::good()]);
     let long =
         format!("The stroke length told does not fit: {}and so to its end.", "one thing and another, ".repeat(20));
     made.remarks = vec![long.clone()];
     let said = words(&made.page());
-    let (lost, beside) = said.split_once("To know beside that:").expect("remarks apart");
-    assert!(lost.ends_with("<li>Nothing was lost.</li>\n</ul>\n<p>"), "{}", &lost[lost.len() - 200..]);
-    assert!(beside.contains(&long));
+    let (before, after) = said.split_once("To know before reading on:").expect("remarks");
+    assert!(!before.contains("<strong>Section"), "{before}");
+    assert!(after.contains(&long) && after.contains("<li>Nothing was lost.</li>"));
     made.remarks.clear();
-    assert!(!words(&made.page()).contains("To know beside"));
+    assert!(!words(&made.page()).contains("To know before"));
 }
 
 #[test]

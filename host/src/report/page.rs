@@ -101,6 +101,13 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     parts.extend([shown(&s.panel), shown(&s.date)].into_iter().filter(|p| !p.is_empty()));
     parts.push(format!("{} recorded", duration(recording.seconds)));
     let _ = writeln!(html, "<p class=\"soft\">{}</p>", escape(&parts.join(" · ")));
+    // What puts figures in doubt stands before them.
+    if !recording.remarks.is_empty() {
+        html.push_str("<div class=\"caution\"><p>To know before reading on:</p>\n");
+        let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
+        list(html, &remarks);
+        html.push_str("</div>\n");
+    }
     html.push_str(if recording.passes.sheets.is_empty() { "" } else { "<ul>\n" });
     for sheet in &recording.passes.sheets {
         let _ = writeln!(
@@ -242,11 +249,6 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         items.push(format!("Samples a second, by {clock}: {rates}."));
     }
     list(html, &items);
-    if !recording.remarks.is_empty() {
-        html.push_str("<p>To know beside that:</p>\n");
-        let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
-        list(html, &remarks);
-    }
 }
 
 /// A count as the page shows it.
