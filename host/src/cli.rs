@@ -12,8 +12,8 @@ use clap::{
 };
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
-pub(crate) use values::film_um;
-use values::{a_number, a_port_number, a_whole_number, a_whole_number_within, an_address};
+use values::{a_number, a_port_number, a_whole_number_within, an_address};
+pub(crate) use values::{a_whole_number, film_um};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 
 /// Telemetry for paint correction: how fast the pad and the arm move, how much the panel warms.

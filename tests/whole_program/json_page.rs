@@ -362,6 +362,7 @@ fn of_names(page: &mut Page) {
     let unused = ["pad", "grey foam"];
     runs(page, "shop add", &[&unused[..], &["--place", "9"]].concat());
     runs(page, "shop remove", &unused);
+    runs(page, "shop remove", &["session", "2"]);
 }
 
 /// The test spot and the film gauge.

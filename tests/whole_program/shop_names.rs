@@ -63,6 +63,28 @@ fn a_mistyped_name_is_renamed_put_together_or_removed() {
     assert!(!listed().contains("Robni"));
 }
 
+#[test]
+fn a_session_filed_by_mistake_is_taken_back() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let out = text(&at(&folder, "out"));
+    let review = ["review", &text(&recording(&folder, "Robin")), "--no-sheets", "--out", &out, "--shop", &shop];
+    succeeds(&review);
+    let filed = holds(&shop);
+    let note = |verb: &'static str| ["note", verb, "--shop", &shop, "--session", "1", "Haze."];
+    succeeds(&note("add"));
+    let remove = |number: &'static str| ["shop", "remove", "--shop", &shop, "session", number];
+    expect(&remove("one"), 2, &["session one: that is not a whole number"]);
+    expect(&remove("2"), 1, &["there is no session 2", "status --all"]);
+    expect(&remove("1"), 1, &["session 1 is used by 1 note", "nothing was changed", "note remove"]);
+    succeeds(&note("remove"));
+    assert_eq!(succeeds(&remove("1")).trim(), "session 1 removed");
+    assert!(succeeds(&["shop", "status", "--shop", &shop]).contains("0 sessions"));
+    succeeds(&review);
+    assert_eq!(holds(&shop), filed, "filed anew, as it was");
+}
+
 /// Whoever began is called otherwise in the shop than in the recording now, and comes back in it under the old name.
 #[test]
 fn a_renamed_technician_who_got_the_machine_back_stays_one_in_a_rebuild() {

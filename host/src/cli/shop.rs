@@ -82,17 +82,19 @@ pub(crate) enum ShopVerb {
     Rename(RenameArgs),
     /// Describes a vehicle anew, where it was told wrongly or more is known by now; what is not told stays.
     Describe(DescribeArgs),
-    /// Takes a name away that nothing uses.
-    #[command(after_help = "Example:\n  steadypass shop remove --shop ~/shop technician Robni\n\n\
+    /// Takes a name away that nothing uses, or a session that should not have been filed.
+    #[command(after_help = "Examples:\n  steadypass shop remove --shop ~/shop technician Robni\n  \
+                            steadypass shop remove --shop ~/shop session 12\n\n\
                             A name that sessions, tries, readings or notes use stays; `shop rename --merge` puts them under \
-                            another name first.")]
+                            another name first. A session goes with its figures and all parts of its recording, which itself \
+                            is not touched; one that tries or typed notes are on stays until they are taken away.")]
     Remove {
         #[command(flatten)]
         shop: ShopFolder,
         /// What is removed.
         #[arg(value_enum)]
-        what: AddWhat,
-        /// Its name.
+        what: RemoveWhat,
+        /// Its name; of a session its number in `shop status --all`.
         #[arg(value_parser = a_needed_name)]
         name: String,
     },
@@ -273,6 +275,22 @@ pub(crate) enum AddWhat {
     Liquid,
     /// A vehicle, as a description of its paint.
     Vehicle,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum RemoveWhat {
+    /// Somebody who works with the machine.
+    Technician,
+    /// A polisher.
+    Machine,
+    /// A pad.
+    Pad,
+    /// A compound, polish or other liquid.
+    Liquid,
+    /// A vehicle.
+    Vehicle,
+    /// What was filed of a recording.
+    Session,
 }
 
 #[derive(Debug, Args)]

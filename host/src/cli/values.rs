@@ -53,7 +53,7 @@ pub(crate) fn film_um(text: &str) -> Result<f64, String> {
 }
 
 /// A whole number of the size that `T` has room for.
-pub(super) fn a_whole_number<T: TryFrom<i128>>(text: &str) -> Result<T, String> {
+pub(crate) fn a_whole_number<T: TryFrom<i128>>(text: &str) -> Result<T, String> {
     let typed = text.trim();
     let below_nought = T::try_from(-1).is_ok();
     let whole: i128 = typed.parse().map_err(|_| {

@@ -3,13 +3,16 @@
 use std::path::Path;
 
 use serde_json::json;
-use steadypass::shop::{Listed, MachineEntry, NO_VEHICLE, Product, ProductKind, Technician, Uses, Vehicle};
+use steadypass::shop::{Id, Listed, MachineEntry, NO_VEHICLE, Product, ProductKind, Technician, Uses, Vehicle};
 
 use super::{
     Console, Done, Failure, Outcome,
     store::{of, open},
 };
-use crate::cli::shop::{AddArgs, AddWhat, DescribeArgs, RenameArgs, RenameWhat};
+use crate::cli::{
+    a_whole_number,
+    shop::{AddArgs, AddWhat, DescribeArgs, RemoveWhat, RenameArgs, RenameWhat},
+};
 
 pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
     let shop = open(&args.shop.folder)?;
@@ -125,10 +128,40 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
     Ok(Done::Fine)
 }
 
-pub(super) fn remove(console: &Console, folder: &Path, what: AddWhat, name: &str) -> Outcome {
-    let what = listed(what);
+pub(super) fn remove(console: &Console, folder: &Path, what: RemoveWhat, name: &str) -> Outcome {
+    let what = match what {
+        RemoveWhat::Technician => Listed::Technician,
+        RemoveWhat::Machine => Listed::Machine,
+        RemoveWhat::Pad => Listed::Pad,
+        RemoveWhat::Liquid => Listed::Liquid,
+        RemoveWhat::Vehicle => Listed::Vehicle,
+        RemoveWhat::Session => return remove_session(console, folder, name),
+    };
     open(folder)?.remove_name(what, name).map_err(of(folder))?;
     console.told(&format!("{name} removed"), &json!({ "what": what.as_str(), "name": name }))?;
+    Ok(Done::Fine)
+}
+
+fn remove_session(console: &Console, folder: &Path, number: &str) -> Outcome {
+    let session = a_whole_number(number).map_err(|why| Failure::Usage(format!("session {number}: {why}")))?;
+    let shop = open(folder)?;
+    let failed = of(folder);
+    let sessions = shop.sessions().map_err(&failed)?;
+    let gone = shop.remove_session(session).map_err(&failed)?;
+    let told: Vec<String> = gone.iter().map(Id::to_string).collect();
+    let (word, others) = match gone.len() {
+        1 => ("session", ""),
+        _ => ("sessions", ", the parts of one recording,"),
+    };
+    console.told(
+        &format!("{word} {}{others} removed", told.join(", ")),
+        &json!({ "what": "session", "name": number, "sessions": gone }),
+    )?;
+    let recording = sessions.into_iter().find(|s| s.id == session).and_then(|s| s.recording);
+    console.remark(&match recording {
+        Some(recording) => format!("{recording} is not touched; a review of it with --shop files it anew."),
+        None => "It had no recording: it cannot be filed anew.".to_owned(),
+    });
     Ok(Done::Fine)
 }
 

@@ -1,11 +1,11 @@
 //! What was typed wrongly, taken away again: found by what it says, as whoever typed it remembers it. What came from recordings
-//! stays; every filing computes it anew.
+//! stays; every filing computes it anew. A session that should not have been filed goes whole, by its number.
 
 use rusqlite::{Row, params};
 
 use super::film::as_known;
 use super::work::TRIALS;
-use super::{Id, Phase, Result, Shop, ShopError, Trial};
+use super::{Id, Phase, Result, Shop, ShopError, Trial, Uses};
 use crate::name;
 
 /// Two readings nearer to each other than this are one number, µm: of one typed in mil what lies below a nanometre is not kept.
@@ -98,6 +98,55 @@ impl Shop {
             ));
         }
         Ok(found)
+    }
+
+    /// Takes a session away with its sections, passes and recorded notes, and the other parts of its recording with it; returns
+    /// their numbers. The recording is not touched: reviewed again, it is filed anew.
+    ///
+    /// # Errors
+    /// [`ShopError::Value`] when there is no such session, or with the tries and typed notes that are on one of them; nothing is
+    /// changed then.
+    pub fn remove_session(&self, session: Id) -> Result<Vec<Id>> {
+        self.whole(|| {
+            self.checked_session(session, None)?;
+            // Without its first part a recording would be filed anew beside those that are left.
+            let mut query = self.db.prepare_cached(
+                "WITH first AS (SELECT iif(part > 1 AND fingerprint LIKE '%/' || part,
+                 substr(fingerprint, 1, length(fingerprint) - length('/' || part)), fingerprint) AS print
+                 FROM sessions WHERE id = ?1)
+                 SELECT id, machine_id FROM sessions, first WHERE fingerprint = print
+                 OR (part > 1 AND fingerprint = print || '/' || part) ORDER BY part",
+            )?;
+            let parts = query.query_map([session], |row| Ok((row.get(0)?, row.get(1)?)))?;
+            let parts = parts.collect::<rusqlite::Result<Vec<(Id, Option<Id>)>>>()?;
+            let all: Vec<Id> = parts.iter().map(|part| part.0).collect();
+            let mut used = Vec::new();
+            for &id in &all {
+                let on = |sql| self.db.query_row(sql, [id], |row| row.get::<_, i64>(0)).map(|n| n as usize);
+                let uses = Uses {
+                    tries: on("SELECT count(*) FROM trials WHERE session_id = ?1")?,
+                    notes: on("SELECT count(*) FROM notes WHERE recorded = 0 AND session_id = ?1")?,
+                    ..Uses::default()
+                };
+                if uses != Uses::default() {
+                    used.push(format!("session {id} is used by {}", uses.words()));
+                }
+            }
+            if !used.is_empty() {
+                return Err(ShopError::Value(format!(
+                    "{}; nothing was changed. Take those away first, with `steadypass trial remove` and `steadypass note remove \
+                     --session N`, and put down again for another session what is to stay",
+                    used.join(", ")
+                )));
+            }
+            for (id, machine) in parts {
+                self.db.execute("DELETE FROM sessions WHERE id = ?1", [id])?;
+                if let Some(machine) = machine {
+                    self.drop_pad_sizes(machine)?;
+                }
+            }
+            Ok(all)
+        })
     }
 
     /// Takes a typed note away; those of recordings stay.

@@ -438,3 +438,34 @@ fn the_store_has_the_rights_of_any_new_file() {
     fs::write(&any, "x").expect("written");
     assert_eq!(rights(&folder.path().join(STORE)), rights(&any));
 }
+
+#[test]
+fn a_session_goes_with_all_that_was_filed_of_its_recording() {
+    let (_folder, shop) = shop();
+    let robin = technician(&shop, "Robin").expect("added");
+    let file = |new: &NewSession| shop.file(new).expect("filed").id();
+    let first = file(&session(robin, "a"));
+    let note = NewNote { t_s: 3.0, section: None, text: "Marked.".into() };
+    let handed = NewSession { part: 2, notes: vec![note], ..session(robin, "a/2") };
+    let second = file(&handed);
+    let other = file(&NewSession { started: "2026-03-02T09:00:00+01:00".into(), ..session(robin, "b") });
+    assert_eq!(shop.remove_session(second).expect("removed"), [first, second]);
+    assert_eq!(shop.sessions().expect("read").iter().map(|s| s.id).collect::<Vec<_>>(), [other]);
+    assert_eq!(shop.pass_figures().expect("read").iter().map(|p| p.session).collect::<Vec<_>>(), [other]);
+    assert_eq!(shop.notes().expect("read"), []);
+    says(shop.remove_session(second), &["there is no session 2"]);
+}
+
+#[test]
+fn a_session_that_something_typed_is_on_stays() {
+    let (_folder, shop) = shop();
+    let robin = technician(&shop, "Robin").expect("added");
+    let (first, second) = (session(robin, "a"), NewSession { part: 2, ..session(robin, "a/2") });
+    let [first, second] = [first, second].map(|new| shop.file(&new).expect("filed").id());
+    let typed = Note { day: "2026-03-02".into(), session: Some(second), text: "Haze.".into(), ..Note::default() };
+    let note = shop.add_note(&typed).expect("added");
+    says(shop.remove_session(first), &["session 2 is used by 1 note", "nothing was changed", "note remove"]);
+    assert_eq!(shop.sessions().expect("read").len(), 2);
+    shop.remove_note(note).expect("removed");
+    shop.remove_session(first).expect("removed");
+}

@@ -77,7 +77,7 @@ impl Shop {
     }
 
     /// Takes away what earlier filings told of a machine's pads, where none of its sessions has them any more.
-    pub(super) fn drop_pad_sizes(&self, machine: Id) -> Result<()> {
+    pub(in crate::shop) fn drop_pad_sizes(&self, machine: Id) -> Result<()> {
         let mut query = self.db.prepare_cached("SELECT DISTINCT plan FROM sessions WHERE machine_id = ?1")?;
         let plans = query.query_map([machine], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
         let pad_mm = |plan: &String| {
