@@ -295,6 +295,45 @@ fn a_recording_given_again_counts_once_and_overlaps_are_said() {
     assert!((found["days"][0]["overlap_s"].as_f64().expect("a time") - 13.0).abs() < 1.0, "{found}");
 }
 
+/// The import is long ago when its recording is looked at.
+#[test]
+fn what_import_said_of_a_table_is_said_of_its_exposure_too() {
+    let folder = TempDir::new().expect("temp");
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let table = fs::read_to_string(at(&folder, "demo-1.csv")).expect("a table");
+    let found = |name: &str, change: &dyn Fn(f64) -> f64| {
+        let changed: Vec<String> = table
+            .lines()
+            .map(|line| {
+                let cells = line.split(',').enumerate().map(|(i, cell)| match cell.parse() {
+                    Ok(value) if (1..=3).contains(&i) => change(value).to_string(),
+                    _ => cell.to_owned(),
+                });
+                cells.collect::<Vec<_>>().join(",")
+            })
+            .collect();
+        let [csv, recording] = ["csv", "mcap"].map(|ending| at(&folder, &format!("{name}.{ending}")));
+        fs::write(&csv, changed.join("\n")).expect("written");
+        succeeds(&["import", &text(&csv), "--out", &text(&recording), "--technician", "Robin"]);
+        let args = ["exposure", &text(&recording)];
+        (json(&[&["--json"], &args[..]].concat()), succeeds(&args), stderr(&run(&args)))
+    };
+    let (whole, _, _) = found("whole", &|value| value);
+    assert!(whole["days"][0]["a8_mps2"].is_number() && whole["days"][0]["tools"][0]["cut_off"] == false, "{whole}");
+
+    let (in_g, _, said) = found("g", &|value| value / 9.80665);
+    assert!(said.contains("g.mcap: Over a second the acceleration averages"), "{said}");
+    assert!(in_g["remarks"].to_string().contains("If the table is in g"), "{in_g}");
+
+    let (cut, printed, said) = found("cut", &|value| value.clamp(-20.0, 20.0));
+    assert!(said.contains("cut.mcap: ") && said.contains("its peaks are cut off"), "{said}");
+    assert!(printed.contains("but at least") && printed.contains("the truth is larger"), "{printed}");
+    assert!(!printed.contains("under the action value") && !printed.contains("alone, "), "{printed}");
+    let (day, tool) = (&cut["days"][0], &cut["days"][0]["tools"][0]);
+    assert!(day["a8_hi_mps2"].is_null() && tool["a_hv_hi_mps2"].is_null() && tool["a_hv_mps2"].is_number(), "{day}");
+    assert_eq!(tool["cut_off"], true);
+}
+
 /// The environment names a shop for every verb; a recording tells its own without one.
 #[test]
 fn a_shop_that_only_the_environment_names_may_be_missing() {
@@ -314,6 +353,10 @@ fn a_shop_that_only_the_environment_names_may_be_missing() {
     for words in ["STEADYPASS_SHOP: ", "gone holds no shop", "goes on without a shop"] {
         assert!(remarks.contains(words), "{words}: {remarks}");
     }
+    // Set to nothing, it is not set.
+    let mut command = steadypass();
+    let output = command.env("STEADYPASS_SHOP", "").args(["exposure", &text(&recording)]).output().expect("starts");
+    assert_eq!((output.status.code(), stderr(&output).contains("SHOP")), (Some(0), false), "{}", stderr(&output));
     let asked_for = with_usual(&["--shop", &text(&gone)]);
     assert_eq!(asked_for.status.code(), Some(1));
     assert!(asked_for.stdout.is_empty() && stderr(&asked_for).contains("gone holds no shop"), "{}", stderr(&asked_for));

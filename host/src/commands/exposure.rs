@@ -47,13 +47,14 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         return Err(Failure::Usage("give recordings, or values with --declared NAME=A_HV:MINUTES".into()));
     }
     let shop = if args.recordings.is_empty() { None } else { shop(console, args)? };
-    let (mut stretches, mut lost, mut invented) = (Vec::new(), false, false);
+    let (mut stretches, mut remarks, mut lost, mut invented) = (Vec::new(), Vec::new(), false, false);
     for path in once_each(console, &args.recordings)? {
         let mut read = read(console, path)?;
         if let Some(shop) = &shop {
             read.stretches = named_by_shop(console, shop, path, &read)?;
         }
         lost |= read.lost;
+        remarks.append(&mut read.remarks);
         let of_all = read.stretches.len();
         let wanted = asked_for(read.stretches, args);
         if wanted.len() < of_all {
@@ -68,7 +69,7 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
     }
     if console.json {
         let days: Vec<_> = days.iter().map(|day| json(day, limits)).collect();
-        let all = serde_json::json!({ "notice": NOTICE, "cautions": CAUTIONS, "days": days });
+        let all = serde_json::json!({ "notice": NOTICE, "cautions": CAUTIONS, "remarks": remarks, "days": days });
         console.result(&all.to_string())?;
     } else {
         for day in &days {
@@ -201,6 +202,8 @@ pub(super) struct Read {
     pub(super) hands: Hands,
     /// Whether some of its data is missing; what, has been said.
     pub(super) lost: bool,
+    /// What it says of the table it came from; has been said.
+    remarks: Vec<String>,
 }
 
 /// Reads one recording; what is missing from it, and what else to know about it, goes to the terminal.
@@ -230,7 +233,13 @@ pub(super) fn read(console: &Console, path: &Path) -> Result<Read, Failure> {
     let hands = exposure.hands().clone();
     let facts = reader.facts().clone();
     let began = Some(facts.technician.clone()).filter(|name| !name.trim().is_empty()).or(plan.technician);
-    Ok(Read { facts, began: began.unwrap_or_default(), hands, stretches: exposure.finish(), lost: lost.is_some() })
+    let closing = reader.closing().cloned().unwrap_or_default();
+    let remarks: Vec<String> =
+        closing.remarks().into_iter().map(|words| format!("{}: {words}", path.display())).collect();
+    remarks.iter().for_each(|remark| console.remark(remark));
+    let mut stretches = exposure.finish();
+    stretches.iter_mut().for_each(|stretch| stretch.is_cut_off = closing.cut_off_samples > 0);
+    Ok(Read { facts, began: began.unwrap_or_default(), hands, stretches, lost: lost.is_some(), remarks })
 }
 
 /// Puts typed-in values to the one day they can belong to.
@@ -304,10 +313,7 @@ fn table(day: &Day, limits: Limits) -> String {
     );
     for source in day.sources() {
         let Source { tool, hand, basis, running_s, contribution, .. } = &source;
-        let (a, points) = contribution.as_ref().map_or_else(
-            || ("not measured".to_owned(), "-".to_owned()),
-            |c| (c.a_hv_mps2.words(1, ""), format!("{:.1}", c.points().value)),
-        );
+        let (a, points) = source.words();
         // Characters, not bytes, and no control characters from a recording's text.
         let mut letters = tool.chars().map(|c| if c.is_control() { ' ' } else { c });
         let mut tool: String = letters.by_ref().take(TOOL_LETTERS).collect();
@@ -322,7 +328,10 @@ fn table(day: &Day, limits: Limits) -> String {
             basis.as_str(),
             hand.as_str()
         );
-        if let Some(c) = contribution {
+        if source.is_cut_off {
+            let _ = writeln!(out, "    peaks beyond its logger's range were cut off: the truth is larger");
+        }
+        if let Some(c) = contribution.as_ref().filter(|_| !source.is_cut_off) {
             let after = |a8: f64| reached_after(a8, c.a_hv_mps2);
             let reached = match (after(limits.action_mps2), after(limits.limit_mps2)) {
                 (None, _) => "not even the action value is reached in a whole day of running".to_owned(),
@@ -376,7 +385,8 @@ pub(super) fn json(day: &Day, limits: Limits) -> serde_json::Value {
             serde_json::json!({
                 "tool": s.tool, "hand": s.hand.as_str(), "basis": s.basis.as_str(), "running_s": s.running_s,
                 "measured_s": s.measured_s, "clipped_samples": s.clipped, "a_hv_mps2": range.map(|r| r.value),
-                "a_hv_lo_mps2": range.map(|r| r.lo), "a_hv_hi_mps2": range.map(|r| r.hi),
+                "a_hv_lo_mps2": range.map(|r| r.lo), "a_hv_hi_mps2": range.filter(|_| !s.is_cut_off).map(|r| r.hi),
+                "cut_off": s.is_cut_off,
                 "points": s.contribution.as_ref().map(|c| c.points().value),
             })
         })
@@ -410,7 +420,7 @@ fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
                 s.clipped.to_string(),
                 figure(a.map(|a| a.value), 3),
                 figure(a.map(|a| a.lo), 3),
-                figure(a.map(|a| a.hi), 3),
+                figure(a.filter(|_| !s.is_cut_off).map(|a| a.hi), 3),
                 figure(s.contribution.as_ref().map(|c| c.points().value), 2),
                 figure(total.map(|(a8, _)| a8.value), 3),
                 figure(total.map(|(_, points)| points.value), 2),

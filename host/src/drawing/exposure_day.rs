@@ -328,10 +328,7 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
             hand => format!("{}, {}", source.basis.as_str(), hand.as_str()),
         };
         canvas.text(LEFT + NAME_ROOM + 10.0, at, &basis, small);
-        let (a, points) = source.contribution.as_ref().map_or_else(
-            || ("not measured".to_owned(), "-".to_owned()),
-            |c| (c.a_hv_mps2.words(1, ""), format!("{:.1}", c.points().value)),
-        );
+        let (a, points) = source.words();
         let minutes = format!("{:.1}", source.running_s / 60.0);
         for ((x, _), text) in columns.into_iter().zip([minutes, a, points]) {
             canvas.text(x, at, &text, set.tabular().end());
@@ -346,6 +343,11 @@ fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     if clipped > 0 {
         let text = format!("{clipped} samples at the sensor's full scale: the truth is larger there.");
         canvas.text(LEFT, at, &text, small.fill(theme::ACCENT_INK));
+        at += 32.0;
+    }
+    if sources.iter().any(|s| s.is_cut_off) {
+        let text = "Peaks beyond a logger's range were cut off: the truth is larger.";
+        canvas.text(LEFT, at, text, small.fill(theme::ACCENT_INK));
         at += 32.0;
     }
     let (running, measured) = sources
@@ -393,6 +395,7 @@ mod tests {
             span_s: seconds,
             running_s: seconds,
             energy: WeightedEnergy { square_integral: [a * a * seconds, 0.0, 0.0], seconds, clipped: 0 },
+            is_cut_off: false,
         }
     }
 

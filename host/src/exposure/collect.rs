@@ -36,6 +36,8 @@ pub struct Running {
     pub running_s: f64,
     /// Weighted vibration while it ran, as far as it was measured.
     pub energy: WeightedEnergy,
+    /// Whether its logger's range was too small: what was measured is the least that it can have been.
+    pub is_cut_off: bool,
 }
 
 impl Running {
@@ -101,6 +103,7 @@ impl Collector {
                 span_s: 0.0,
                 running_s: 0.0,
                 energy: WeightedEnergy::default(),
+                is_cut_off: false,
             };
             self.done.extend(self.open.replace((t_s, stretch)).map(|(_, stretch)| stretch));
         }

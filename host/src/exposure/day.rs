@@ -41,8 +41,20 @@ pub struct Source {
     pub measured_s: f64,
     /// Samples at the chip's full scale.
     pub clipped: u64,
+    /// Whether its logger cut peaks off: the magnitude is the least that it can have been, and has no upper bound.
+    pub is_cut_off: bool,
     /// Magnitude and time; `None` when nothing of it was measured.
     pub contribution: Option<Contribution>,
+}
+
+impl Source {
+    /// Its magnitude, m/s², and its points, in words.
+    pub fn words(&self) -> (String, String) {
+        let Some(own) = &self.contribution else { return ("not measured".to_owned(), "-".to_owned()) };
+        let (a_hv, points) = (own.a_hv_mps2.words(1, ""), format!("{:.1}", own.points().value));
+        // The column of points has no room for words; that of the magnitude says it of both.
+        (if self.is_cut_off { format!("at least {a_hv}") } else { a_hv }, points)
+    }
 }
 
 /// A stretch and the running total of points at its two ends.
@@ -92,6 +104,7 @@ impl Day {
             running_s: c.hours * 3600.0,
             measured_s: c.hours * 3600.0,
             clipped: 0,
+            is_cut_off: false,
             contribution: Some(c.clone()),
         });
         recorded.chain(declared).collect()
@@ -182,6 +195,7 @@ impl Day {
             running_s,
             measured_s: energy.seconds.min(running_s),
             clipped: energy.clipped,
+            is_cut_off: mine().any(|s| s.is_cut_off),
             contribution,
         }
     }
@@ -207,6 +221,7 @@ mod tests {
                 seconds: measured_s,
                 clipped: 0,
             },
+            is_cut_off: false,
         }
     }
 

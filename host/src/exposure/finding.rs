@@ -9,9 +9,10 @@ use super::{
 const SOMETHING_MPS2: f64 = 0.05;
 
 impl Day {
-    /// Whether the vibration of everything that ran is known; only then is the sum of what was measured the day's exposure.
+    /// Whether the vibration of everything that ran is known, none of it cut off; only then is the sum of what was measured the day's
+    /// exposure.
     pub fn is_known(&self) -> bool {
-        self.sources().iter().all(|s| s.contribution.is_some())
+        self.sources().iter().all(|s| s.contribution.is_some() && !s.is_cut_off)
     }
 
     /// What was measured of a day that is not known, A(8) in m/s²; `None` where that is nothing.
@@ -102,6 +103,19 @@ mod tests {
         let limits = Limits { action_mps2: 4.5, limit_mps2: 5.0 };
         let of = |a: f64| Day { declared: vec![day(a).0], ..Day::default() }.finding(limits);
         assert!(of(4.5).ends_with("(3.6 to 5.4): may be over the limit value of 5 m/s²."), "{}", of(4.5));
+    }
+
+    #[test]
+    fn what_was_cut_off_is_the_least_that_it_was() {
+        let seconds = 8.0 * 3600.0;
+        let energy = WeightedEnergy { square_integral: [seconds, 0.0, 0.0], seconds, clipped: 0 };
+        let whole = Running { span_s: seconds, running_s: seconds, energy, ..Running::default() };
+        let cut = Running { is_cut_off: true, ..whole.clone() };
+        assert!(days([whole]).remove(0).finding(Limits::default()).contains("under the action value"));
+        assert_eq!(
+            days([cut]).remove(0).finding(Limits::default()),
+            "A(8) is not known, but at least 1.0 m/s² (0.8 to 1.2): may be over the action value of 2.5 m/s²."
+        );
     }
 
     #[test]

@@ -86,6 +86,8 @@ pub struct Closing {
     ///
     /// [`ImportSummary::remarks`]: super::ImportSummary::remarks
     pub remarks: String,
+    /// Samples of the table that stand at the end of its logger's range: the vibration was stronger than they tell.
+    pub cut_off_samples: u64,
 }
 
 impl Closing {
@@ -144,7 +146,13 @@ mod tests {
             ..Facts::default()
         };
         assert_eq!(from_map::<Facts>(&to_map(&facts)), facts);
-        let closing = Closing { messages: 7, bad_frames: 2, reason: "stopped".into(), remarks: "One.\nTwo.".into() };
+        let closing = Closing {
+            messages: 7,
+            bad_frames: 2,
+            reason: "stopped".into(),
+            remarks: "One.\nTwo.".into(),
+            cut_off_samples: 3,
+        };
         assert_eq!(from_map::<Closing>(&to_map(&closing)), closing);
     }
 

@@ -100,7 +100,7 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
     let mut writer = RecordingWriter::create(&unfinished.folder().join(NAME), facts).map_err(named)?;
     match import_rows(table, &mut rows, &columns, &mut writer, progress) {
         Ok(summary) => {
-            writer.finish_import(&summary.remarks()).map_err(named)?;
+            writer.finish_import(&summary).map_err(named)?;
             refuse_taken(out)?;
             unfinished.place_new(NAME, out).map_err(|e| match e.kind() {
                 // It came there since.

@@ -18,8 +18,9 @@ use mcap::{
 use steadypass_protocol::{MAX_FRAME, ToHost, decode_frame};
 
 use super::{
-    Closing, Error, Facts, INTRODUCTION_FRAME, LinkNote, METADATA_CLOSING, METADATA_INTRODUCTION, METADATA_SESSION,
-    PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote, facts::to_map,
+    Closing, Error, Facts, INTRODUCTION_FRAME, ImportSummary, LinkNote, METADATA_CLOSING, METADATA_INTRODUCTION,
+    METADATA_SESSION, PROFILE, Result, TOPIC_LINK, TOPIC_NOTE, TOPIC_SENSOR, TOPIC_TABLE, TableEntry, UserNote,
+    facts::to_map,
 };
 use crate::unfinished::name_to_disk;
 
@@ -151,10 +152,11 @@ impl RecordingWriter {
     }
 
     /// The same after an import, with what whoever reviews it must know of the table.
-    pub(super) fn finish_import(self, remarks: &[String]) -> Result<PathBuf> {
+    pub(super) fn finish_import(self, summary: &ImportSummary) -> Result<PathBuf> {
         let messages = self.messages;
-        let (reason, remarks) = ("imported".into(), remarks.join("\n"));
-        self.close(Closing { messages, reason, remarks, ..Closing::default() })
+        let (reason, remarks) = ("imported".into(), summary.remarks().join("\n"));
+        let cut_off_samples = summary.largest.as_ref().map_or(0, |largest| largest.samples);
+        self.close(Closing { messages, reason, remarks, cut_off_samples, ..Closing::default() })
     }
 
     fn close(mut self, closing: Closing) -> Result<PathBuf> {
