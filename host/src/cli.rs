@@ -7,7 +7,7 @@ pub(crate) mod work;
 use std::{io::Write as _, net::IpAddr, path::PathBuf};
 
 use clap::{
-    ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand,
+    Arg, ArgAction, ArgMatches, Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand,
     parser::ValueSource,
 };
 use shop::{FileArgs, ShopArgs};
@@ -50,7 +50,7 @@ impl Cli {
     }
 
     fn of(words: impl IntoIterator<Item = impl Into<std::ffi::OsString> + Clone>) -> Result<Self, clap::Error> {
-        let mut command = taking_negative_numbers(Self::command());
+        let mut command = passing_over_empty_variables(taking_negative_numbers(Self::command()));
         let matches = command.try_get_matches_from_mut(words)?;
         let mut cli = Self::from_arg_matches(&matches).map_err(|error| error.format(&mut command))?;
         let is_usual = match &mut cli.verb {
@@ -77,6 +77,14 @@ fn taking_negative_numbers(command: Command) -> Command {
     command
         .mut_args(|arg| if arg.get_action().takes_values() { arg.allow_negative_numbers(true) } else { arg })
         .mut_subcommands(taking_negative_numbers)
+}
+
+/// Takes a variable that is set to nothing for one that is not set, as shells do that cannot unset one for a single command.
+fn passing_over_empty_variables(command: Command) -> Command {
+    let is_empty = |arg: &Arg| arg.get_env().and_then(std::env::var_os).is_some_and(|value| value.is_empty());
+    command
+        .mut_args(|arg| if is_empty(&arg) { arg.env(None::<&str>) } else { arg })
+        .mut_subcommands(passing_over_empty_variables)
 }
 
 /// Heading of what every verb takes, so that it does not stand between a verb's own options in its help.
