@@ -292,6 +292,22 @@ fn a_slip_on_one_vehicle_spoils_no_removal_of_another() {
 
 /// A reading that cannot be is kept, and in no figure; more gone than a clear coat has is said; a growth is no removal with a minus.
 #[test]
+fn a_limit_that_was_meant_in_mil_is_asked_about() {
+    let small = Small::new();
+    let set = |value: &str| {
+        let output = run(&small.with(&["shop", "set"], &["film-floor-um", value]));
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        stderr(&output)
+    };
+    let said = set("3.9");
+    assert!(said.contains("3.9 µm is less than any coat: in mil? That would be 99 µm"), "{said}");
+    assert!(said.contains("film-floor-um 3.9mil"), "{said}");
+    for plain in ["3.9mil", "100", ""] {
+        assert_eq!(set(plain), "", "{plain}");
+    }
+}
+
+#[test]
 fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let s = Small::new();
     succeeds(&s.with(&["shop", "set"], &["gauge-sd-um", "1"]));

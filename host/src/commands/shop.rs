@@ -9,6 +9,7 @@ use steadypass::{
     shop::{
         Session, Setting, Shop,
         demo::{Extent, STYLES, create},
+        film,
         papers::{set_logo, unset_logo},
     },
 };
@@ -67,6 +68,12 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
                 &format!("{key}: {}", now.map_or("not set", String::as_str)),
                 &json!({ "key": key, "value": now }),
             )?;
+            let limit_um = now.filter(|_| setting == Setting::FilmFloorUm).and_then(|um| um.trim().parse().ok());
+            if let Some(doubt) = limit_um.and_then(|um| film::doubt(um, console.units(Units::Si))) {
+                console.remark(&format!(
+                    "{doubt}. A limit in mil is typed with its unit, as in `steadypass shop set film-floor-um 3.9mil --shop DIR`."
+                ));
+            }
             Ok(Done::Fine)
         }
         ShopVerb::Trainer { shop, session, not } => {

@@ -17,7 +17,7 @@ mod removal;
 pub use caution::Caution;
 pub use gauge::Gauge;
 pub(super) use odd::REMOVAL_ALLOWED_UM;
-pub use odd::{FACTORY_UM, Odd};
+pub use odd::{FACTORY_UM, Odd, doubt};
 pub use removal::{RUBBING_RELATIVE_SD, Um, ratio};
 
 use std::collections::BTreeMap;

@@ -82,6 +82,11 @@ pub(super) fn is_film(film_um: f64) -> bool {
     film_um >= NO_FILM_UM
 }
 
+/// What is odd about a figure that is no reading but stands beside them, as the shop's limit does; `None` where nothing is.
+pub fn doubt(film_um: f64, units: Units) -> Option<String> {
+    (!is_film(film_um)).then(|| Odd::NoFilm(film_um).words(units))
+}
+
 impl Panel {
     /// Readings that cannot be, or do not fit the others of their point; points far off the rest of the panel, or thicker or
     /// thinner than what factories put on.
