@@ -166,7 +166,7 @@ pub(crate) struct TrialAddArgs {
     /// The recording's session, the technician's own, by its number in `shop status --all`.
     #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
     pub(crate) session: Option<i64>,
-    /// Day. Default: today.
+    /// Day. Default: that of the session, else today.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
     pub(crate) day: Option<jiff::civil::Date>,
     /// Anything else.

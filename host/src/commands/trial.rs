@@ -21,10 +21,14 @@ pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
         TrialVerb::Add(add) => {
             let store = store::open(&add.shop.folder)?;
             let failed = store::of(&add.shop.folder);
+            let day_of_session = match add.session {
+                Some(id) => store.sessions().map_err(&failed)?.into_iter().find(|s| s.id == id).map(|s| s.day),
+                None => None,
+            };
             let trial = Trial {
                 vehicle: store.vehicle(&add.vehicle).map_err(&failed)?,
                 panel: add.panel.clone(),
-                day: add.day.unwrap_or_else(today).to_string(),
+                day: add.day.map(|day| day.to_string()).or(day_of_session).unwrap_or_else(|| today().to_string()),
                 technician: store.technician(&add.technician).map_err(&failed)?,
                 machine: add.machine.as_ref().map(|m| store.machine(m)).transpose().map_err(&failed)?,
                 pad: store.product(ProductKind::Pad, &add.pad).map_err(&failed)?,
