@@ -1,6 +1,8 @@
 //! What may be a name, of a technician, a machine, a panel, a pad, and when two texts are the same one: alike on the command line,
 //! in a plan, in a recording and in the shop.
 
+use std::path::{MAIN_SEPARATOR, Path};
+
 use unicode_normalization::UnicodeNormalization as _;
 
 /// Most characters of a name: something, but not a novel.
@@ -53,6 +55,13 @@ pub(crate) fn quoted(name: &str) -> String {
     format!("'{}'", name.replace('\'', r"'\''"))
 }
 
+/// A file or folder as one word of a command that is told to be typed: as it is where every shell takes it so.
+pub fn path_word(path: &Path) -> String {
+    let path = path.to_string_lossy();
+    let plain = |c: char| c.is_alphanumeric() || c == MAIN_SEPARATOR || "/:._-+,@%=".contains(c);
+    if !path.is_empty() && path.chars().all(plain) { path.into_owned() } else { quoted(&path) }
+}
+
 /// Whether two names, as typed, mean the same: in whatever letters, however accents are written, with whatever blanks
 /// around.
 pub fn same(a: &str, b: &str) -> bool {
@@ -95,6 +104,14 @@ mod tests {
         {
             assert!(!same(a, b), "{a:?} {b:?}");
         }
+    }
+
+    #[test]
+    fn a_path_with_a_blank_is_one_word_all_the_same() {
+        assert_eq!(path_word(Path::new("/x/caf\u{e9}/shop-2.1")), "/x/caf\u{e9}/shop-2.1");
+        assert_eq!(path_word(Path::new("my shop")), "'my shop'");
+        assert_eq!(path_word(Path::new("robin's/$HOME")), r"'robin'\''s/$HOME'");
+        assert_eq!(path_word(Path::new("")), "''");
     }
 
     #[test]

@@ -13,6 +13,7 @@ use steadypass::{
         tables::{days_csv, differences_csv, estimates_csv, trends_csv},
     },
     guidance::{Units, units::count},
+    name,
     results::Together,
     shop::{FiledPrint, Id, PrintsOf, ProductKind, Session, Shop},
 };
@@ -69,7 +70,8 @@ fn nothing_fits(store: &Shop, question: &Question) -> Failure {
     };
     Failure::failed(match (sessions, fitting, question.by) {
         (0, ..) => format!(
-            "shop {folder}: no filed session fits, for none is filed yet; file some with `steadypass review RECORDING --shop {folder}`"
+            "shop {folder}: no filed session fits, for none is filed yet; file some with `steadypass review RECORDING --shop {}`",
+            name::path_word(store.folder())
         ),
         (all, 0, _) => format!(
             "shop {folder}: no filed session fits: none of the {all} that are filed has this technician, machine, pad, liquid and \

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use rusqlite::ErrorCode;
 
-use crate::{recording::describe_io, results::ResultsError};
+use crate::{name, recording::describe_io, results::ResultsError};
 
 /// Result of this module.
 pub type Result<T> = std::result::Result<T, ShopError>;
@@ -14,7 +14,7 @@ pub type Result<T> = std::result::Result<T, ShopError>;
 #[non_exhaustive]
 pub enum ShopError {
     /// There is no store in the folder.
-    #[error("{} holds no shop; make one with `steadypass shop init --shop {}`", folder.display(), folder.display())]
+    #[error("{} holds no shop; make one with `steadypass shop init --shop {}`", folder.display(), name::path_word(folder))]
     Missing {
         /// The folder.
         folder: PathBuf,
