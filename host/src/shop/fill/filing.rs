@@ -157,7 +157,10 @@ impl Shop {
             {
                 self.drop_pad_sizes(before)?;
             }
-            Ok(Filing { filed, replaced, remarks })
+            let mut filing = Filing { filed, replaced, remarks };
+            let cautions = self.overlap_cautions(&filing)?;
+            filing.remarks.extend(cautions);
+            Ok(filing)
         })
     }
 }

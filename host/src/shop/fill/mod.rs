@@ -4,12 +4,14 @@
 //! Event (from live or review) ─► figures, print ─► Figures ─┐
 //! Facts, About (who, what with, on what) ─► told ───────────┴─► filing: NewSession ─► Shop::file
 //!                                            the session before and after, where it was filed already ─► again: Replaced
+//!                                            another recording's session at the same time ─► overlap: a caution
 //! recordings of the sessions that are filed already ─► rebuild ─► the same once more
 //! ```
 
 mod again;
 mod figures;
 mod filing;
+mod overlap;
 mod print;
 mod rebuild;
 mod told;
