@@ -95,6 +95,8 @@ fn who_is_not_known_is_asked_for_before_and_after() {
     let shop = text(&at(&folder, "shop"));
     let review = ["review", &text(&recording), "--out", &out, "--no-sheets", "--shop", &shop];
     expect(&review, 1, &["holds no shop", "shop init"]);
+    let spaced = text(&at(&folder, "my shop"));
+    expect(&["shop", "status", "--shop", &spaced], 1, &[&format!("`steadypass shop init --shop '{spaced}'`")]);
     succeeds(&["shop", "init", "--shop", &shop]);
     expect(&review, 1, &["nobody says who worked", "--technician"]);
     succeeds(&["shop", "add", "--shop", &shop, "technician", "Robin"]);
@@ -102,6 +104,64 @@ fn who_is_not_known_is_asked_for_before_and_after() {
     expect(&["shop", "add", "--shop", &shop, "technician", "ROBIN"], 1, &["already a technician"]);
     expect(&["compare", "--shop", &shop, "--out", &out], 1, &["no filed session fits"]);
     succeeds(&[&review[..], &["--technician", "Robin"]].concat());
+}
+
+#[test]
+fn a_recording_that_is_filed_beside_the_whole_one_is_asked_about() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let whole = at(&folder, "demo-1.csv");
+    let table = fs::read_to_string(&whole).expect("a table");
+    let lines: Vec<&str> = table.lines().collect();
+    let half = at(&folder, "half.csv");
+    fs::write(&half, lines[..lines.len() / 2].join("\n")).expect("written");
+    let said = |table: &Path| {
+        let recording = text(&table.with_extension("mcap"));
+        let facts = ["--technician", "Robin", "--started", "2026-03-02T09:00:00+01:00"];
+        succeeds(&[&["import", &text(table), "--out", &recording], &facts[..]].concat());
+        let review = ["review", &recording, "--no-sheets", "--out", &text(&at(&folder, "out")), "--shop", &shop];
+        let first = stderr(&run(&review));
+        assert!(!stderr(&run(&review)).contains("cut short?"), "said once");
+        first
+    };
+    assert!(!said(&half).contains("cut short?"));
+    let said = said(&whole);
+    assert!(said.contains("the same recording cut short?") && said.contains("--shop DIR session 1`"), "{said}");
+}
+
+#[test]
+fn a_plan_told_to_review_names_who_worked_where_the_recording_does_not() {
+    let folder = TempDir::new().expect("temp");
+    let shop = text(&at(&folder, "shop"));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    let plan = at(&folder, "plan.toml");
+    fs::write(&plan, "technician = \"Kim\"\npanel = \"roof\"\n").expect("written");
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let (table, recording) = (text(&at(&folder, "demo-1.csv")), text(&at(&folder, "a.mcap")));
+    let said = |[technician, panel]: [&str; 2], rest: &[&str]| {
+        let facts = ["--technician", technician, "--panel", panel];
+        succeeds(&[&["import", &table, "--out", &recording], &facts[..]].concat());
+        let out = text(&at(&folder, "out"));
+        let review = ["review", &recording, "--no-sheets", "--out", &out, "--shop", &shop, "--plan", &text(&plan)];
+        let output = run(&[&review[..], rest].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        fs::remove_file(&recording).expect("removed");
+        stderr(&output)
+    };
+    let by_recording = said(["Robin", "left door"], &[]);
+    assert!(by_recording.contains("names Robin as its technician, "), "{by_recording}");
+    assert!(by_recording.contains("plan.toml Kim: the recording goes before the plan"), "{by_recording}");
+    assert!(
+        by_recording.contains("--technician") && by_recording.contains("names left door as its panel"),
+        "{by_recording}"
+    );
+    let told = said(["Robin", "left door"], &["--technician", "Sam", "--panel", "wing"]);
+    assert!(!told.contains("before the plan"), "{told}");
+    let by_plan = said(["", ""], &[]);
+    assert!(!by_plan.contains("before the plan"), "{by_plan}");
+    assert!(succeeds(&["shop", "status", "--shop", &shop, "--all"]).contains("Kim roof"));
 }
 
 #[test]
@@ -295,6 +355,31 @@ fn notes_are_written_and_listed_by_vehicle_and_session() {
 }
 
 /// A try belongs to whoever made it: to nobody else's recording, and, once written down, to it whatever becomes of that.
+#[test]
+fn a_try_of_a_session_is_of_its_day() {
+    let small = crate::small_shop::Small::new();
+    let recording = text(&small.recording("door.mcap", ""));
+    succeeds(&["simulate", "--out", &text(small.folder.path())]);
+    let table = text(&at(&small.folder, "demo-1.csv"));
+    fs::remove_file(&recording).expect("removed");
+    let started = ["--started", "2026-03-02T09:00:00+01:00"];
+    succeeds(&[&["import", &table, "--out", &recording, "--technician", "Robin"], &started[..]].concat());
+    let out = text(&at(&small.folder, "out"));
+    succeeds(&small.with(&["review"], &[&recording, "--out", &out, "--no-sheets", "--vehicle", "saloon A"]));
+    let tried = ["--vehicle", "saloon A", "--technician", "Robin", "--pad", "white foam", "--liquid", "finishing"];
+    let add = [&tried[..], &["--passes", "2", "--session", "1"]].concat();
+    let days = |more: &[&str]| {
+        let found = succeeds(&small.with(&["--json", "trial", "add"], &[&add[..], more].concat()));
+        let found: serde_json::Value = serde_json::from_str(&found).expect("JSON");
+        let tries = found["tries"].as_array().expect("tries");
+        tries.iter().map(|t| t["day"].as_str().expect("a day").to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(days(&[]), ["2026-03-02"]);
+    let mut both = days(&["--day", "2026-03-05"]);
+    both.sort_unstable();
+    assert_eq!(both, ["2026-03-02", "2026-03-05"]);
+}
+
 #[test]
 fn a_try_is_of_its_own_technicians_session() {
     let folder = TempDir::new().expect("temp");

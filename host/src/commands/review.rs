@@ -9,6 +9,7 @@ use steadypass::{
     analysis::{LengthDoubt, ToAndFro},
     drawing::units::duration,
     guidance::{Plan, Units, units::count},
+    name,
     recording::{self, Losses},
     replay::Replay,
     report,
@@ -209,6 +210,10 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         panel.clone_into(&mut facts.panel);
     }
     let mut plan = plan_for(console, request, &replay)?;
+    let not_by_plan = match request.plan {
+        Some(path) => take_from_plan(path, &plan, request, &mut facts),
+        None => Vec::new(),
+    };
     // Opened first: a shop that is not there is said before the work, not after it.
     let filing =
         request.filing.map(|(folder, about)| Ok::<_, Failure>((store::open_for_filing(folder)?, about))).transpose()?;
@@ -287,6 +292,7 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.remarks.extend(report::unusable_looks(&ended.looks));
     summary.remarks.extend(report::slow_looks(&ended.looks, summary.seconds));
     summary.remarks.append(&mut corrected.remarks);
+    summary.remarks.extend(not_by_plan);
     if let Some(sheets) = sheets {
         let name = request.recording.file_name().unwrap_or_default().to_string_lossy();
         sheets.page(&name, summary.seconds, &ended, &summary.remarks, &mut results)?;
@@ -316,13 +322,37 @@ fn who<'a>(request: &'a Request<'_>, facts: &'a recording::Facts) -> &'a str {
     request.technician.unwrap_or(&facts.technician)
 }
 
+/// Takes from the plan that is given who worked on what, where nothing else says it; what does not go by the plan is told.
+fn take_from_plan(path: &Path, plan: &Plan, request: &Request<'_>, facts: &mut recording::Facts) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let [technician, panel] = [request.technician, request.panel].map(|typed| typed.is_some());
+    for (what, option, by_plan, is_typed, by_recording) in [
+        ("technician", "--technician", &plan.technician, technician, &mut facts.technician),
+        ("panel", "--panel", &plan.panel, panel, &mut facts.panel),
+    ] {
+        let Some(by_plan) = by_plan.as_ref().filter(|_| !is_typed) else { continue };
+        if by_recording.trim().is_empty() {
+            by_recording.clone_from(by_plan);
+        } else if !name::same(by_plan, by_recording) {
+            remarks.push(format!(
+                "The recording names {by_recording} as its {what}, {} {by_plan}: the recording goes before the plan. If it is wrong, \
+                 say so with {option}.",
+                path.display()
+            ));
+        }
+    }
+    remarks
+}
+
 /// Why the figures are not in the shop's memory, and what to do.
 fn not_filed(store: &Shop, request: &Request<'_>, error: &ShopError) -> Failure {
     Failure::failed(format!(
         "shop {shop}: {error}. The review in {} is whole, only the filing is missing; once that is mended, file it with \
-         `steadypass review {} --out {0} --shop {shop}`, with --technician, --machine and the rest as far as you give them",
+         `steadypass review {} --out {} --shop {}`, with --technician, --machine and the rest as far as you give them",
         request.folder.display(),
-        request.recording.display(),
+        name::path_word(request.recording),
+        name::path_word(request.folder),
+        name::path_word(store.folder()),
         shop = store.folder().display(),
     ))
 }
