@@ -332,6 +332,12 @@ fn what_import_said_of_a_table_is_said_of_its_exposure_too() {
     let (day, tool) = (&cut["days"][0], &cut["days"][0]["tools"][0]);
     assert!(day["a8_hi_mps2"].is_null() && tool["a_hv_hi_mps2"].is_null() && tool["a_hv_mps2"].is_number(), "{day}");
     assert_eq!(tool["cut_off"], true);
+
+    let [shop, out] = ["shop", "out"].map(|name| text(&at(&folder, name)));
+    succeeds(&["shop", "init", "--shop", &shop]);
+    succeeds(&["review", &text(&at(&folder, "cut.mcap")), "--no-sheets", "--out", &out, "--shop", &shop]);
+    let of_day = succeeds(&["day", "--technician", "Robin", "--shop", &shop]);
+    assert!(of_day.contains("but at least") && of_day.contains("cut off: the truth is larger"), "{of_day}");
 }
 
 /// The environment names a shop for every verb; a recording tells its own without one.

@@ -216,6 +216,9 @@ fn exposure(console: &Console, store: &Shop, technician: Id, sheet: &mut DayShee
     if lost {
         said.push_str(" Data is missing from its recordings; what was lost does not count.");
     }
+    if day.sources().iter().any(|source| source.is_cut_off) {
+        said.push_str(" Peaks beyond a logger's range were cut off: the truth is larger.");
+    }
     if let Some(caution) = day.overlap_caution() {
         said = format!("{said} {caution}");
     }

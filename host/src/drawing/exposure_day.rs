@@ -454,6 +454,14 @@ mod tests {
     }
 
     #[test]
+    fn what_was_cut_off_has_no_upper_bound() {
+        let cut = Running { is_cut_off: true, ..stretch("2026-03-02T09:00:00+01:00", 40.0, 4.0) };
+        let svg = text_of(&days([cut]).remove(0));
+        assert!(svg.contains(">at least 4.0<") && !svg.contains("4.0 (3.2 to 4.8)"), "the tool's own row");
+        assert!(svg.contains("were cut off: the truth is larger"));
+    }
+
+    #[test]
     fn a_title_is_made_smaller_before_it_is_cut() {
         for invented in [false, true] {
             let day = &Day { date: Some(jiff::civil::date(2026, 11, 20)), ..Day::default() };

@@ -51,9 +51,9 @@ impl Source {
     /// Its magnitude, m/s², and its points, in words.
     pub fn words(&self) -> (String, String) {
         let Some(own) = &self.contribution else { return ("not measured".to_owned(), "-".to_owned()) };
-        let (a_hv, points) = (own.a_hv_mps2.words(1, ""), format!("{:.1}", own.points().value));
-        // The column of points has no room for words; that of the magnitude says it of both.
-        (if self.is_cut_off { format!("at least {a_hv}") } else { a_hv }, points)
+        let Range { value, .. } = own.a_hv_mps2;
+        let a_hv = if self.is_cut_off { format!("at least {value:.1}") } else { own.a_hv_mps2.words(1, "") };
+        (a_hv, format!("{:.1}", own.points().value))
     }
 }
 
