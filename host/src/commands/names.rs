@@ -159,6 +159,9 @@ fn remove_session(console: &Console, folder: &Path, number: &str) -> Outcome {
     )?;
     let recording = sessions.into_iter().find(|s| s.id == session).and_then(|s| s.recording);
     console.remark(&match recording {
+        Some(gone) if !Path::new(&gone).is_file() => {
+            format!("{gone} is not at its place; it can be filed anew only where it lies now.")
+        }
         Some(recording) => format!("{recording} is not touched; a review of it with --shop files it anew."),
         None => "It had no recording: it cannot be filed anew.".to_owned(),
     });
