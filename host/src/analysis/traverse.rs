@@ -19,7 +19,7 @@
 //! mean and speeds at both ends (`tests/accuracy/inside_strokes.py`; figures in `tests/accuracy/RESULTS.md`). So a moment's speed
 //! is the stroke's mean, and its standard deviation carries [`WANDER`] besides.
 
-use super::findings::{Interval, LengthDoubt, Z90};
+use super::findings::{Interval, Z90};
 use super::setup::{ArmParts, Setup};
 
 /// Speed next to a turn against the stroke's mean, one standard deviation, relative.
@@ -130,13 +130,20 @@ fn apart(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interva
     })
 }
 
-/// What is to be said of a told length where the turns by themselves give a pass's strokes this mean length, m.
-pub(super) fn doubt(by_turns_m: Interval, told_m: f64) -> Option<LengthDoubt> {
+/// How much a told length is in doubt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Doubt {
+    Slight,
+    Clear,
+}
+
+/// What is to be thought of a told length where the turns by themselves give a pass's strokes this mean length, m.
+pub(super) fn doubt(by_turns_m: Interval, told_m: f64) -> Option<Doubt> {
     let sd = (by_turns_m.hi / by_turns_m.value).ln() / Z90;
     let apart = |other_m: f64| (other_m / by_turns_m.value).ln().abs();
     let sds = apart(told_m) / sd.hypot(TOLD_SPREAD);
     let sure = sd < DOUBT_SPREAD && apart(USUAL_LENGTH_M) < 2.0 * USUAL_SPREAD;
-    (sure && sds > DOUBT_SDS).then_some(LengthDoubt { by_turns_m, clear: sds > CLEAR_SDS })
+    (sure && sds > DOUBT_SDS).then_some(if sds > CLEAR_SDS { Doubt::Clear } else { Doubt::Slight })
 }
 
 fn joint(strokes: &[Timed], told: Option<f64>) -> Option<(Vec<Traverse>, Interval)> {
@@ -294,17 +301,16 @@ mod tests {
     #[test]
     fn a_told_length_is_doubted_where_the_turns_are_sure_of_another() {
         let by_turns_m = |sd: f64| Interval { lo: 0.4 * (-Z90 * sd).exp(), value: 0.4, hi: 0.4 * (Z90 * sd).exp() };
-        let clear = |by_turns_m: Interval, told_m: f64| doubt(by_turns_m, told_m).map(|d| d.clear);
-        assert_eq!([0.6, 0.27].map(|told_m| clear(by_turns_m(0.1), told_m)), [Some(true); 2]);
+        assert_eq!([0.6, 0.27].map(|told_m| doubt(by_turns_m(0.1), told_m)), [Some(Doubt::Clear); 2]);
         assert_eq!(
-            [0.52, 0.305].map(|told_m| clear(by_turns_m(0.1), told_m)),
-            [Some(false); 2],
+            [0.52, 0.305].map(|told_m| doubt(by_turns_m(0.1), told_m)),
+            [Some(Doubt::Slight); 2],
             "well beyond the interval"
         );
-        assert_eq!(clear(by_turns_m(0.1), 0.49), None, "a little beyond the interval");
-        assert_eq!(clear(by_turns_m(0.3), 1.5), None, "they hardly say anything");
-        assert_eq!(clear(by_turns_m(f64::NAN), 0.6), None);
-        assert_eq!(clear(Interval { lo: 1.9, value: 2.4, hi: 2.9 }, 0.4), None, "no arm goes so far");
+        assert_eq!(doubt(by_turns_m(0.1), 0.49), None, "a little beyond the interval");
+        assert_eq!(doubt(by_turns_m(0.3), 1.5), None, "they hardly say anything");
+        assert_eq!(doubt(by_turns_m(f64::NAN), 0.6), None);
+        assert_eq!(doubt(Interval { lo: 1.9, value: 2.4, hi: 2.9 }, 0.4), None, "no arm goes so far");
     }
 
     #[test]

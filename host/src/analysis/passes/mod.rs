@@ -13,7 +13,7 @@ mod tests;
 use super::attitude::Vec3;
 use super::findings::{Interval, LengthDoubt, Z90};
 use super::strokes::{RawStroke, SPEEDS_MPS, STROKE_SCATTER, across, along, quick_between};
-use super::traverse::{self, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN};
+use super::traverse::{self, Doubt, Known, STEP_SD_MPS, Timed, Traverse, UNEVEN};
 use super::turns::{self, Event, Stretch};
 use core::ops::Range;
 use group::group;
@@ -114,8 +114,9 @@ pub(super) fn preview(strokes: &[RawStroke], cuts_s: &[f64], known: Known) -> Ve
     passes_of(strokes, &as_measured(strokes), cuts_s, known, false)
 }
 
-/// Where the turns of any pass clearly contradict the told length, all go by the turns, as though none had been told: what is
-/// wrong for one pass of a stretch of work is not to be relied on for those beside it.
+/// Where the turns of any pass clearly contradict the told length, all go by the turns, as though none had been told; where it hardly
+/// fits one, the intervals of all take in what the turns say: what is wrong for one pass of a stretch of work is not to be relied on
+/// for those beside it.
 fn passes_of(
     strokes: &[RawStroke],
     refined: &[Refined],
@@ -130,23 +131,20 @@ fn passes_of(
     let Some(told_m) = known.told_length_m else { return groups.iter().filter_map(|g| by(g, known)).collect() };
     let untold = Known { told_length_m: None, ..known };
     let by_turns: Vec<Option<SettledPass>> = groups.iter().map(|g| by(g, untold)).collect();
-    let doubt_of = |pass: &Option<SettledPass>| traverse::doubt(pass.as_ref()?.mean_length_m(), told_m);
-    let doubts: Vec<Option<LengthDoubt>> = by_turns.iter().map(doubt_of).collect();
-    if doubts.iter().flatten().any(|doubt| doubt.clear) {
-        let doubted = |pass: SettledPass| {
-            let length_doubt = Some(LengthDoubt { by_turns_m: pass.mean_length_m(), clear: true });
-            SettledPass { length_doubt, ..pass }
-        };
-        return by_turns.into_iter().flatten().map(doubted).collect();
-    }
-    let told = groups.iter().zip(by_turns).zip(doubts).map(|((g, by_turns), length_doubt)| {
-        let mut pass = SettledPass { length_doubt, ..by(g, known)? };
-        if let Some(by_turns) = by_turns.filter(|_| length_doubt.is_some()) {
-            pass.reach(&by_turns);
+    let doubts = by_turns.iter().flatten().filter_map(|pass| traverse::doubt(pass.mean_length_m(), told_m));
+    let Some(doubt) = doubts.max() else { return groups.iter().filter_map(|g| by(g, known)).collect() };
+    let clear = doubt == Doubt::Clear;
+    let each = groups.iter().zip(by_turns).map(|(g, by_turns)| {
+        let Some(by_turns) = by_turns else { return by(g, known).filter(|_| !clear) };
+        let length_doubt = Some(LengthDoubt { by_turns_m: by_turns.mean_length_m(), clear });
+        if clear {
+            return Some(SettledPass { length_doubt, ..by_turns });
         }
+        let mut pass = SettledPass { length_doubt, ..by(g, known)? };
+        pass.reach(&by_turns);
         Some(pass)
     });
-    told.flatten().collect()
+    each.flatten().collect()
 }
 
 fn as_measured(strokes: &[RawStroke]) -> Vec<Refined> {

@@ -132,9 +132,10 @@ fn a_told_length_that_hardly_fits_is_gone_by_with_intervals_that_take_in_the_tur
 }
 
 #[test]
-fn a_told_length_that_one_pass_contradicts_is_gone_by_in_none_beside_it() {
+fn a_told_length_that_one_pass_doubts_is_doubted_in_those_beside_it() {
     let mut rng = ChaCha8Rng::seed_from_u64(14);
-    let known = Known { told_length_m: Some(0.6), ..Known::default() };
+    let told = |told_m: f64| Known { told_length_m: Some(told_m), ..Known::default() };
+    let known = told(0.6);
     // By itself the second pass, of one stroke, does not know better.
     let second = pass(&mut rng, 1, 0.03, 0.0, 0.4);
     assert_eq!(preview(&second, &[], known)[0].length_doubt.filter(|d| d.clear), None);
@@ -147,6 +148,13 @@ fn a_told_length_that_one_pass_contradicts_is_gone_by_in_none_beside_it() {
     let alone = preview(&second, &[], Known::default());
     assert!(passes.iter().all(|p| p.length_doubt.is_some_and(|d| d.clear)));
     assert!((passes[1].mean_mps.value / alone[0].mean_mps.value - 1.0).abs() < 1e-9);
+    // A little longer only, and the first one finds it hardly fits; alone, the second would not.
+    let [slight, untold] = [told(0.44), Known::default()].map(|known| preview(&strokes, &[], known));
+    assert_eq!(preview(&second, &[], told(0.44))[0].length_doubt, None);
+    for (pass, by_turns) in slight.iter().zip(untold) {
+        assert!(pass.length_doubt.is_some_and(|d| !d.clear), "{:?}", pass.length_doubt);
+        assert!(pass.mean_mps.lo <= by_turns.mean_mps.lo && pass.mean_mps.hi >= by_turns.mean_mps.hi);
+    }
 }
 
 #[test]
