@@ -105,7 +105,7 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     if !recording.remarks.is_empty() {
         html.push_str("<div class=\"caution\"><p>To know before reading on:</p>\n");
         let remarks: Vec<String> = recording.remarks.iter().map(|r| remark(r)).collect();
-        list(html, &remarks);
+        list(html, "", &remarks);
         html.push_str("</div>\n");
     }
     html.push_str(if recording.passes.sheets.is_empty() { "" } else { "<ul>\n" });
@@ -248,7 +248,7 @@ fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         let clock = if recording.is_table { "the table's times" } else { "the sensor's clock" };
         items.push(format!("Samples a second, by {clock}: {rates}."));
     }
-    list(html, &items);
+    list(html, " class=\"lost\"", &items);
 }
 
 /// A count as the page shows it.
@@ -257,8 +257,8 @@ fn whole(count: u64) -> String {
 }
 
 /// Sentences of our own; what they hold of foreign names is kept in line, but no sentence is cut.
-fn list(html: &mut String, items: &[String]) {
-    html.push_str("<ul class=\"lost\" style=\"list-style-position:inside\">\n");
+fn list(html: &mut String, class: &str, items: &[String]) {
+    let _ = writeln!(html, "<ul{class} style=\"list-style-position:inside\">");
     for item in items {
         let _ = writeln!(html, "<li>{}</li>", escape(&in_line(item)));
     }
