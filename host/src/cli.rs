@@ -364,7 +364,7 @@ pub(crate) struct RecordArgs {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat\n  \
-                        steadypass drill --rehearse --strokes 4 --stroke-m 0.4   # before the sensor is there")]
+                        steadypass drill --rehearse --strokes 4 --stroke-m 0.4   # without a sensor")]
 pub(crate) struct DrillArgs {
     /// Arm speed to keep, mm/s.
     #[arg(long, value_name = "MM_S", default_value_t = 20.0, value_parser = a_number)]

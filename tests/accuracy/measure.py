@@ -19,6 +19,7 @@ from pathlib import Path
 
 import ended_early
 import inside_strokes
+import told_wrong
 from score import last_stroke, running, score, speed_errors
 from table import markdown
 from targets import COMMON, PARTS, TOLD, UNTOLD
@@ -43,7 +44,7 @@ def more_speeds(arm_speeds, recording, truth, *length):
     return {"parts": {p: speed_errors(truth, of(p)) for p in PARTS}} | running(truth, of("running")) | last_stroke(truth, of("last"))
 
 
-def review(programs, table, truth, folder, name, kind, traced):
+def review(programs, table, truth, folder, name, kind, traced, wrong):
     """Scores one table, with and without its stroke length told, and what a smoother inside its strokes would give."""
     program, arm_speeds = programs
     out = {"name": name, "kind": kind, "inside": [], "early": {}}
@@ -53,6 +54,7 @@ def review(programs, table, truth, folder, name, kind, traced):
             out["early"][strokes] = {key: ended_early.score(known, done) for key, done, *_ in reviews(program, part, truth, folder)}
     for key, done, recording, length in reviews(program, table, truth, folder):
         out[key] = score(truth, done) | more_speeds(arm_speeds, recording, truth, *length)
+    out["told_wrong"] = told_wrong.figures(program, recording, truth, folder) if wrong else {}
     return out
 
 
@@ -68,13 +70,13 @@ def reviews(program, table, truth, folder):
         yield key, done, recording, length
 
 
-def simulated(programs, work, kind, seed, traced):
+def simulated(programs, work, kind, seed, traced, wrong):
     folder = Path(tempfile.mkdtemp(dir=work))
     try:
         run(programs[0], "simulate", "--kind", kind, "--seed", seed, "--out", folder)
         table = folder / f"{kind}-{seed}.csv"
         truth = json.loads((folder / f"{kind}-{seed}.truth.json").read_text())
-        return review(programs, table, truth, folder, f"{kind}-{seed}", kind, traced)
+        return review(programs, table, truth, folder, f"{kind}-{seed}", kind, traced, wrong)
     finally:
         shutil.rmtree(folder)
 
@@ -87,7 +89,7 @@ def practice(programs, work, path):
         with lzma.open(path) as packed, open(table, "wb") as plain:
             shutil.copyfileobj(packed, plain)
         truth = json.loads(lzma.open(PRACTICE / f"{name}.truth.json.xz").read())
-        return review(programs, table, truth, folder, name, "practice", True)
+        return review(programs, table, truth, folder, name, "practice", True, False)
     finally:
         shutil.rmtree(folder)
 
@@ -115,7 +117,7 @@ def main():
     started = time.monotonic()
     print(f"seed {args.seed}, {args.count} recordings of each of {len(kinds)} kinds, {len(list(PRACTICE.glob('*.csv.xz')))} practice recordings")
     with ThreadPoolExecutor(2) as pool:
-        jobs = [(kind, args.seed * 1000 + i, i < TRACED) for i in range(args.count) for kind in kinds]
+        jobs = [(kind, args.seed * 1000 + i, i < TRACED, bool(args.table)) for i in range(args.count) for kind in kinds]
         runs = list(pool.map(lambda job: simulated(programs, args.work, *job), jobs))
         practices = list(pool.map(lambda p: practice(programs, args.work, p), sorted(PRACTICE.glob("*.csv.xz"))))
     seconds = time.monotonic() - started

@@ -3,6 +3,7 @@
 import numpy as np
 
 from targets import PARTS, mean, numbers, pooled, quantile
+from told_wrong import FACTORS, SAID
 
 HEAD = """# Accuracy, measured
 
@@ -23,6 +24,10 @@ shows that it could, were gravity not in the way."""
 
 EARLY = """The same recordings (the first few of each kind), cut off 3 s after the end of their first, second, third and fourth stroke, as
 when a test spot is done or work is called off. What is under way then is no stroke yet."""
+
+WRONG = """The length of a stroke that is told, over the true one. Where it hardly fits the turns of a pass, the speeds go by it and
+their intervals take in what the turns say; where it is contradicted, they go by the turns alone. The figures are of the strokes
+of the recordings of which that is said."""
 
 LAST = """The figure that warnings of the pace go by. Nothing that comes after the stroke can have mended it yet."""
 
@@ -119,6 +124,14 @@ def markdown(facts, kinds, runs, practices, results):
         out += [line("kind", *ARM_SPEEDS), line(*["---"] * (1 + len(ARM_SPEEDS)))]
         for kind, group in groups:
             out.append(line(kind, *arm_speeds([r[key] for r in group])))
+
+    out += ["", "## Stroke lengths told wrong", "", WRONG, ""]
+    out += [line("told, over the true one", "said of the length", "recordings", *ARM_SPEEDS), line(*["---"] * (3 + len(ARM_SPEEDS)))]
+    for factor in FACTORS:
+        each = [r["told_wrong"][factor] for r in runs]
+        for said in SAID:
+            s = [x for x in each if x["said"] == said]
+            out.append(line(factor, said, f"{len(s)} of {len(each)}", *(arm_speeds(s) if s else ["–"] * len(ARM_SPEEDS))))
 
     out += ["", "## Arm speed of recordings that end early", "", EARLY, ""]
     out += [line("ended after strokes", "stroke length", "found", *ARM_SPEEDS), line(*["---"] * (3 + len(ARM_SPEEDS)))]
