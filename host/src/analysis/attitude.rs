@@ -23,9 +23,9 @@ const TAKEN_ROUND: f64 = 0.175;
 /// The spindle axis' bias follows with this time constant at the end, s.
 const HEADING_S: f64 = 60.0;
 
-pub(super) type Vec3 = [f64; 3];
+pub(crate) type Vec3 = [f64; 3];
 
-pub(super) fn cross(a: Vec3, b: Vec3) -> Vec3 {
+pub(crate) fn cross(a: Vec3, b: Vec3) -> Vec3 {
     [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 

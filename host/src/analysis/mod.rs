@@ -49,6 +49,7 @@ mod weighting;
 #[cfg(test)]
 pub(crate) mod worked_panel;
 
+pub(crate) use attitude::{Vec3, cross};
 pub(crate) use emissivity::apparent_c;
 pub use findings::{
     Finding, Interval, LengthDoubt, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro,

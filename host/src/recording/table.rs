@@ -8,6 +8,7 @@
 
 mod bursts;
 mod extremes;
+mod steady;
 mod turning;
 
 use std::path::Path;
@@ -16,6 +17,7 @@ use bursts::Bursts;
 use extremes::Extremes;
 pub use extremes::Largest;
 use mcap::MAGIC;
+use steady::Steady;
 use turning::Turning;
 
 use super::{Error, Facts, RecordingWriter, Result, TableEntry, TableRun, write::refuse_taken};
@@ -430,49 +432,6 @@ fn quoted(cell: &[u8]) -> String {
         shown.push('…');
     }
     shown
-}
-
-/// Averages a vector over each whole second, and the sizes of these averages over all.
-#[derive(Debug, Default)]
-struct Steady {
-    second: i64,
-    sum: [f64; 3],
-    samples: u32,
-    sizes: f64,
-    /// The averages of these seconds, summed.
-    averages: [f64; 3],
-    seconds: u32,
-}
-
-impl Steady {
-    /// Fewer samples than this in a second average nothing.
-    const ENOUGH: u32 = 10;
-
-    fn push(&mut self, t_us: f64, sample: [f32; 3]) {
-        let second = (t_us * 1e-6) as i64;
-        if second != self.second {
-            if self.samples >= Self::ENOUGH {
-                let average = self.sum.map(|v| v / f64::from(self.samples));
-                self.sizes += average.iter().map(|v| v * v).sum::<f64>().sqrt();
-                self.averages.iter_mut().zip(average).for_each(|(all, v)| *all += v);
-                self.seconds += 1;
-            }
-            (self.second, self.sum, self.samples) = (second, [0.0; 3], 0);
-        }
-        for (sum, v) in self.sum.iter_mut().zip(sample) {
-            *sum += f64::from(v);
-        }
-        self.samples += 1;
-    }
-
-    /// The second that is not over says nothing.
-    fn mean(&self) -> Option<f64> {
-        (self.seconds > 0).then(|| self.sizes / f64::from(self.seconds))
-    }
-
-    fn mean_vector(&self) -> Option<[f64; 3]> {
-        (self.seconds > 0).then(|| self.averages.map(|sum| sum / f64::from(self.seconds)))
-    }
 }
 
 /// Gathers samples of one stream into evenly spaced runs.

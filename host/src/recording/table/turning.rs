@@ -1,6 +1,9 @@
 //! Whether the turn rates turn as gravity does in the accelerations. Turned by θ, a machine sees gravity g change by -θ × g; where an
 //! axis of the turn rates has the wrong sign, or is another's, that change comes out with the wrong sign, or with none.
 
+use super::steady::Sum;
+use crate::analysis::{Vec3, cross};
+
 /// Gravity is averaged over this, µs: long for the machine's vibration, short for how a hand tilts.
 const WINDOW_US: f64 = 500_000.0;
 /// Fewer accelerations or turn rates than these in a window average nothing.
@@ -11,26 +14,6 @@ const PAIRS: u32 = 40;
 /// deviations. Right tables lie at 0.7 to 1.6 in drawn recordings, those with turned signs at the negative of that.
 const FOLLOWS: f64 = 0.4;
 const CLEAR_SDS: f64 = 3.0;
-
-type Vec3 = [f64; 3];
-
-/// Sum of three-axis samples.
-#[derive(Clone, Copy, Debug, Default)]
-struct Sum {
-    sum: Vec3,
-    samples: u32,
-}
-
-impl Sum {
-    fn push(&mut self, sample: [f32; 3]) {
-        self.sum.iter_mut().zip(sample).for_each(|(sum, v)| *sum += f64::from(v));
-        self.samples += 1;
-    }
-
-    fn mean(&self, enough: u32) -> Option<Vec3> {
-        (self.samples >= enough).then(|| self.sum.map(|sum| sum / f64::from(self.samples)))
-    }
-}
 
 /// Sums for a regression of gravity's change along one axis on what the turn rates foretell. Their bias foretells a steady change: the
 /// means are taken off.
@@ -99,10 +82,9 @@ impl Turning {
         if let (Some((g0, w0)), Some((g1, w1))) = (self.before, now) {
             let turned = [0, 1, 2].map(|i| 0.5 * (w0[i] + w1[i]) * WINDOW_US * 1e-6);
             let gravity = [0, 1, 2].map(|i| 0.5 * (g0[i] + g1[i]));
+            let foretold = cross(gravity, turned);
             for (i, axis) in self.axes.iter_mut().enumerate() {
-                let (j, k) = ((i + 1) % 3, (i + 2) % 3);
-                let foretold = turned[k] * gravity[j] - turned[j] * gravity[k];
-                axis.push(foretold, g1[i] - g0[i]);
+                axis.push(foretold[i], g1[i] - g0[i]);
             }
             self.pairs += 1;
         }
