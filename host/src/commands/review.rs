@@ -134,7 +134,7 @@ pub(super) struct Summary {
     pub(super) to_and_fro: Vec<ToAndFro>,
     /// The stroke length told, m.
     pub(super) told_length_m: Option<f64>,
-    /// Passes that go by the turns because these contradict it, each with its section and what the turns say, m.
+    /// Passes whose turns do not agree with it, each with its section and what they say.
     pub(super) length_doubts: Vec<(u32, u32, LengthDoubt)>,
     /// What else the reader must know.
     pub(super) remarks: Vec<String>,

@@ -148,26 +148,14 @@ fn warnings(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     }
     let (units, rate_unit) =
         recording.passes.sheets.first().map_or((Units::Si, "OPM"), |sheet| (sheet.units, sheet.rate_unit));
-    let clock_form = clock_form(recording.warnings.iter().map(|w| w.t_s));
-    let _ = writeln!(
-        html,
-        "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, {clock_form}</th>\
-         <th scope=\"col\">Pass</th><th scope=\"col\">What was said</th></tr></thead><tbody>",
-    );
-    for w in recording.warnings {
-        let sheet = pass_of(recording, w.t_s);
-        let pass = pass_cell(sheet);
-        let afterwards = sheet.and_then(|sheet| sheet.afterwards(w));
+    let rows = recording.warnings.iter().map(|w| {
+        let afterwards = pass_of(recording, w.t_s).and_then(|sheet| sheet.afterwards(w));
         let afterwards =
             afterwards.map_or(String::new(), |said| format!(". <span class=\"soft\">{}</span>", escape(said)));
-        let _ = writeln!(
-            html,
-            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}{afterwards}</td></tr>",
-            clock(w.t_s),
-            escape(&if recording.is_table { w.text_of_table(units, rate_unit) } else { w.text(units, rate_unit) })
-        );
-    }
-    html.push_str("</tbody></table></div>\n");
+        let said = if recording.is_table { w.text_of_table(units, rate_unit) } else { w.text(units, rate_unit) };
+        (w.t_s, format!("{}{afterwards}", escape(&said)))
+    });
+    by_time(html, recording, "What was said", &rows.collect::<Vec<_>>());
 }
 
 fn notes(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
@@ -177,35 +165,28 @@ fn notes(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
     if named {
         let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
     }
-    let clock_form = clock_form(recording.notes.iter().map(|(t_s, _)| *t_s));
+    let rows: Vec<(f64, String)> =
+        recording.notes.iter().map(|(t_s, text)| (*t_s, escape(&remark(text)).to_string())).collect();
+    by_time(html, recording, "What was noted", &rows);
+}
+
+/// A table of what happened when, in which pass; `rows` are in HTML.
+fn by_time(html: &mut String, recording: &RecordingPart<'_>, what: &str, rows: &[(f64, String)]) {
+    let clock_form = if rows.iter().any(|(t_s, _)| *t_s >= 3599.5) { "(h:)min:s" } else { "min:s" };
     let _ = writeln!(
         html,
         "<div class=\"wide\"><table class=\"rows\"><thead><tr><th scope=\"col\">At, {clock_form}</th>\
-         <th scope=\"col\">Pass</th><th scope=\"col\">What was noted</th></tr></thead><tbody>",
+         <th scope=\"col\">Pass</th><th scope=\"col\">{what}</th></tr></thead><tbody>",
     );
-    for (t_s, text) in recording.notes {
-        let pass = pass_cell(pass_of(recording, *t_s));
-        let _ = writeln!(
-            html,
-            "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{}</td></tr>",
-            clock(*t_s),
-            escape(&remark(text))
-        );
+    for (t_s, text) in rows {
+        let pass = pass_of(recording, *t_s).map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass));
+        let _ = writeln!(html, "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{text}</td></tr>", clock(*t_s));
     }
     html.push_str("</tbody></table></div>\n");
 }
 
-/// How a column of times reads.
-fn clock_form(mut times_s: impl Iterator<Item = f64>) -> &'static str {
-    if times_s.any(|t_s| t_s >= 3599.5) { "(h:)min:s" } else { "min:s" }
-}
-
 fn pass_of<'a>(recording: &RecordingPart<'a>, t_s: f64) -> Option<&'a PassSheet> {
     recording.passes.sheets.iter().find(|s| (s.start_s..=s.end_s).contains(&t_s))
-}
-
-fn pass_cell(sheet: Option<&PassSheet>) -> String {
-    sheet.map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass))
 }
 
 fn lost(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
