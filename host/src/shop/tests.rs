@@ -19,7 +19,7 @@ fn technician(shop: &Shop, name: &str) -> Result<Id> {
     shop.add_technician(&Technician { name: name.into(), note: String::new() })
 }
 
-fn session(technician: Id, fingerprint: &str) -> NewSession {
+pub(super) fn session(technician: Id, fingerprint: &str) -> NewSession {
     let pass = NewPass {
         number: 1,
         end_s: 40.0,

@@ -108,35 +108,19 @@ fn overlap(new: Id, whose: &str, others: &[Other]) -> Option<String> {
 mod tests {
     use super::*;
     use crate::shop::demo::{Extent, STYLES, generate};
-    use crate::shop::{Filed, NewSession};
+    use crate::shop::{Filed, NewSession, tests::session};
 
     const START: &str = "2026-04-02T08:00:00+02:00";
 
     fn new(technician: Id, fingerprint: &str, sensor: &str, started: &str, seconds: f64) -> NewSession {
         NewSession {
-            fingerprint: fingerprint.into(),
-            recording: None,
             started: started.into(),
             day: "2026-04-02".into(),
-            technician,
-            machine: None,
-            vehicle: None,
-            pad: None,
-            liquid: None,
-            panel: String::new(),
-            trainer: false,
             source: if sensor.is_empty() { "table" } else { "sensor" },
             sensor: sensor.into(),
-            program: "0".into(),
-            plan: String::new(),
-            part: 1,
             seconds,
             running_s: seconds,
-            lost: String::new(),
-            pace_mps: (0.01, 0.02),
-            heat_limit_k: 11.0,
-            sections: Vec::new(),
-            notes: Vec::new(),
+            ..session(technician, fingerprint)
         }
     }
 
