@@ -4,6 +4,7 @@ usage: bench.py PROGRAM EXAMPLES WORK [--table FILE]
 """
 
 import argparse
+import json
 import os
 import platform
 import shutil
@@ -12,7 +13,12 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
+
 HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent / "accuracy"))
+import score  # noqa: E402 (it stands in the folder beside)
+
 TARGETS = {"everything": 500, "tables only": 5000, "memory": 150, "scipy": 20}
 
 
@@ -100,11 +106,19 @@ def main():
         say(f"growth of memory from one hour to two, {what}", f"{peaks[1] - peaks[0]:+.1f} MB", "none (5 MB and a tenth allowed)", peaks[1] < 1.1 * peaks[0] + 5)
     printed = subprocess.run([sys.executable, HERE / "scipy_review.py", table], check=True, capture_output=True, text=True,
                              env={**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}).stdout
-    scipy_s = float(printed.split()[0])
+    script = json.loads(printed)
+    scipy_s = script["seconds"]
+    parts = ", ".join(f"{part} {seconds / scipy_s:.0%}" for part, seconds in script["parts"].items())
     _, _, _, printed = measured([args.examples / "analysis_alone", one])
     alone_s = float(printed)
-    say("the same hour by a plain SciPy script, table in memory", f"{scipy_s:.2f} s", "", None)
+    say("the same hour by a plain SciPy script, table in memory", f"{scipy_s:.2f} s ({parts})", "", None)
     say("the analysis alone, samples in memory", f"{alone_s:.2f} s: {scipy_s / alone_s:.1f} x as fast as the script", f"≥ {TARGETS['scipy']} x", scipy_s / alone_s >= TARGETS["scipy"])
+    measured([args.program, "-q", "review", one, "--out", out, "--no-sheets"])
+    truth = json.loads(table.with_suffix(".truth.json").read_text())
+    for who, series, strokes in (("review", score.rows(out / "series.csv"), score.rows(out / "strokes.csv")), ("script", script["found"]["series"], script["found"]["strokes"])):
+        rate, arm = score.orbit(truth, series), score.strokes(truth, strokes)
+        errors = np.abs(arm["traverse_errors"])
+        say(f"what the {who} found of that hour", f"orbit rate off by {rate['orbit_rel_rms']:.2%} RMS; {arm['stroke_recall']:.0%} of the strokes, {arm['stroke_precision']:.0%} of those found real; arm speed off by {np.median(errors):.0%}, nine in ten by less than {np.quantile(errors, 0.9):.0%}; intervals hold {np.mean(arm['interval_holds']):.0%}", "", None)
     say("review of the hour, reading the recording and writing tables included", f"{tables_s:.2f} s: {scipy_s / tables_s:.1f} x as fast as the script, which does neither", "", None)
     _, _, _, latency = measured([args.examples / "frame_latency"])
     for line in latency.splitlines():
