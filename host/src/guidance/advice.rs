@@ -5,7 +5,8 @@ use steadypass_protocol::Pattern;
 use crate::analysis::{Interval, LiveTick, State};
 
 use super::limits::READY_RISE_K;
-use super::warnings::{Warning, WarningKind, Watch};
+use super::warning::{Warning, WarningKind};
+use super::watch::Watch;
 use super::{Plan, Units};
 
 /// The one thing to do now.

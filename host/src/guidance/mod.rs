@@ -21,9 +21,11 @@ mod latch;
 mod limits;
 pub mod plan;
 pub mod units;
-pub mod warnings;
+pub mod warning;
+pub mod watch;
 
 pub use advice::{Advice, Guidance};
 pub use plan::{Band, MachineProfile, Plan, PlanError};
 pub use units::Units;
-pub use warnings::{Warning, WarningKind, Watch};
+pub use warning::{Warning, WarningKind};
+pub use watch::Watch;

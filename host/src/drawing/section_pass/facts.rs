@@ -3,7 +3,7 @@
 use super::super::SheetInput;
 use super::words;
 use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke};
-use crate::guidance::warnings::{RATE_LASTS_S, rate_is_clear};
+use crate::guidance::watch::{RATE_LASTS_S, rate_is_clear};
 use crate::guidance::{Band, Warning, WarningKind};
 
 /// Rows further apart than this leave a hole; they come every [`ROW_S`].
