@@ -63,11 +63,13 @@ pub(super) struct Gridder {
     last_us: f64,
 }
 
-impl Gridder {
-    pub(super) fn new() -> Self {
+impl Default for Gridder {
+    fn default() -> Self {
         Self { base: 0, slots: VecDeque::with_capacity(8), cell: None, last_us: f64::NEG_INFINITY }
     }
+}
 
+impl Gridder {
     /// Forgets what was collected; the next point handed out is `index`.
     pub(super) fn restart(&mut self, index: i64) {
         self.base = index;
@@ -172,7 +174,7 @@ mod tests {
     use super::*;
 
     fn run(rate_hz: f64, seconds: f64, f: impl Fn(f64) -> f64) -> Vec<Option<[f64; 3]>> {
-        let mut grid = Gridder::new();
+        let mut grid = Gridder::default();
         let spacing = 1e6 / rate_hz;
         let mut out = Vec::new();
         for i in 0..(seconds * rate_hz) as usize {
@@ -217,7 +219,7 @@ mod tests {
 
     #[test]
     fn a_jump_in_time_costs_no_memory_and_what_comes_after_it_is_read() {
-        let mut grid = Gridder::new();
+        let mut grid = Gridder::default();
         for (first_us, value) in [(0.0, 1.0), (1e9, 2.0), (1e12, 3.0)] {
             grid.push(first_us, 1000.0, &[[value, 0.0, 0.0]; 200]);
         }
@@ -229,7 +231,7 @@ mod tests {
 
     #[test]
     fn a_hole_stays_a_hole() {
-        let mut grid = Gridder::new();
+        let mut grid = Gridder::default();
         let mut got = Vec::new();
         for i in 0..1000 {
             let t = f64::from(i) * 1000.0;
@@ -248,7 +250,7 @@ mod tests {
     #[test]
     fn samples_that_are_missing_let_no_vibration_through() {
         // 18 m/s² of an orbit at 60 Hz on a ramp; a block of 72 samples is missing every second.
-        let (mut grid, mut got) = (Gridder::new(), Vec::new());
+        let (mut grid, mut got) = (Gridder::default(), Vec::new());
         let spacing_us = 600.0;
         for i in 0..8000 {
             let t_us = i as f64 * spacing_us;

@@ -39,7 +39,7 @@ impl Pipeline {
         if just_off || marked || rested || too_long {
             self.settle(false);
             self.motion.begin_anew();
-            self.begin_stretch();
+            self.under_way.begin_anew();
             self.settle_at_s = None;
             self.release(t_s - ROW_HINDSIGHT_S);
         } else if off || self.motion.kept_s() == 0.0 {
@@ -87,16 +87,10 @@ impl Pipeline {
         let (Some(first), Some(last)) = (pass.strokes.first(), pass.strokes.last()) else { return };
         let (start_s, end_s) = (first.start_s, last.end_s);
         let heading = pass.axis[1].atan2(pass.axis[0]);
-        let begun = self.sections_begun_s.iter().any(|at| *at <= start_s && *at >= self.last_work_s - 1.0);
-        if self.section == 0 || begun {
-            self.section += 1;
-            self.section_heading = Some(heading);
-        }
-        self.sections_begun_s.retain(|at| *at > start_s);
-        let before_s = std::mem::replace(&mut self.last_work_s, end_s);
+        let before_s = self.sections.count_pass((start_s, end_s), heading);
         self.pass_count += 1;
         self.stroke_count += pass.strokes.len() as u32;
-        let section_heading = self.section_heading;
+        let section_heading = self.sections.heading();
         let rises: Vec<Option<f64>> = pass
             .strokes
             .iter()
@@ -154,7 +148,7 @@ impl Pipeline {
         let peak = |v: &[f64]| v.iter().copied().reduce(f64::max);
         self.findings.push_back(Finding::Pass(Box::new(Pass {
             pass: self.pass_count,
-            section: self.section,
+            section: self.sections.number(),
             start_s,
             end_s,
             direction_deg: section_heading.map(|first| degrees(heading - first)),

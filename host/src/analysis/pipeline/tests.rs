@@ -1,4 +1,5 @@
 use super::*;
+use crate::analysis::reading::Run;
 use crate::analysis::{Pass, SeriesRow, Stroke, ToAndFro};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
