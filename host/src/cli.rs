@@ -31,6 +31,9 @@ pub(crate) struct Cli {
     /// The verb as it was typed, with the one under it.
     #[arg(skip)]
     pub(crate) typed_verb: String,
+    /// The shop that the verb works with, or else the one that the environment names.
+    #[arg(skip)]
+    pub(crate) shop: Option<PathBuf>,
 }
 
 impl Cli {
@@ -62,13 +65,23 @@ impl Cli {
         if let (Some(is_usual), Some((_, typed))) = (is_usual, matches.subcommand()) {
             *is_usual = typed.value_source("shop") == Some(ValueSource::EnvVariable);
         }
-        Ok(Self { typed_verb: verbs(&matches).join(" "), ..cli })
+        let usual = || std::env::var_os(SHOP_VARIABLE).filter(|folder| !folder.is_empty()).map(PathBuf::from);
+        Ok(Self { typed_verb: verbs(&matches).join(" "), shop: shop_of(&matches).or_else(usual), ..cli })
     }
 }
 
 /// The verb, and the one under it where it has any.
 fn verbs(matches: &ArgMatches) -> Vec<&str> {
     matches.subcommand().map_or(Vec::new(), |(verb, under)| [vec![verb], verbs(under)].concat())
+}
+
+/// Names the shop for every verb.
+pub(crate) const SHOP_VARIABLE: &str = "STEADYPASS_SHOP";
+
+/// The shop of a verb that takes one.
+fn shop_of(matches: &ArgMatches) -> Option<PathBuf> {
+    let own = matches.try_get_one::<PathBuf>("shop").ok().flatten().cloned();
+    own.or_else(|| matches.subcommand().and_then(|(_, under)| shop_of(under)))
 }
 
 /// Lets a number below nought be a value of whatever takes one: that it is too small is then said in the verb's own words, where
@@ -93,7 +106,8 @@ const GLOBAL: &str = "For every verb";
 /// Options of every verb.
 #[derive(Debug, Args)]
 pub(crate) struct Global {
-    /// Units on screen and on drawings: si (mm/s, °C, K) or us (in/s, °F, mil). Files stay SI. Default: the plan's.
+    /// Units on screen and on drawings: si (mm/s, °C, K) or us (in/s, °F, mil). Files stay SI. Default: the shop's
+    /// (`shop set units us`), else the plan's.
     #[arg(long, global = true, help_heading = GLOBAL, value_name = "si|us")]
     pub(crate) units: Option<Units>,
     /// Print results as JSON.
@@ -484,7 +498,7 @@ pub(crate) struct ExposureArgs {
     #[arg(long, value_name = "NAME=A_HV:MINUTES")]
     pub(crate) declared: Vec<String>,
     /// The shop's folder: a recording that is filed in it counts under the names that the shop has for it.
-    #[arg(long, value_name = "DIR", env = "STEADYPASS_SHOP")]
+    #[arg(long, value_name = "DIR", env = SHOP_VARIABLE)]
     pub(crate) shop: Option<PathBuf>,
     /// Whether the shop is the one that the environment names, for every verb, and not one that was asked for here.
     #[arg(skip)]

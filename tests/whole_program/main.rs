@@ -13,5 +13,6 @@ mod shop_bad_input;
 mod shop_json;
 mod shop_names;
 mod shop_store;
+mod shop_units;
 mod small_shop;
 mod support;

@@ -76,6 +76,7 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     s.fails(&["shop", "set"], &["colour", "red"], 2, &["colour", "gauge-sd-um"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "a lot"], 2, &["a lot", "0.01 to 50 µm"]);
     s.fails(&["shop", "set"], &["gauge-sd-um", "-1"], 2, &["-1", "0.01 to 50 µm"]);
+    s.fails(&["shop", "set"], &["units", "inches"], 2, &["units are `si` or `us`, not `inches`"]);
     s.fails(&["shop", "set"], &["film-floor-um", "99mil"], 2, &["1 to 2000 µm"]);
     s.fails(&["shop", "trainer"], &["7"], 1, &["no session 7", "shop status --all"]);
     s.fails(&["day"], &["--technician", "Robin", "--day", "2999-01-01"], 2, &["'2999-01-01'", "still to come"]);
@@ -290,7 +291,6 @@ fn a_slip_on_one_vehicle_spoils_no_removal_of_another() {
     assert_eq!(succeeds(&s.with(&show, &a)), taken);
 }
 
-/// A reading that cannot be is kept, and in no figure; more gone than a clear coat has is said; a growth is no removal with a minus.
 #[test]
 fn a_limit_that_was_meant_in_mil_is_asked_about() {
     let small = Small::new();
@@ -307,6 +307,7 @@ fn a_limit_that_was_meant_in_mil_is_asked_about() {
     }
 }
 
+/// A reading that cannot be is kept, and in no figure; more gone than a clear coat has is said; a growth is no removal with a minus.
 #[test]
 fn readings_that_cannot_be_are_told_and_in_no_figure() {
     let s = Small::new();

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::{
-    PaintYear, a_needed_name, a_paint_year, a_paint_year_if_any,
+    PaintYear, SHOP_VARIABLE, a_needed_name, a_paint_year, a_paint_year_if_any,
     values::{a_number, a_whole_number},
 };
 
@@ -13,7 +13,7 @@ use super::{
 #[derive(Clone, Debug, Args)]
 pub(crate) struct ShopFolder {
     /// The shop's folder.
-    #[arg(long = "shop", value_name = "DIR", env = "STEADYPASS_SHOP")]
+    #[arg(id = "shop", long, value_name = "DIR", env = SHOP_VARIABLE)]
     pub(crate) folder: PathBuf,
 }
 
@@ -25,7 +25,7 @@ const FILING: &str = "Filing in the shop's memory";
 pub(crate) struct FileArgs {
     /// The shop's folder; the figures are filed there. One that only the environment names may be missing, where nothing else is told
     /// of the filing.
-    #[arg(help_heading = FILING, long, value_name = "DIR", env = "STEADYPASS_SHOP")]
+    #[arg(help_heading = FILING, long, value_name = "DIR", env = SHOP_VARIABLE)]
     pub(crate) shop: Option<PathBuf>,
     /// Whether the shop is the one that the environment names, for every verb, and not one that was asked for here.
     #[arg(skip)]
@@ -98,15 +98,17 @@ pub(crate) enum ShopVerb {
         #[arg(value_parser = a_needed_name)]
         name: String,
     },
-    /// Sets the shop's name, logo, care advice, gauge repeatability or film limit.
-    #[command(after_help = "Examples:\n  steadypass shop set --shop ~/shop gauge-sd-um 1.2\n  \
+    /// Sets the shop's name, units, logo, care advice, gauge repeatability or film limit.
+    #[command(after_help = "Examples:\n  steadypass shop set --shop ~/shop units us\n  \
+                            steadypass shop set --shop ~/shop gauge-sd-um 1.2\n  \
                             steadypass shop set --shop ~/shop care \"Wash by hand with two buckets.\"")]
     Set {
         #[command(flatten)]
         shop: ShopFolder,
-        /// name, logo, care, gauge-sd-um or film-floor-um.
+        /// name, units, logo, care, gauge-sd-um or film-floor-um.
         key: String,
-        /// Its value; of film in µm, or with its unit as in 3.9mil; of a logo the file, PNG or JPEG, which is copied into the shop.
+        /// Its value; of units si or us, in which the shop is shown everything where --units is not given; of film in µm, or with its
+        /// unit as in 3.9mil; of a logo the file, PNG or JPEG, which is copied into the shop.
         /// "" for none.
         value: String,
     },

@@ -2,14 +2,15 @@
 
 use std::{
     io::{self, IsTerminal, Write},
-    sync::{Mutex, PoisonError},
+    path::PathBuf,
+    sync::{Mutex, OnceLock, PoisonError},
     time::Duration,
 };
 
 use indicatif::{ProgressBar, ProgressStyle};
-use steadypass::{guidance::Units, recording::describe_io};
+use steadypass::{guidance::Units, recording::describe_io, shop::Shop};
 
-use crate::cli::Global;
+use crate::cli::Cli;
 
 /// What is said while the screen is in use for something else; `None` when it is not.
 static HELD: Mutex<Option<Vec<u8>>> = Mutex::new(None);
@@ -44,16 +45,18 @@ impl Drop for Hold {
 }
 
 /// The two streams and what the user wants to see on them.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 pub(crate) struct Console {
     units: Option<Units>,
+    shop: Option<PathBuf>,
+    shop_units: OnceLock<Option<Units>>,
     pub(crate) json: bool,
     quiet: bool,
     verbose: bool,
 }
 
 impl Console {
-    pub(crate) fn new(global: &Global) -> Self {
+    pub(crate) fn new(Cli { global, shop, .. }: &Cli) -> Self {
         let level = match (global.quiet, global.verbose) {
             (true, _) => "error",
             (_, 0) => "warn",
@@ -66,12 +69,20 @@ impl Console {
             .with_writer(|| Aside)
             .with_ansi(io::stderr().is_terminal())
             .try_init();
-        Self { units: global.units, json: global.json, quiet: global.quiet, verbose: global.verbose > 0 }
+        Self {
+            units: global.units,
+            shop: shop.clone(),
+            shop_units: OnceLock::new(),
+            json: global.json,
+            quiet: global.quiet,
+            verbose: global.verbose > 0,
+        }
     }
 
-    /// The user's units, or the plan's.
+    /// The user's units, else the shop's, else the plan's. What is wrong with a shop, the verb says that needs it.
     pub(crate) fn units(&self, plan: Units) -> Units {
-        self.units.unwrap_or(plan)
+        let of_shop = || *self.shop_units.get_or_init(|| Shop::open(self.shop.as_deref()?).ok()?.units().ok()?);
+        self.units.or_else(of_shop).unwrap_or(plan)
     }
 
     /// A line of results.

@@ -174,7 +174,7 @@ impl Interruptible {
             listen()?
         };
         let (_done, done) = oneshot::channel::<()>();
-        let console = *console;
+        let console = console.clone();
         thread::Builder::new().name("interrupt".into()).spawn(move || {
             let ending = runtime.block_on(async {
                 tokio::select! {

@@ -98,7 +98,7 @@ fn path_text(path: &Path) -> String {
 
 /// Runs the verb and picks the exit code.
 pub(crate) fn run(cli: Cli) -> ExitCode {
-    let console = Console::new(&cli.global);
+    let console = Console::new(&cli);
     // Without a listener the system ends the program, as it does where somebody else listens.
     let _interruptible = match cli.verb {
         // They record, and have more to do then.

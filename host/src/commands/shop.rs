@@ -54,7 +54,7 @@ pub(super) fn run(console: &Console, args: &ShopArgs) -> Outcome {
             let value = &match setting {
                 // The store keeps µm. What is no reading it refuses in its own words.
                 Setting::GaugeSdUm | Setting::FilmFloorUm => film_um(value).map_or(value.clone(), |um| um.to_string()),
-                Setting::Name | Setting::Logo | Setting::Care => value.clone(),
+                Setting::Name | Setting::Units | Setting::Logo | Setting::Care => value.clone(),
             };
             let store = open(&shop.folder)?;
             let set = match (setting, value.trim()) {

@@ -16,7 +16,7 @@ use std::{
 use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior, backup::Backup};
 
 use super::{Result, ShopError};
-use crate::unfinished::Unfinished;
+use crate::{guidance::Units, unfinished::Unfinished};
 
 /// Name of the store in the shop's folder.
 pub const STORE: &str = "shop.db";
@@ -280,6 +280,14 @@ impl Shop {
         Ok(())
     }
 
+    /// The units that it is shown its figures in, where it has set them.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn units(&self) -> Result<Option<Units>> {
+        Ok(self.setting(Setting::Units)?.and_then(|text| text.parse().ok()))
+    }
+
     /// A setting that is a number.
     ///
     /// # Errors
@@ -361,6 +369,8 @@ fn begins_as_store(path: &Path) -> bool {
 pub enum Setting {
     /// The shop's name, for reports.
     Name,
+    /// Units in which it is shown what it has. What it keeps stays SI.
+    Units,
     /// Its logo, a PNG or JPEG in the shop's folder.
     Logo,
     /// What it tells owners about care after the work.
@@ -373,12 +383,13 @@ pub enum Setting {
 
 impl Setting {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Name, Self::Logo, Self::Care, Self::GaugeSdUm, Self::FilmFloorUm];
+    pub const ALL: [Self; 6] = [Self::Name, Self::Units, Self::Logo, Self::Care, Self::GaugeSdUm, Self::FilmFloorUm];
 
     /// The key.
     pub fn as_str(self) -> &'static str {
         match self {
             Self::Name => "name",
+            Self::Units => "units",
             Self::Logo => "logo",
             Self::Care => "care",
             Self::GaugeSdUm => "gauge-sd-um",
@@ -394,6 +405,12 @@ impl Setting {
     fn check(self, value: &str) -> Result<()> {
         let range = match self {
             Self::Name | Self::Logo | Self::Care => return Ok(()),
+            Self::Units => {
+                return match value.trim().parse::<Units>() {
+                    Ok(_) => Ok(()),
+                    Err(unknown) => Err(ShopError::OutOfRange(unknown.to_string())),
+                };
+            }
             Self::GaugeSdUm => 0.01..=50.0,
             Self::FilmFloorUm => 1.0..=2000.0,
         };
