@@ -12,7 +12,7 @@ use clap::{
 };
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
-use values::{a_number, a_port_number, a_whole_number_within, an_address};
+use values::{a_length_m, a_number, a_port_number, a_speed_mm_s, a_whole_number_within, an_address};
 pub(crate) use values::{a_whole_number, film_um};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 
@@ -377,17 +377,28 @@ pub(crate) struct RecordArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  steadypass drill --pace-mm-s 20 --within-mm-s 3 --stroke-m 0.4 --beat\n  \
-                        steadypass drill --rehearse --strokes 4 --stroke-m 0.4   # without a sensor")]
+#[command(after_help = "Examples:\n  steadypass drill --pace 20mm/s --within 3mm/s --stroke-length 400mm --beat\n  \
+                        steadypass drill --pace 0.8in/s --within 0.1in/s --stroke-length 16in\n  \
+                        steadypass drill --rehearse --strokes 4 --stroke-length 16in   # no sensor")]
 pub(crate) struct DrillArgs {
-    /// Arm speed to keep, mm/s.
-    #[arg(long, value_name = "MM_S", default_value_t = 20.0, value_parser = a_number)]
+    /// Arm speed to keep, with its unit, as in 0.8in/s or 20mm/s.
+    #[arg(long, value_name = "SPEED", value_parser = a_speed_mm_s)]
+    pub(crate) pace: Option<f64>,
+    /// How far off it may be, with its unit.
+    #[arg(long, value_name = "SPEED", value_parser = a_speed_mm_s)]
+    pub(crate) within: Option<f64>,
+    /// Travel of one stroke, between two tapes, with its unit, as in 16in, 400mm or 0.4m. Without it speeds are less certain. Default:
+    /// the plan's.
+    #[arg(long, value_name = "LENGTH", value_parser = a_length_m)]
+    pub(crate) stroke_length: Option<f64>,
+    /// Arm speed to keep, mm/s, a bare number.
+    #[arg(long, value_name = "MM_S", default_value_t = 20.0, conflicts_with = "pace", value_parser = a_number)]
     pub(crate) pace_mm_s: f64,
-    /// How far off it may be, mm/s.
-    #[arg(long, value_name = "MM_S", default_value_t = 3.0, value_parser = a_number)]
+    /// How far off it may be, mm/s, a bare number.
+    #[arg(long, value_name = "MM_S", default_value_t = 3.0, conflicts_with = "within", value_parser = a_number)]
     pub(crate) within_mm_s: f64,
-    /// Travel of one stroke, between two tapes. Without it speeds are less certain. Default: the plan's.
-    #[arg(long, value_name = "M", value_parser = a_number)]
+    /// Travel of one stroke, m, a bare number.
+    #[arg(long, value_name = "M", conflicts_with = "stroke_length", value_parser = a_number)]
     pub(crate) stroke_m: Option<f64>,
     /// Strokes to do; it ends by itself after them.
     #[arg(long, default_value_t = 10, value_parser = a_whole_number::<u32>)]
@@ -440,7 +451,7 @@ pub(crate) struct ImportArgs {
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  steadypass review door.mcap --out door-review\n  \
-                        steadypass review door.mcap --out door-review --stroke-length-m 0.40")]
+                        steadypass review door.mcap --out door-review --stroke-length 16in")]
 pub(crate) struct ReviewArgs {
     /// Recordings (.mcap, or .mcap.part left by a crash).
     #[arg(required = true)]
@@ -452,8 +463,12 @@ pub(crate) struct ReviewArgs {
     /// Plan to judge by. Default: the one in the recording.
     #[arg(long, value_name = "FILE")]
     pub(crate) plan: Option<PathBuf>,
-    /// Travel of one stroke, where it is known (a taped section). Where the turns clearly contradict it, speeds go by the turns.
-    #[arg(long, value_name = "M", value_parser = a_number)]
+    /// Travel of one stroke, where it is known (a taped section), with its unit, as in 18in, 450mm or 0.45m. Where the turns clearly
+    /// contradict it, speeds go by the turns.
+    #[arg(long, value_name = "LENGTH", value_parser = a_length_m)]
+    pub(crate) stroke_length: Option<f64>,
+    /// The same in metres, a bare number.
+    #[arg(long, value_name = "M", conflicts_with = "stroke_length", value_parser = a_number)]
     pub(crate) stroke_length_m: Option<f64>,
     /// Who works, where the recording does not say or says it wrong.
     #[arg(long, value_name = "NAME", value_parser = a_name)]

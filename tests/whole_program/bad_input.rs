@@ -279,6 +279,15 @@ fn arguments_that_make_no_sense_are_code_two() {
         2,
         &["--stroke-length-m", "write 0.4 with a point"],
     );
+    let length = |typed: &str, words: &str| {
+        expect(&["review", "a.mcap", "--out", "b", "--stroke-length", typed], 2, &["--stroke-length", words]);
+        expect(&["drill", "--stroke-length", typed], 2, &[words]);
+    };
+    length("18", "in which unit? Write 18in, 18mm or 18m");
+    length("18yd", "such as 18in, 450mm or 0.45m");
+    length("18m", "0.05 to 3 m (2 to 118 in)");
+    expect(&["drill", "--pace", "20"], 2, &["--pace", "in which unit? Write 20in/s or 20mm/s"]);
+    expect(&["drill", "--stroke-length", "16in", "--stroke-m", "0.4"], 2, &["cannot be used with"]);
     expect(&["record", "--listen", "999"], 2, &["--listen", "an address of this computer", "192.168.1.20"]);
     expect(&["demo", "--volume", "101"], 2, &["--volume", "expected 0 to 100"]);
     expect(&["review", "a.mcap", "--out", "b", "--stroke-length-m", "40"], 2, &["0.05 to 3 m"]);

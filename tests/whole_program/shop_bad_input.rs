@@ -114,6 +114,8 @@ fn names_and_values_that_cannot_be_leave_the_shop_as_it_was() {
     film(&["--phase", "before", "--day", "2999-01-01", "120"], 2, &["'2999-01-01'", "still to come"]);
     film(&["--phase", "before", "--at-m", "0.1,0.2", "120"], 2, &["--section"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1", "120"], 2, &["two distances", "0.12,0.30"]);
+    film(&["--phase", "before", "--section", "1", "--at", "5in,12", "120"], 2, &["--at", "Write 12in, 12mm or 12m"]);
+    film(&["--phase", "before", "--at", "5in,12in", "120"], 2, &["--at: on which section?"]);
     film(&["--phase", "before", "--section", "1", "--at-m", "0.1,20", "120"], 2, &["20 m across", "0 to 3 m"]);
     film(&["--phase", "before"], 2, &["READINGS"]);
     film(&["--phase", "before", "4.8", "mil"], 2, &["'mil'", "right behind its number"]);

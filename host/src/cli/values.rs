@@ -3,7 +3,7 @@
 
 use std::net::IpAddr;
 
-use steadypass::shop::film::UM_PER_MIL;
+use steadypass::{guidance::units::MM_PER_INCH, shop::film::UM_PER_MIL};
 
 /// A number, with a point where there are decimals. NaN is one here: no range that a verb has holds it.
 pub(super) fn a_number(text: &str) -> Result<f64, String> {
@@ -34,22 +34,61 @@ pub(super) fn a_reading(text: &str) -> Result<f64, String> {
 /// One figure of film, µm.
 pub(crate) fn film_um(text: &str) -> Result<f64, String> {
     const UNITS: [(&str, f64); 5] = [("mils", UM_PER_MIL), ("mil", UM_PER_MIL), ("µm", 1.0), ("μm", 1.0), ("um", 1.0)];
+    let (read, unit_um) = with_unit(text, &UNITS, "4.8mil", "expected a number such as 121 (in µm), or 4.8mil")?;
+    // A gauge tells hundredths of a mil at most, 0.254 µm: what lies below a nanometre is the multiplication's.
+    Ok(unit_um.filter(|um| *um != 1.0).map_or(read, |um| rounded(read * um, 1e3)))
+}
+
+/// Metres in an inch.
+const M_PER_INCH: f64 = MM_PER_INCH / 1e3;
+
+/// A length, m, with its unit: who thinks in inches and who thinks in millimetres type the same bare number for another length.
+pub(super) fn a_length_m(text: &str) -> Result<f64, String> {
+    const UNITS: [(&str, f64); 7] = [
+        ("inches", M_PER_INCH),
+        ("inch", M_PER_INCH),
+        ("in", M_PER_INCH),
+        ("\"", M_PER_INCH),
+        ("mm", 1e-3),
+        ("cm", 1e-2),
+        ("m", 1.0),
+    ];
+    let (read, unit_m) =
+        with_unit(text, &UNITS, "18in", "expected a length with its unit, such as 18in, 450mm or 0.45m")?;
+    let unit_m = unit_m.ok_or_else(|| format!("in which unit? Write {read}in, {read}mm or {read}m"))?;
+    Ok(rounded(read * unit_m, 1e6))
+}
+
+/// A speed, mm/s, with its unit.
+pub(super) fn a_speed_mm_s(text: &str) -> Result<f64, String> {
+    const UNITS: [(&str, f64); 4] = [("in/s", MM_PER_INCH), ("mm/s", 1.0), ("cm/s", 10.0), ("m/s", 1e3)];
+    let (read, unit_mm_s) =
+        with_unit(text, &UNITS, "0.8in/s", "expected a speed with its unit, such as 0.8in/s or 20mm/s")?;
+    let unit_mm_s = unit_mm_s.ok_or_else(|| format!("in which unit? Write {read}in/s or {read}mm/s"))?;
+    Ok(rounded(read * unit_mm_s, 1e6))
+}
+
+/// Without the digits that are a multiplication's own.
+fn rounded(value: f64, steps: f64) -> f64 {
+    (value * steps).round() / steps
+}
+
+/// A number, and what one of the unit behind it is worth; `None` for a bare number.
+///
+/// * `units`: each as it is typed, in small letters, one that ends in another before that.
+/// * `example`, `expected`: what is said of a unit without its number, and of what is neither.
+fn with_unit(text: &str, units: &[(&str, f64)], example: &str, expected: &str) -> Result<(f64, Option<f64>), String> {
     let typed = text.trim().to_lowercase();
-    let unit = UNITS.iter().find_map(|(unit, um)| Some((typed.strip_suffix(unit)?, *um)));
-    let (number, unit_um) = unit.unwrap_or((&typed, 1.0));
+    let unit = units.iter().find_map(|(unit, worth)| Some((typed.strip_suffix(unit)?, *worth)));
+    let (number, worth) = unit.map_or((&*typed, None), |(number, worth)| (number, Some(worth)));
     if unit.is_some() && number.is_empty() {
-        return Err("a unit stands right behind its number, as in 4.8mil".to_owned());
+        return Err(format!("a unit stands right behind its number, as in {example}"));
     }
     let read = a_number(number).map_err(|why| {
         let with_unit = format!("{} with a point", &typed[number.len()..]);
-        if why.starts_with("write") {
-            why.replace(" with a point", &with_unit)
-        } else {
-            "expected a number such as 121 (in µm), or 4.8mil".to_owned()
-        }
+        if why.starts_with("write") { why.replace(" with a point", &with_unit) } else { expected.to_owned() }
     })?;
-    // A gauge tells hundredths of a mil at most, 0.254 µm: what lies below a nanometre is the multiplication's.
-    Ok(if unit_um == 1.0 { read } else { (read * unit_um * 1e3).round() / 1e3 })
+    Ok((read, worth))
 }
 
 /// A whole number of the size that `T` has room for.
@@ -132,6 +171,34 @@ mod tests {
             a_reading("4,7mil").unwrap_err(),
             "several readings stand apart, 4 7mil; one reading with decimals: write 4.7mil with a point"
         );
+    }
+
+    #[test]
+    fn a_length_and_a_speed_have_their_unit() {
+        // 1 in = 25.4 mm by definition.
+        for (text, m) in [
+            ("18in", 0.4572),
+            ("18 IN", 0.4572),
+            ("18\"", 0.4572),
+            ("1inch", 0.0254),
+            ("450mm", 0.45),
+            ("45cm", 0.45),
+            (" 0.45 m ", 0.45),
+            ("-0.4m", -0.4),
+        ] {
+            assert_eq!(a_length_m(text), Ok(m), "{text}");
+        }
+        assert_eq!(a_length_m("18"), Err("in which unit? Write 18in, 18mm or 18m".to_owned()));
+        assert_eq!(a_length_m("0,45m"), Err("write 0.45m with a point".to_owned()));
+        assert_eq!(a_length_m("in"), Err("a unit stands right behind its number, as in 18in".to_owned()));
+        for text in ["", "long", "18yd", "1ft6in", "18in/s"] {
+            assert!(a_length_m(text).unwrap_err().contains("such as 18in, 450mm or 0.45m"), "{text}");
+        }
+        for (text, mm_s) in [("0.8in/s", 20.32), ("20mm/s", 20.0), ("2 cm/s", 20.0), ("0.02m/s", 20.0)] {
+            assert_eq!(a_speed_mm_s(text), Ok(mm_s), "{text}");
+        }
+        assert_eq!(a_speed_mm_s("20"), Err("in which unit? Write 20in/s or 20mm/s".to_owned()));
+        assert!(a_speed_mm_s("20in").unwrap_err().contains("such as 0.8in/s or 20mm/s"));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::shop::ShopFolder;
-use super::values::{a_number, a_reading, a_whole_number, film_um};
+use super::values::{a_length_m, a_number, a_reading, a_whole_number, film_um};
 use super::{a_day, a_name, a_needed_name, a_past_day};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -296,13 +296,16 @@ pub(crate) enum ThicknessVerb {
         shop: ShopFolder,
         #[command(flatten)]
         at: GaugePoint,
-        /// Number of the section on the panel that the point lies in, as in the recording; together with --at-m.
+        /// Number of the section on the panel that the point lies in, as in the recording; together with --at or --at-m.
         #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<u32>)]
         section: Option<u32>,
         /// Where the gauge stood, together with --section: metres along and across the section: from the corner where its first stroke starts, at its
         /// right. With three such points or more the ledger sets each against what was rubbed at its own place.
         #[arg(long, value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, value_parser = a_number)]
         at_m: Vec<f64>,
+        /// The same with their units, as in 5in,12in.
+        #[arg(long = "at", value_name = "ALONG,ACROSS", value_delimiter = ',', num_args = 1, conflicts_with = "at_m", value_parser = a_length_m)]
+        at_lengths: Vec<f64>,
         /// Day. Default: today.
         #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_past_day)]
         day: Option<jiff::civil::Date>,

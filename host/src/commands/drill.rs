@@ -22,8 +22,13 @@ const REHEARSAL: &str = "Rehearsal, invented";
 
 pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     let mut plan = facts::load_plan(args.facts.plan.as_deref())?;
-    let stroke_m = args.stroke_m.or(plan.stroke_length_m);
-    let goal = Goal { pace_mm_s: args.pace_mm_s, within_mm_s: args.within_mm_s, stroke_m, strokes: args.strokes };
+    let stroke_m = args.stroke_length.or(args.stroke_m).or(plan.stroke_length_m);
+    let goal = Goal {
+        pace_mm_s: args.pace.unwrap_or(args.pace_mm_s),
+        within_mm_s: args.within.unwrap_or(args.within_mm_s),
+        stroke_m,
+        strokes: args.strokes,
+    };
     if let Some(fault) = goal.fault() {
         return Err(Failure::Usage(fault));
     }

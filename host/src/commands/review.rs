@@ -26,10 +26,12 @@ use super::{Console, Done, Failure, Outcome, corrected::Corrected, facts, path_t
 use crate::cli::ReviewArgs;
 
 pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
-    if let Some(length) = args.stroke_length_m
+    let stroke_length_m = args.stroke_length.or(args.stroke_length_m);
+    if let Some(length) = stroke_length_m
         && !(0.05..=3.0).contains(&length)
     {
-        return Err(Failure::Usage(format!("--stroke-length-m {length}: a stroke is 0.05 to 3 m long")));
+        let option = if args.stroke_length.is_some() { "stroke-length" } else { "stroke-length-m" };
+        return Err(Failure::Usage(format!("--{option}: {length} m; a stroke is 0.05 to 3 m (2 to 118 in) long")));
     }
     let folders = folders(args)?;
     let shop = store::to_file_in(console, &args.file)?;
@@ -42,7 +44,7 @@ pub(super) fn run(console: &Console, args: &ReviewArgs) -> Outcome {
             recording,
             folder,
             plan: args.plan.as_deref(),
-            stroke_length_m: args.stroke_length_m,
+            stroke_length_m,
             sheets: !args.no_sheets,
             technician: args.technician.as_deref(),
             panel: args.panel.as_deref().filter(|panel| !panel.is_empty()),

@@ -18,23 +18,27 @@ use crate::cli::work::{SortArg, ThicknessArgs, ThicknessVerb};
 
 pub(super) fn run(console: &Console, args: &ThicknessArgs) -> Outcome {
     match &args.what {
-        ThicknessVerb::Add { shop: folder, at, section, at_m, day, readings } => {
-            let place = match (section, at_m.as_slice()) {
+        ThicknessVerb::Add { shop: folder, at, section, at_m, at_lengths, day, readings } => {
+            let (option, place_m) = if at_lengths.is_empty() { ("--at-m", at_m) } else { ("--at", at_lengths) };
+            let place = match (section, place_m.as_slice()) {
                 (Some(section), &[along_m, across_m]) => Some(Place { section: *section, along_m, across_m }),
                 (None, []) => None,
                 (Some(section), []) => {
                     return Err(Failure::Usage(format!(
                         "--section {section}: where on it did the gauge stand? Give --at-m ALONG,ACROSS too, in metres from the corner \
-                         where its first stroke starts, as in --at-m 0.12,0.30; or leave --section out"
+                         where its first stroke starts, as in --at-m 0.12,0.30, or --at with units, as in --at 5in,12in; or leave --section out"
                     )));
                 }
                 (None, [..]) => {
-                    return Err(Failure::Usage(
-                        "--at-m: on which section? Give --section NUMBER too, as in the recording; or leave --at-m out"
-                            .into(),
-                    ));
+                    return Err(Failure::Usage(format!(
+                        "{option}: on which section? Give --section NUMBER too, as in the recording; or leave {option} out"
+                    )));
                 }
-                _ => return Err(Failure::Usage("--at-m: expected two distances in metres, as in 0.12,0.30".into())),
+                _ => {
+                    return Err(Failure::Usage(format!(
+                        "{option}: expected two distances, as in --at-m 0.12,0.30 (metres) or --at 5in,12in"
+                    )));
+                }
             };
             let store = store::open(&folder.folder)?;
             let failed = store::of(&folder.folder);

@@ -43,13 +43,16 @@ impl Goal {
     pub fn fault(&self) -> Option<String> {
         let pace_known = self.pace_mm_s > 0.0 && self.pace_mm_s <= 1000.0;
         if !pace_known {
-            return Some(format!("a pace of {} mm/s: more than 0 and up to 1000 can be practised", self.pace_mm_s));
+            return Some(format!(
+                "a pace of {} mm/s: more than 0 and up to 1000 (39.4 in/s) can be practised",
+                self.pace_mm_s
+            ));
         }
         if !(self.within_mm_s > 0.0 && self.within_mm_s < self.pace_mm_s) {
             return Some(format!("within {} mm/s: more than 0 and less than the pace", self.within_mm_s));
         }
         if self.stroke_m.is_some_and(|m| !(0.05..=3.0).contains(&m)) {
-            return Some("a stroke of 0.05 to 3 m can be practised".into());
+            return Some("a stroke of 0.05 to 3 m (2 to 118 in) can be practised".into());
         }
         (!(2..=1000).contains(&self.strokes)).then(|| format!("{} strokes: 2 to 1000 can be practised", self.strokes))
     }
@@ -193,7 +196,7 @@ impl DrillResult {
                 .into();
         }
         format!(
-            "Strokes seen: {}, none with a known speed. Make them longer or tell their travel with --stroke-m, and practise again",
+            "Strokes seen: {}, none with a known speed. Make them longer or tell their travel with --stroke-length, and practise again",
             self.strokes.len()
         )
     }

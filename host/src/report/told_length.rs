@@ -16,7 +16,7 @@ pub fn told_length(told_m: Option<f64>, doubts: &[Option<LengthDoubt>], units: U
         return (!slight.is_empty()).then(|| {
             format!(
                 "{beside} Arm speeds go by the length told all the same, their intervals take in what the turns say. Measure it again; \
-                 with the right one, review again: --stroke-length-m."
+                 with the right one, review again: --stroke-length."
             )
         });
     }
@@ -30,7 +30,7 @@ pub fn told_length(told_m: Option<f64>, doubts: &[Option<LengthDoubt>], units: U
     if clear.len() < all {
         said += " The others go by the length told, and are off where that is wrong.";
     }
-    Some(said + " With the right one, review again: --stroke-length-m.")
+    Some(said + " With the right one, review again: --stroke-length.")
 }
 
 /// One sentence for the passes whose turns say shorter strokes than told, one for those that say longer.
@@ -75,7 +75,7 @@ mod tests {
         assert_eq!(
             said(&[doubt(0.4)]).unwrap(),
             "The stroke length told, 0.60 m, does not fit the pass: its turns say 0.36 to 0.44 m. Arm speeds go by the turns, as \
-             though no length had been told. With the right one, review again: --stroke-length-m."
+             though no length had been told. With the right one, review again: --stroke-length."
         );
         let all = said(&[doubt(0.4), doubt(0.3)]).unwrap();
         assert!(all.contains("fit any of the 2 passes: their turns say 0.27 to 0.44 m. Arm speeds go by"), "{all}");
@@ -94,7 +94,7 @@ mod tests {
             slight,
             "The stroke length told, 0.60 m, hardly fits one of 3 passes: its turns say 0.45 to 0.55 m. Arm speeds go by the length told \
              all the same, their intervals take in what the turns say. Measure it again; with the right one, review again: \
-             --stroke-length-m."
+             --stroke-length."
         );
         let both = said(&[with(0.5, false), doubt(0.4), None]).unwrap();
         assert!(
