@@ -12,7 +12,7 @@ use clap::{
 };
 use shop::{FileArgs, ShopArgs};
 use steadypass::{guidance::Units, name, shop::day_of, simulation::DEMO_SPEED};
-use values::{a_length_m, a_number, a_port_number, a_speed_mm_s, a_whole_number_within, an_address};
+use values::{a_length_m, a_number, a_port_number, a_speed_mm_s, a_time_s, a_whole_number_within, an_address};
 pub(crate) use values::{a_whole_number, film_um};
 use work::{CompareArgs, DayArgs, NoteArgs, ReportArgs, ThicknessArgs, TrialArgs};
 
@@ -423,13 +423,16 @@ pub(crate) struct DrillArgs {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  steadypass import other-logger.csv --out door.mcap\n\n\
+#[command(after_help = "Examples:\n  steadypass import other-logger.csv --out door.mcap\n  \
+                        steadypass import other-logger.csv --mark-at 12:30,25:10\n\n\
                         A table must have all the rows that its logger took, best 1500 a second or more: leaving out rows folds \
                         the machine's vibration into slow movement, and speeds, strokes and passes are then wrong. If there must \
                         be fewer, low-pass filter it below half the rows a second that it keeps before leaving any out; below \
                         300 a second neither orbit rate nor motor are told.\n\n\
                         Columns (header required; gyro and temperature may be missing, extra ones are ignored):\n  \
-                        t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c\n\n\
+                        t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c\n\
+                        One more, mark, may tell where a section begins, and the panel's warming is counted anew: 1 in the row at \
+                        which the technician pressed a button, 0 or nothing in all others.\n\n\
                         Axes: x and y lie in the pad's plane, z points along the spindle away from the pad, turn rates are \
                         right-handed about them. Gravity must be in: face down on a level panel accel_z_mps2 is about +9.8. Times \
                         are those of measuring, evenly spaced but for holes, to the microsecond.")]
@@ -445,6 +448,10 @@ pub(crate) struct ImportArgs {
     /// When the work began, local time; the shop files it under that day. Default: now.
     #[arg(long, value_name = "YYYY-MM-DDTHH:MM", value_parser = a_past_moment)]
     pub(crate) started: Option<jiff::ZonedDateTime>,
+    /// When a new section was begun, counted from the table's first row, in seconds or as the review shows times, min:s; several with
+    /// commas. Without marks the panel's warming is counted from the first section's start. Marks of the table itself count, too.
+    #[arg(long, value_name = "TIME,...", value_delimiter = ',', num_args = 1, value_parser = a_time_s)]
+    pub(crate) mark_at: Vec<f64>,
     #[command(flatten)]
     pub(crate) facts: FactArgs,
 }

@@ -13,7 +13,7 @@ fn reviewed(scenario: &Scenario) -> (Vec<ToAndFro>, Truth) {
     let (table, recording) = (folder.path().join("work.csv"), folder.path().join("work.mcap"));
     let out = std::io::BufWriter::new(std::fs::File::create(&table).unwrap());
     let truth = write_table(scenario, out).unwrap();
-    import_table(&table, &recording, &Facts::default(), |_| {}).unwrap();
+    import_table(&table, &recording, &Facts::default(), &[], |_| {}).unwrap();
     let mut replay = Replay::open(&recording).unwrap();
     let plan = replay.plan().unwrap();
     let mut found = Vec::new();

@@ -1,6 +1,6 @@
 //! Live and review run the same code on the same bytes: the same tables, byte for byte.
 
-use std::{fs, thread, time::Duration};
+use std::{collections::HashMap, fs, thread, time::Duration};
 
 use steadypass::{
     recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote},
@@ -150,6 +150,37 @@ fn marks_are_told_with_their_times() {
     let table = rows(&review.join("marks.csv"));
     assert_eq!(table.iter().map(|row| &row["mark"]).collect::<Vec<_>>(), ["1", "2"]);
     assert!(table.iter().zip(told).all(|(row, t_s)| row["t_s"] == format!("{t_s:.3}")), "{table:?}");
+}
+
+/// Otherwise all warming of an hour's table counts from where its first section began.
+#[test]
+fn a_mark_told_with_a_table_begins_a_section_and_its_warming() {
+    let folder = TempDir::new().expect("temp");
+    succeeds(&["simulate", "--out", &text(folder.path())]);
+    let (table, door, out) = (at(&folder, "demo-1.csv"), at(&folder, "door.mcap"), at(&folder, "out"));
+    let passes = |marks: &[&str]| {
+        let _ = fs::remove_file(&door);
+        let told = succeeds(&[&["--json", "import", &text(&table), "--out", &text(&door)], marks].concat());
+        let told: serde_json::Value = serde_json::from_str(&told).expect("JSON");
+        succeeds(&["review", &text(&door), "--no-sheets", "--out", &text(&out)]);
+        let start_c = |row: &HashMap<String, String>| row["surface_start_c"].parse::<f64>().expect("a number");
+        let passes = rows(&out.join("passes.csv"));
+        let sections: Vec<String> = passes.iter().map(|row| row["section"].clone()).collect();
+        (told["marks"].as_u64(), sections, passes.iter().map(start_c).collect::<Vec<_>>())
+    };
+    let (marks, sections, starts_c) = passes(&[]);
+    assert_eq!((marks, &sections[..]), (Some(0), &["1".to_owned(), "1".to_owned()][..]));
+    assert_eq!(starts_c[0], starts_c[1]);
+    // Between the demo's two passes: the second begins on a panel that the first has warmed.
+    let (marks, sections, starts_c) = passes(&["--mark-at", "1:32"]);
+    assert_eq!((marks, &sections[..]), (Some(1), &["1".to_owned(), "2".to_owned()][..]));
+    assert!(starts_c[1] > starts_c[0] + 1.0, "{starts_c:?}");
+    assert_eq!(rows(&out.join("marks.csv"))[0]["t_s"], "92.000");
+    expect(
+        &["import", &text(&table), "--out", "no.mcap", "--mark-at", "soon"],
+        2,
+        &["--mark-at", "such as 754, 12:34"],
+    );
 }
 
 #[test]

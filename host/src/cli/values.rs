@@ -68,6 +68,25 @@ pub(super) fn a_speed_mm_s(text: &str) -> Result<f64, String> {
     Ok(rounded(read * unit_mm_s, 1e6))
 }
 
+/// A time since the start, s: in seconds, or as clocks show it, with colons.
+pub(super) fn a_time_s(text: &str) -> Result<f64, String> {
+    let expected = || "expected seconds, min:s or h:min:s, such as 754, 12:34 or 1:02:30".to_owned();
+    let mut parts = text.trim().rsplit(':');
+    let seconds = a_number(parts.next().unwrap_or_default()).map_err(|_| expected())?;
+    let above: Vec<u32> = parts.map(|part| part.parse().map_err(|_| expected())).collect::<Result<_, _>>()?;
+    let (minutes, hours) = match above[..] {
+        [] => return if seconds.is_finite() && seconds >= 0.0 { Ok(seconds) } else { Err(expected()) },
+        [minutes] => (minutes, 0),
+        [minutes @ 0..60, hours] => (minutes, hours),
+        _ => return Err(expected()),
+    };
+    if (0.0..60.0).contains(&seconds) {
+        Ok(f64::from(hours) * 3600.0 + f64::from(minutes) * 60.0 + seconds)
+    } else {
+        Err(expected())
+    }
+}
+
 /// Without the digits that are a multiplication's own.
 fn rounded(value: f64, steps: f64) -> f64 {
     (value * steps).round() / steps
@@ -199,6 +218,17 @@ mod tests {
         }
         assert_eq!(a_speed_mm_s("20"), Err("in which unit? Write 20in/s or 20mm/s".to_owned()));
         assert!(a_speed_mm_s("20in").unwrap_err().contains("such as 0.8in/s or 20mm/s"));
+    }
+
+    #[test]
+    fn a_time_is_told_in_seconds_or_as_clocks_show_it() {
+        for (text, s) in [("754", 754.0), ("12:34.5", 754.5), ("75:00", 4500.0), ("1:02:30", 3750.0), ("0", 0.0)] {
+            assert_eq!(a_time_s(text), Ok(s), "{text}");
+        }
+        for text in ["", "-1", "NaN", "inf", "12:60", "12:-1", "1:60:00", "-1:00", "1:2:3:4", ":30", "soon", "12.5:00"]
+        {
+            assert!(a_time_s(text).is_err_and(|why| why.contains("12:34")), "{text}");
+        }
     }
 
     #[test]

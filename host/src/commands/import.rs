@@ -2,6 +2,7 @@
 
 use steadypass::{
     drawing::units::duration,
+    guidance::units::count,
     recording::{Source, import_table, start_text},
 };
 
@@ -21,7 +22,7 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     }
     let bytes = std::fs::metadata(&args.table).map_or(0, |m| m.len());
     let bar = console.progress("importing", bytes);
-    let result = import_table(&args.table, &out, &facts, |at| bar.set_position(at));
+    let result = import_table(&args.table, &out, &facts, &args.mark_at, |at| bar.set_position(at));
     bar.finish_and_clear();
     let summary = result?;
     let remarks = summary.remarks();
@@ -29,11 +30,16 @@ pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     if console.json {
         let result = serde_json::json!({
             "recording": path_text(&out), "rows": summary.rows, "seconds": summary.seconds, "samples_lost": summary.lost,
-            "remarks": remarks,
+            "marks": summary.marks, "remarks": remarks,
         });
         console.result(&result.to_string())?;
     } else {
-        console.result(&format!("{}: {} rows, {}", out.display(), summary.rows, duration(summary.seconds)))?;
+        let marks = match summary.marks {
+            0 => String::new(),
+            n => format!(", {}", count(n, "mark", "marks")),
+        };
+        let length = duration(summary.seconds);
+        console.result(&format!("{}: {} rows, {length}{marks}", out.display(), summary.rows))?;
     }
     if summary.lost == 0 {
         return Ok(Done::Fine);

@@ -40,6 +40,11 @@ pub enum TableEntry {
         /// Surroundings, °C.
         ambient_c: Option<f32>,
     },
+    /// A section was marked.
+    Mark {
+        /// When, µs.
+        t_us: f64,
+    },
 }
 
 impl TableEntry {
@@ -145,7 +150,12 @@ mod tests {
     fn entry() -> impl Strategy<Value = TableEntry> {
         let surface = (any::<f64>(), any::<Option<f32>>(), any::<Option<f32>>())
             .prop_map(|(t_us, surface_c, ambient_c)| TableEntry::Surface { t_us, surface_c, ambient_c });
-        prop_oneof![run().prop_map(TableEntry::Accel), run().prop_map(TableEntry::Gyro), surface]
+        prop_oneof![
+            run().prop_map(TableEntry::Accel),
+            run().prop_map(TableEntry::Gyro),
+            surface,
+            any::<f64>().prop_map(|t_us| TableEntry::Mark { t_us })
+        ]
     }
 
     /// As text, so that what is not a number equals itself.

@@ -171,6 +171,7 @@ mod tests {
         steady_radps: Some(0.05),
         turns_astray: false,
         first_surface_c: Some(24.0),
+        marks: 0,
         has_gyro: true,
         has_surface: true,
     };

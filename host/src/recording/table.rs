@@ -2,7 +2,7 @@
 //!
 //! Columns: `t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c`.
 //! One row per accelerometer sample; a cell is empty where that sensor has nothing new. Gyro and temperature columns may be
-//! missing; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
+//! missing, and there may be one more, `mark`, see [`MARK`]; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
 //!
 //! A last row that is empty or cut, as a logger leaves one that lost its power, is left out.
 
@@ -11,7 +11,7 @@ mod extremes;
 mod steady;
 mod turning;
 
-use std::path::Path;
+use std::{collections::VecDeque, path::Path};
 
 use bursts::Bursts;
 use extremes::Extremes;
@@ -72,6 +72,8 @@ pub struct ImportSummary {
     pub turns_astray: bool,
     /// First surface temperature, °C.
     pub first_surface_c: Option<f64>,
+    /// Sections marked.
+    pub marks: u64,
     /// Whether the table has gyro readings.
     pub has_gyro: bool,
     /// Whether the table has surface temperatures.
@@ -80,11 +82,19 @@ pub struct ImportSummary {
 
 /// Reads `table` and writes it as the recording `out`. `progress` is told bytes read now and then.
 ///
+/// * `marks_s`: when sections were marked, s after the first row, besides those that the table itself marks.
+///
 /// Nothing is left at `out` when it fails.
 ///
 /// # Errors
 /// Names the line and column of what is wrong, and what was expected.
-pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMut(u64)) -> Result<ImportSummary> {
+pub fn import_table(
+    table: &Path,
+    out: &Path,
+    facts: &Facts,
+    marks_s: &[f64],
+    progress: impl FnMut(u64),
+) -> Result<ImportSummary> {
     let file = std::fs::File::open(table).map_err(|e| Error::io("open", table, e))?;
     if file.metadata().is_ok_and(|m| m.is_dir()) {
         return Err(Error::io("open", table, std::io::ErrorKind::IsADirectory.into()));
@@ -100,7 +110,7 @@ pub fn import_table(table: &Path, out: &Path, facts: &Facts, progress: impl FnMu
         other => other,
     };
     let mut writer = RecordingWriter::create(&unfinished.folder().join(NAME), facts).map_err(named)?;
-    match import_rows(table, &mut rows, &columns, &mut writer, progress) {
+    match import_rows(table, &mut rows, &columns, &mut writer, marks_s, progress) {
         Ok(summary) => {
             writer.finish_import(&summary).map_err(named)?;
             refuse_taken(out)?;
@@ -133,22 +143,29 @@ const NAMES: [&str; 9] = [
     "ambient_c",
 ];
 
+/// A column that tells in which rows the button was pressed that begins a new section: 1 there (true, x), and in all others 0
+/// (false) or nothing. Rows of a button that is held follow each other and are one press.
+const MARK: &str = "mark";
+
 /// Where each known column stands in the file.
 struct Columns {
     at: [Option<usize>; NAMES.len()],
+    mark: Option<usize>,
     width: usize,
 }
 
 impl Columns {
     fn find(table: &Path, header: &csv::ByteRecord) -> Result<Self> {
-        let mut at = [None; NAMES.len()];
+        let (mut at, mut mark) = ([None; NAMES.len()], None);
         for (i, cell) in header.iter().enumerate() {
             let name = String::from_utf8_lossy(cell.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(cell)).trim().to_owned();
-            if let Some(k) = NAMES.iter().position(|n| n.eq_ignore_ascii_case(&name)) {
-                if at[k].is_some() {
-                    return Err(problem(table, format!("line 1: column `{name}` stands there twice; keep one")));
-                }
-                at[k] = Some(i);
+            let place = match NAMES.iter().position(|n| n.eq_ignore_ascii_case(&name)) {
+                Some(k) => &mut at[k],
+                None if name.eq_ignore_ascii_case(MARK) => &mut mark,
+                None => continue,
+            };
+            if place.replace(i).is_some() {
+                return Err(problem(table, format!("line 1: column `{name}` stands there twice; keep one")));
             }
         }
         let groups: [&[usize]; 3] = [&[0], &[1, 2, 3], &[4, 5, 6]];
@@ -188,7 +205,7 @@ impl Columns {
                 ));
             }
         }
-        Ok(Self { at, width: header.len() })
+        Ok(Self { at, mark, width: header.len() })
     }
 }
 
@@ -197,9 +214,11 @@ fn import_rows(
     rows: &mut csv::Reader<CsvLines<std::fs::File>>,
     columns: &Columns,
     writer: &mut RecordingWriter,
+    marks_s: &[f64],
     mut progress: impl FnMut(u64),
 ) -> Result<ImportSummary> {
     let mut summary = ImportSummary::default();
+    let mut marks = Marks::told(marks_s);
     let (mut accel, mut gyro) = (RunBuilder::default(), RunBuilder::default());
     let mut extremes = Extremes::default();
     // What is wrong with a row that only the last one may be.
@@ -264,6 +283,11 @@ fn import_rows(
         summary.seconds = t_s - zero_s;
         let t_us = (t_s - zero_s) * 1e6;
         let log_ns = (t_us * 1e3) as u64;
+        let is_pressed = pressed(table, &record, columns.mark, line)?;
+        for mark_s in marks.until(summary.seconds, is_pressed) {
+            writer.table(log_ns, &TableEntry::Mark { t_us: mark_s * 1e6 })?;
+            summary.marks += 1;
+        }
         let triple = |first: usize, limit: f64, what: &str| -> Result<Option<[f32; 3]>> {
             let v = [cell(first, -limit..=limit)?, cell(first + 1, -limit..=limit)?, cell(first + 2, -limit..=limit)?];
             match v {
@@ -335,11 +359,71 @@ fn import_rows(
             ),
         ));
     }
+    if let (Some(late_s), 2..) = (marks.told_s.pop_front(), summary.rows) {
+        return Err(problem(
+            table,
+            format!(
+                "a section marked {late_s} s after the first row: the last row is {:.3} s after it. Such times count from the first \
+                 row, whatever its own time is",
+                summary.seconds
+            ),
+        ));
+    }
     if summary.rows < 2 {
         let rows = if summary.rows == 0 { "no rows" } else { "only one row" };
         return Err(problem(table, format!("the table has a header but {rows}; there is nothing to import")));
     }
     Ok(summary)
+}
+
+/// When sections were marked, in order.
+struct Marks {
+    /// Told apart from the table and not reached yet, s after the first row.
+    told_s: VecDeque<f64>,
+    /// Whether the button was down in the row before.
+    is_down: bool,
+}
+
+impl Marks {
+    fn told(marks_s: &[f64]) -> Self {
+        let mut told_s = marks_s.to_vec();
+        told_s.sort_unstable_by(f64::total_cmp);
+        Self { told_s: told_s.into(), is_down: false }
+    }
+
+    /// Those up to a row, its own last; what is marked twice at once counts once.
+    fn until(&mut self, row_s: f64, is_down: bool) -> Vec<f64> {
+        let mut due = Vec::new();
+        while let Some(mark_s) = self.told_s.pop_front_if(|mark_s| *mark_s <= row_s) {
+            due.push(mark_s);
+        }
+        let was_down = std::mem::replace(&mut self.is_down, is_down);
+        if is_down && !was_down {
+            due.push(row_s);
+        }
+        due.dedup();
+        due
+    }
+}
+
+/// Whether a row says that the button was pressed.
+fn pressed(table: &Path, record: &csv::ByteRecord, at: Option<usize>, line: u64) -> Result<bool> {
+    let Some(text) = at.and_then(|i| record.get(i)).map(<[u8]>::trim_ascii) else { return Ok(false) };
+    let is = |words: &[&str]| words.iter().any(|word| text.eq_ignore_ascii_case(word.as_bytes()));
+    if is(&["", "0", "0.0", "false"]) {
+        Ok(false)
+    } else if is(&["1", "1.0", "true", "x"]) {
+        Ok(true)
+    } else {
+        Err(problem(
+            table,
+            format!(
+                "line {line}, column `{MARK}`: `{}`; expected 1 in the row at which the button was pressed and 0 or an empty cell in \
+                 all others. If the column holds something else, rename it",
+                quoted(text)
+            ),
+        ))
+    }
 }
 
 /// Nothing is written that a review could not use: a run that is of that kind goes to `unusable`.

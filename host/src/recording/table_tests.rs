@@ -10,10 +10,14 @@ const HEADER: &str =
     "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c";
 
 fn import(text: &str) -> (TempDir, std::result::Result<ImportSummary, String>) {
+    import_marked(text, &[])
+}
+
+fn import_marked(text: &str, marks_s: &[f64]) -> (TempDir, std::result::Result<ImportSummary, String>) {
     let folder = TempDir::new().expect("temp");
     let table = folder.path().join("table.csv");
     fs::write(&table, text).expect("write");
-    let result = import_table(&table, &folder.path().join("out.mcap"), &Facts::default(), |_| {});
+    let result = import_table(&table, &folder.path().join("out.mcap"), &Facts::default(), marks_s, |_| {});
     (folder, result.map_err(|e| e.to_string()))
 }
 
@@ -239,4 +243,54 @@ fn the_table_tells_which_way_gravity_lies_and_where_the_range_ends() {
     let largest = import(&table(9.8, 19.613)).1.expect("imports").largest.expect("cut off");
     assert!(largest.axis == "x" && (largest.value_mps2.abs() - 19.613).abs() < 1e-3 && largest.samples > 200);
     assert!(import(&shaken(300, |i| (f64::from(i) * 0.01, [0.0, 0.0, 9.8]))).1.expect("imports").is_frozen);
+}
+
+/// Times of a recording's marks, s.
+fn marks_of(folder: &TempDir) -> Vec<f64> {
+    let (mut timeline, mut reader) = (Timeline::new(), Reader::open(&folder.path().join("out.mcap")).expect("opens"));
+    let mut marks = Vec::new();
+    while reader
+        .next_chunk(|entry| {
+            timeline.push(&entry, &mut |reading| {
+                if let Reading::Mark { t_us } = reading {
+                    marks.push(t_us * 1e-6);
+                }
+            });
+        })
+        .expect("reads")
+    {}
+    marks
+}
+
+#[test]
+fn a_section_is_marked_where_the_button_was_pressed() {
+    // From 100 s on by its own clock; the button is down for three rows at 0.5 s and for one at 1.5 s.
+    let table = |down: &str, up: &str| {
+        let mut text = "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,Mark\n".to_owned();
+        for i in 0..2000 {
+            let cell = if (500..503).contains(&i) || i == 1500 { down } else { up };
+            text += &format!("{:.3},0,0,9.81,{cell}\n", 100.0 + f64::from(i) * 1e-3);
+        }
+        text
+    };
+    for (down, up) in [("1", "0"), ("1", ""), ("x", ""), ("TRUE", "FALSE"), (" 1.0 ", "0.0")] {
+        let (folder, result) = import(&table(down, up));
+        assert_eq!(result.expect("imports").marks, 2, "{down} {up}");
+        assert_eq!(marks_of(&folder), [0.5, 1.5], "{down} {up}");
+    }
+    // Told besides, in any order; one of them is the table's own.
+    let (folder, result) = import_marked(&table("1", "0"), &[1.8, 0.0, 1.5, 1.0005]);
+    assert_eq!(result.expect("imports").marks, 5);
+    let marks = marks_of(&folder);
+    let expected = [0.0, 0.5, 1.0005, 1.5, 1.8];
+    assert!(marks.len() == 5 && marks.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-6), "{marks:?}");
+
+    let error = import(&table("pressed", "0")).1.expect_err("no mark");
+    assert!(error.contains("line 502, column `mark`: `pressed`; expected 1 in the row"), "{error}");
+    let (folder, result) = import_marked(&table("1", "0"), &[100.5]);
+    let error = result.expect_err("over the end");
+    assert!(error.contains("marked 100.5 s after the first row: the last row is 1.999 s after it"), "{error}");
+    assert!(!folder.path().join("out.mcap").exists());
+    let error = import("t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,mark,mark\n").1.expect_err("twice");
+    assert!(error.contains("`mark` stands there twice"), "{error}");
 }

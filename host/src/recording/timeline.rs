@@ -393,6 +393,7 @@ impl Timeline {
                 ambient_c: *ambient_c,
                 corrected: true,
             })),
+            TableEntry::Mark { t_us } => sink(Reading::Mark { t_us: *t_us }),
         }
     }
 

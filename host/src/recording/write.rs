@@ -200,7 +200,7 @@ impl RecordingWriter {
 const FRAME_SCHEMA: &str =
     "COBS(postcard(ToHost) + CRC-32/ISCSI little endian), without zeros; protocol version 1, see steadypass-protocol";
 const TABLE_SCHEMA: &str = "enum TableEntry { Accel(Run), Gyro(Run), Surface { t_us: f64, surface_c: Option<f32>, \
-     ambient_c: Option<f32> } } struct Run { first_us: f64, spacing_us: f64, lost_before: u32, samples: Vec<[f32; 3]> }";
+     ambient_c: Option<f32> }, Mark { t_us: f64 } } struct Run { first_us: f64, spacing_us: f64, lost_before: u32, samples: Vec<[f32; 3]> }";
 const NOTE_SCHEMA: &str = r#"{"type":"object"}"#;
 
 struct Disk {

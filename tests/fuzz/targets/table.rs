@@ -9,7 +9,7 @@ fuzz_target!(|bytes: &[u8]| {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let (table, out) = (folder.path().join("t.csv"), folder.path().join("t.mcap"));
     std::fs::write(&table, bytes).expect("written");
-    match import_table(&table, &out, &Facts::default(), |_| {}) {
+    match import_table(&table, &out, &Facts::default(), &[], |_| {}) {
         Ok(_) => {
             let mut reader = Reader::open(&out).expect("what was written can be opened");
             while reader.next_chunk(|_| {}).expect("and read") {}
