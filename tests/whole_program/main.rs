@@ -10,6 +10,7 @@ mod old_recordings;
 mod sensor;
 mod shop;
 mod shop_bad_input;
+mod shop_day;
 mod shop_json;
 mod shop_names;
 mod shop_store;

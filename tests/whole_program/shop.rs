@@ -184,6 +184,10 @@ fn the_demo_shop_prints_what_was_built_in_and_what_was_found() {
             "trends.csv"
         ]
     );
+    // The figure is called what it is where it stands.
+    assert!(said.contains("Peak surface rise, mean of passes K "), "{said}");
+    let page = fs::read_to_string(at(&folder, "shop").join("comparison").join("index.html")).expect("written");
+    assert!(page.contains("warmest moment of each pass, averaged over the passes"), "{page}");
     let beside = text(&at(&folder, "lesson"));
     expect(&["compare", "--shop", &out, "--out", &beside, "--session", "3"], 1, &["no session is marked"]);
     succeeds(&["shop", "trainer", "--shop", &out, "2"]);

@@ -24,7 +24,9 @@ pub(crate) enum ByArg {
                         steadypass compare --shop ~/shop --out by-machine --by machine\n  \
                         steadypass compare --shop ~/shop --out lesson --reference 12 --session 31\n\n\
                         A working day's sections of one number on a panel of a vehicle are one, in however many recordings, as in \
-                        `day` and `report`; where no vehicle or no panel is named, each recording's are its own.")]
+                        `day` and `report`; where no vehicle or no panel is named, each recording's are its own.\n\n\
+                        The peak surface rise is a mean: how far the panel was over the section's start at the warmest moment of each \
+                        pass, averaged over the passes. `day` and `report` show the warmest of all.")]
 pub(crate) struct CompareArgs {
     #[command(flatten)]
     pub(crate) shop: ShopFolder,
@@ -381,7 +383,8 @@ pub(crate) struct ReportArgs {
 #[derive(Debug, Args)]
 #[command(after_help = "Example:\n  steadypass day --shop ~/shop --technician Robin --out robin-today.html\n\n\
                         Work past midnight counts on the day it falls on. Sections of one number on a panel of a vehicle are one, in however \
-                        many recordings; where no vehicle or no panel is named, each recording's are its own. Vibration comes from the recordings: where one is gone \
+                        many recordings; where no vehicle or no panel is named, each recording's are its own. Warnings are those that fell into a pass; \
+                        a review counts those between passes, too, and says how many they are. Vibration comes from the recordings: where one is gone \
                         or has losses, that is said, and the exit code is 3. Sessions that were filed without one, as \
                         those of an invented shop, have lost nothing; their vibration is not known. Who read the film gauge is not \
                         written down: the sheet has the readings and notes of the vehicles worked or tried on, and on a day without \

@@ -128,6 +128,8 @@ pub(super) struct Summary {
     pub(super) strokes: usize,
     pub(super) passes: usize,
     pub(super) warnings: usize,
+    /// Of these, those that fell into no pass.
+    pub(super) warnings_between_passes: usize,
     /// When a section was marked, s.
     pub(super) marks_s: Vec<f64>,
     /// What was written down while recording: when, s, and what.
@@ -160,8 +162,18 @@ impl Summary {
             duration(self.seconds),
             count(self.passes, "pass", "passes"),
             count(self.strokes, "stroke", "strokes"),
-            count(self.warnings, "warning", "warnings"),
+            self.warning_words(),
         ))
+    }
+
+    /// How many warnings; those between passes, which the shop's figures of passes leave out, apart.
+    fn warning_words(&self) -> String {
+        let all = count(self.warnings, "warning", "warnings");
+        match self.warnings_between_passes {
+            0 => all,
+            n if n == self.warnings => format!("{all} between passes"),
+            n => format!("{all} ({n} of them between passes)"),
+        }
     }
 
     /// Says what the reader must know.
@@ -189,7 +201,8 @@ impl Summary {
         let note = |(t_s, text): &(f64, Arc<str>)| serde_json::json!({ "t_s": t_s, "text": **text });
         serde_json::json!({
             "folder": path_text(folder), "page": self.page.as_deref().map(path_text), "seconds": self.seconds, "passes": self.passes,
-            "strokes": self.strokes, "warnings": self.warnings, "marks_s": self.marks_s,
+            "strokes": self.strokes, "warnings": self.warnings,
+            "warnings_between_passes": self.warnings_between_passes, "marks_s": self.marks_s,
             "notes": self.notes.iter().map(note).collect::<Vec<_>>(), "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
             "remarks": self.remarks,
@@ -255,11 +268,14 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
                 length_doubts.push(pass.length_doubt);
                 summary.length_doubts.extend(pass.length_doubt.map(|doubt| (pass.section, pass.pass, doubt)));
             }
-            Event::Warning(_) => summary.warnings += 1,
+            Event::Placed(placed) => {
+                summary.warnings += 1;
+                summary.warnings_between_passes += usize::from(placed.pass.is_none());
+            }
             Event::ToAndFro(stretch) => summary.to_and_fro.push(*stretch),
             Event::Mark { t_s } => summary.marks_s.push(*t_s),
             Event::Note { t_s, text } => summary.notes.push((*t_s, text.clone())),
-            Event::Row(_) | Event::Placed(_) | Event::HandedTo { .. } => {}
+            Event::Row(_) | Event::Warning(_) | Event::HandedTo { .. } => {}
         }
         // The dearest figure of all: worked out once, for drawing and filing alike, and only where one of them asks.
         let mut map = if maps_wanted { rubbing(&event, &plan) } else { None };

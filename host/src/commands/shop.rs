@@ -288,7 +288,7 @@ fn demo(console: &Console, out: &Path, seed: u64) -> Outcome {
         return Ok(Done::Fine);
     }
     console.result(&format!(
-        "{:<29} {:<16} {:>9} {:>9}   {:<17} {}",
+        "{:<36} {:<16} {:>9} {:>9}   {:<17} {}",
         "figure", "who", "built in", "found", "90 % interval", "stands out"
     ))?;
     for row in &found {
@@ -347,7 +347,7 @@ impl Found {
         let [found, lo, hi] = self.figure.with_interval(self.found, self.interval.into(), units);
         let title = format!("{} {}", self.figure.title(), self.figure.unit(units));
         format!(
-            "{:<29} {:<16} {:>9} {:>9}   {:<17} {}",
+            "{:<36} {:<16} {:>9} {:>9}   {:<17} {}",
             title.trim(),
             self.who,
             self.built_in.map_or("follows".to_owned(), |v| self.figure.number(v, units)),

@@ -82,7 +82,7 @@ impl Figure {
             Self::Evenness => "Arm speed, unevenness",
             Self::InBand => "Time in the band",
             Self::OrbitDroop => "Orbit droop under load",
-            Self::SurfaceRise => "Surface rise",
+            Self::SurfaceRise => "Peak surface rise, mean of passes",
             Self::RubbingEvenness => "Rubbing, unevenness",
             Self::Pauses => "Standing with the motor on",
             Self::PassesPerSection => "Passes per section",
@@ -114,7 +114,7 @@ impl Figure {
             Self::Evenness => "unevenness of the arm speed",
             Self::InBand => "time in the band",
             Self::OrbitDroop => "orbit droop under load",
-            Self::SurfaceRise => "surface rise",
+            Self::SurfaceRise => "peak surface rise, on average over the passes,",
             Self::RubbingEvenness => "unevenness of the rubbing",
             Self::Pauses => "standing with the motor on",
             Self::PassesPerSection => "passes per section",
@@ -130,7 +130,10 @@ impl Figure {
             Self::OrbitDroop => {
                 "share of the free orbit rate that is lost under load; more means more pressure or a fuller pad"
             }
-            Self::SurfaceRise => "highest surface rise in a pass over the section's start",
+            Self::SurfaceRise => {
+                "how far the panel was over the section's start at the warmest moment of each pass, averaged over the passes; a \
+                 single pass can have been warmer"
+            }
             Self::RubbingEvenness => {
                 "spread of the rubbing distance between the outermost strokes over its mean; smaller is more even"
             }

@@ -61,7 +61,7 @@ pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>
         &format!(
             "Section by section. The open ring is the reference ({}), the full dot the session shown; the line between them is the \
              difference; over it both figures as they lie, the arrow from the reference's to the session's. The green strip spans \
-             all sections of the reference.",
+             all sections of the reference. Figures are means over a section's passes; of the surface rise, over their warmest moments.",
             sheet.trainer
         ),
         sheet.invented,

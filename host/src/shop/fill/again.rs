@@ -70,7 +70,7 @@ impl Outline {
             ("sections", sections.len().to_string()),
             ("passes", passes.len().to_string()),
             ("strokes", sum(|p| p.strokes)),
-            ("warnings", sum(|p| p.warnings)),
+            ("warnings during passes", sum(|p| p.warnings)),
             ("mean arm speed", known(pace_mps.map(|mps| units.arm_speed(mps)))),
             ("largest rise", known(rise_k.map(|k| units.rise(k)))),
             ("length", duration(session.seconds)),

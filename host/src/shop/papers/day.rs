@@ -35,7 +35,7 @@ pub struct DayWork {
     pub rise_k: Option<f64>,
     /// The largest that its plan allowed, K.
     pub heat_limit_k: f64,
-    /// Warnings.
+    /// Warnings in its passes.
     pub warnings: u32,
     /// Whether it went over midnight.
     pub over_midnight: bool,
@@ -184,7 +184,7 @@ impl DaySheet {
                 || "how long the motor ran is not known".to_owned(),
                 |minutes| format!("{} with the motor running", time_words(minutes))
             ),
-            count(sum(|w| w.warnings as usize), "warning", "warnings")
+            count(sum(|w| w.warnings as usize), "warning during passes", "warnings during passes")
         )
     }
 }
@@ -327,7 +327,7 @@ fn works(html: &mut String, sheet: &DaySheet, units: Units) {
     }
     let _ = writeln!(
         html,
-        "<table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings</th></tr></thead><tbody>"
+        "<table><thead><tr><th>Start</th><th>Where</th><th>Worked</th><th>Warmest</th><th>Warnings during passes</th></tr></thead><tbody>"
     );
     for w in &sheet.works {
         let [day, time] = &w.started;
@@ -337,7 +337,7 @@ fn works(html: &mut String, sheet: &DaySheet, units: Units) {
         let _ = writeln!(
             html,
             "<tr><th>{}</th><td>{}{lost}</td><td data-label=\"Worked\">{}, {}, {}</td>\
-             <td data-label=\"Warmest\">{}</td><td data-label=\"Warnings\">{}</td></tr>",
+             <td data-label=\"Warmest\">{}</td><td data-label=\"Warnings during passes\">{}</td></tr>",
             escape(&started),
             escape(&w.place),
             count(w.sections, "section", "sections"),
@@ -401,7 +401,7 @@ mod tests {
     fn seconds_before_midnight_are_not_nothing() {
         let mut sheet = DaySheet { day: "2026-03-02".into(), ..DaySheet::default() };
         sheet.works.push(DayWork { over_midnight: true, minutes: Some(9.0 / 60.0), ..DayWork::default() });
-        assert_eq!(sheet.summary(), "0 sections, 0 passes, 9 s with the motor running, 0 warnings");
+        assert_eq!(sheet.summary(), "0 sections, 0 passes, 9 s with the motor running, 0 warnings during passes");
         let page = day_html(&sheet, Units::Si);
         assert!(page.contains("0 passes, 9 s") && page.contains("A session went past midnight"), "{page}");
         sheet.works[0] = DayWork { minutes: Some(0.0), ..DayWork::default() };
