@@ -257,7 +257,7 @@ mod tests {
         use crate::guidance::{Warning, WarningKind};
         let folder = tempfile::tempdir().unwrap();
         let warning = Warning { t_s: 3.0, kind: WarningKind::SignalLost, value: Some(1.0), limit: Some(1.0) };
-        let placed = Event::Placed(crate::session::PlacedWarning { warning, pass: None });
+        let placed = Event::Placed(crate::session::PlacedWarning { warning, pass: None, length_doubt: None });
         for (of_table, said) in
             [(true, "The table has a hole here of 1.0 s or more"), (false, "Switch the machine off")]
         {
@@ -270,6 +270,25 @@ mod tests {
             assert_eq!(read("marks.csv"), "mark,t_s\r\n1,1.500\r\n2,61.250\r\n");
             assert!(read("warnings.csv").contains(said), "{}", read("warnings.csv"));
         }
+    }
+
+    #[test]
+    fn a_warning_by_a_length_in_doubt_is_written_with_how_clear_the_doubt_is() {
+        use crate::analysis::{Interval, LengthDoubt};
+        use crate::guidance::{Warning, WarningKind};
+        let folder = tempfile::tempdir().unwrap();
+        let warning = Warning { t_s: 3.0, kind: WarningKind::PaceFast, value: Some(0.03), limit: Some(0.0254) };
+        let by_turns_m = Interval { lo: 0.3, value: 0.35, hi: 0.4 };
+        let mut results = Results::create(folder.path(), "OPM").unwrap();
+        for clear in [None, Some(false), Some(true)] {
+            let length_doubt = clear.map(|clear| LengthDoubt { by_turns_m, clear });
+            let placed = crate::session::PlacedWarning { warning, pass: Some(1), length_doubt };
+            results.event(&Event::Placed(placed)).unwrap();
+        }
+        results.finish().unwrap();
+        let table = fs::read_to_string(folder.path().join("warnings.csv")).unwrap();
+        let doubts: Vec<&str> = table.lines().filter_map(|row| row.rsplit(',').next()).collect();
+        assert_eq!(doubts, ["length_doubt", "", "slight", "clear"], "{table}");
     }
 
     fn names(folder: &Path) -> Vec<String> {

@@ -18,7 +18,9 @@ use rates::Counters;
 pub use rates::Rates;
 
 use crate::{
-    analysis::{Finding, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro},
+    analysis::{
+        Finding, LengthDoubt, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro,
+    },
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
     recording::{Body, Entry, Losses, Timeline, UserNote},
@@ -113,6 +115,8 @@ pub struct PlacedWarning {
     pub warning: Warning,
     /// Number of the pass.
     pub pass: Option<u32>,
+    /// Of a warning of the pace, what the turns of its pass say against the stroke length that it may have gone by.
+    pub length_doubt: Option<LengthDoubt>,
 }
 
 /// See the module's documentation.
@@ -254,7 +258,7 @@ impl Session {
             self.judge(pass, strokes, sink);
         }
         for warning in self.unplaced.drain(..) {
-            sink(Event::Placed(PlacedWarning { warning, pass: None }));
+            sink(Event::Placed(PlacedWarning { warning, pass: None, length_doubt: None }));
         }
     }
 
@@ -301,7 +305,8 @@ impl Session {
             if number.is_some() {
                 warnings.push(warning);
             }
-            sink(Event::Placed(PlacedWarning { warning, pass: number }));
+            let length_doubt = pass.length_doubt.filter(|_| number.is_some() && warning.kind.is_of_pace());
+            sink(Event::Placed(PlacedWarning { warning, pass: number, length_doubt }));
         }
         let rows: Vec<SeriesRow> = self.rows.iter().filter(|r| within(r.t_s)).copied().collect();
         self.rows.retain(|r| r.t_s > pass.end_s);

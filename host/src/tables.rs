@@ -81,8 +81,10 @@ pub const PASSES: (&str, &[&str]) = (
         "technician",
     ],
 );
-/// `warnings.csv`.
-pub const WARNINGS: (&str, &[&str]) = ("warnings.csv", &["t_s", "kind", "value", "limit", "pass", "text"]);
+/// `warnings.csv`. `length_doubt`: of a pace, how the turns of its pass stand to the stroke length told that it may have gone by:
+/// `slight` where it hardly fits them, `clear` where they contradict it.
+pub const WARNINGS: (&str, &[&str]) =
+    ("warnings.csv", &["t_s", "kind", "value", "limit", "pass", "text", "length_doubt"]);
 
 /// `marks.csv`: when a section was marked, each time beginning a new one.
 pub const MARKS: (&str, &[&str]) = ("marks.csv", &["mark", "t_s"]);
@@ -223,6 +225,7 @@ impl<W: Write> Table<W> {
             maybe(warning.limit, 5),
             placed.pass.map_or(String::new(), |p| p.to_string()),
             if of_table { warning.text_of_table(Units::Si, rate_unit) } else { warning.text(Units::Si, rate_unit) },
+            placed.length_doubt.map_or("", |doubt| if doubt.clear { "clear" } else { "slight" }).to_owned(),
         ])
     }
 }

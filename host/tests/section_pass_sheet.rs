@@ -395,6 +395,8 @@ fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
         let mut sheet = Invented::of(&Recipe::good());
         sheet.bands.stroke_length_m = Some(told_m);
         sheet.pass.length_doubt = length_doubt;
+        let t_s = sheet.pass.start_s + 30.0;
+        sheet.warnings = vec![Warning { t_s, kind: WarningKind::PaceFast, value: Some(0.03), limit: Some(0.0254) }];
         pixels(&sheet);
         texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ")
     };
@@ -405,6 +407,7 @@ fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
         "; stroke length told in doubt",
         "by the turns, length told in doubt",
         ") by the turns, target",
+        "warned, by the length told?",
         "Check the stroke length: 0.60 m was told, the turns say 0.35 to 0.45 m.",
     ] {
         assert!(doubted.contains(want), "{want:?} is missing in {doubted}");

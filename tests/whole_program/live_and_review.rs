@@ -45,7 +45,20 @@ fn live_and_review_give_the_same_tables() {
         let [untold, doubted] = [&review, &told].map(|folder| rows(&folder.join(name)));
         assert_eq!(untold, doubted, "{name}");
     }
+    // Whoever was warned of the pace may have been warned by that length.
+    let doubt_of = |folder: &std::path::Path| {
+        let warnings = rows(&folder.join("warnings.csv"));
+        assert!(warnings.iter().any(|w| w["kind"].starts_with("pace")), "{warnings:?}");
+        let of = |w: &HashMap<String, String>| (w["kind"].starts_with("pace"), w["length_doubt"].clone());
+        warnings.iter().map(of).collect::<Vec<_>>()
+    };
+    let clear = |pace: bool| if pace { "clear" } else { "" };
+    assert!(doubt_of(&told).iter().all(|(pace, doubt)| doubt == clear(*pace)), "{:?}", doubt_of(&told));
+    assert!(doubt_of(&review).iter().all(|(_, doubt)| doubt.is_empty()), "{:?}", doubt_of(&review));
     let page = fs::read_to_string(told.join("index.html")).expect("the page");
+    let paces = doubt_of(&told).iter().filter(|(pace, _)| *pace).count();
+    let words = "It may have gone by the stroke length told, which the turns of this pass contradict.";
+    assert_eq!(page.matches(words).count(), paces);
     assert_eq!(page.matches("by the turns, length told in doubt").count(), 2, "beside the speed of each pass");
     assert!(page.contains("; stroke length told in doubt"), "in the finding");
 }

@@ -44,6 +44,11 @@ impl WarningKind {
         Self::TurnsBlind,
     ];
 
+    /// Whether it speaks of the arm's speed.
+    pub fn is_of_pace(self) -> bool {
+        matches!(self, Self::PaceFast | Self::PaceSlow)
+    }
+
     /// The word in `warnings.csv`.
     pub fn as_str(self) -> &'static str {
         match self {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::{EMBED_LIMIT_BYTES, foreign::shown};
+use super::{EMBED_LIMIT_BYTES, foreign::shown, told_length};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace};
 use crate::drawing::section_pass::pass_words;
@@ -58,13 +58,24 @@ impl PassSheets {
             technician: input.session.technician.clone(),
             finding: finding(input),
             cells: cells(input),
-            afterwards: facts.warnings.iter().filter_map(|w| Some((w.t_s, w.kind, facts.afterwards(w)?))).collect(),
+            afterwards: facts
+                .warnings
+                .iter()
+                .filter_map(|w| Some((w.t_s, w.kind, afterwards(input, &facts, w)?)))
+                .collect(),
             units: input.units,
             rate_unit: input.rate_words().1,
             file_name: file_name.to_owned(),
             png: (self.bytes <= EMBED_LIMIT_BYTES).then_some(png),
         });
     }
+}
+
+/// What became of what a warning in a pass said, and what it may have gone by wrongly; `None` where neither is known.
+fn afterwards(input: &SheetInput<'_>, facts: &Facts<'_>, warning: &Warning) -> Option<String> {
+    let doubt = input.pass.length_doubt.filter(|_| warning.kind.is_of_pace()).map(told_length::of_warning);
+    let said: Vec<String> = facts.afterwards(warning).into_iter().chain(doubt.map(str::to_owned)).collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 impl PassSheet {

@@ -33,6 +33,15 @@ pub fn told_length(told_m: Option<f64>, doubts: &[Option<LengthDoubt>], units: U
     Some(said + " With the right one, review again: --stroke-length.")
 }
 
+/// What is said behind a warning of the pace that may have gone by a told length, given before its pass was known.
+pub(super) fn of_warning(doubt: LengthDoubt) -> &'static str {
+    if doubt.clear {
+        "It may have gone by the stroke length told, which the turns of this pass contradict."
+    } else {
+        "It may have gone by the stroke length told, which hardly fits the turns of this pass."
+    }
+}
+
 /// One sentence for the passes whose turns say shorter strokes than told, one for those that say longer.
 fn beside(told_m: f64, doubts: &[&LengthDoubt], all: usize, how: &str, units: Units) -> String {
     let said = |off: fn(&LengthDoubt, f64) -> bool| {

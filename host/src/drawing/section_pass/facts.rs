@@ -133,6 +133,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) rows: Vec<&'a SeriesRow>,
     /// Warnings inside the pass.
     pub(crate) warnings: Vec<&'a Warning>,
+    /// Whether the turns do not agree with the stroke length that warnings of the pace may have gone by.
+    pub(crate) is_length_doubted: bool,
     /// Stretches without rows, s.
     pub(crate) holes: Vec<(f64, f64)>,
     /// Time with the spot's own rise over the limit, s; `None` when rise or limit is not known.
@@ -181,6 +183,7 @@ impl<'a> Facts<'a> {
             rate_off: RateOff::of(&rows, input.bands.orbit_opm),
             no_warming: pass.surface_rise_k.is_some() && pass.worked_rise_k().is_none(),
             peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
+            is_length_doubted: pass.length_doubt.is_some(),
             warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
             strokes,
             rows,
@@ -314,6 +317,7 @@ mod tests {
             strokes: strokes.iter().zip(paces).collect(),
             rows: rows.iter().collect(),
             warnings: Vec::new(),
+            is_length_doubted: false,
             holes: Vec::new(),
             over_s: None,
             first_over_s: None,

@@ -196,20 +196,22 @@ pub(super) fn flags(canvas: &mut Canvas, facts: &Facts, axes: &Axes, kinds: &[Wa
     }
     for w in &given {
         let x = axes.px(w.t_s);
-        let word = match w.kind {
-            WarningKind::SignalLost => "signal lost",
-            WarningKind::SpinLost => "pad spin lost",
-            WarningKind::HeatBlind => "no reading",
-            WarningKind::TurnsBlind => "no turn rates",
-            _ => "warned",
+        let words = match w.kind {
+            WarningKind::SignalLost => vec!["signal lost"],
+            WarningKind::SpinLost => vec!["pad spin lost"],
+            WarningKind::HeatBlind => vec!["no reading"],
+            WarningKind::TurnsBlind => vec!["no turn rates"],
+            kind if kind.is_of_pace() && facts.is_length_doubted => vec!["warned, by the length told?", "warned?"],
+            _ => vec!["warned"],
         };
+        let words: Vec<String> = words.into_iter().map(str::to_owned).collect();
         // Left of its flag only where no other flag could be meant.
         let alone = given.len() == 1;
         let spots = |w: f64| {
             let left = alone.then_some((x - 12.0 - w, foot - 4.0));
             core::iter::once((x + 12.0, foot - 4.0)).chain(left).collect()
         };
-        drawn.label(canvas, f, &[word.to_owned()], Type::of(size::NOTE).halo(), spots);
+        drawn.label(canvas, f, &words, Type::of(size::NOTE).halo(), spots);
     }
 }
 
