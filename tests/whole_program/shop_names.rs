@@ -1,11 +1,12 @@
 //! A name typed wrongly, put right through the program: everywhere it stands, and nothing else changes.
 
-use std::fs;
+use std::{fs, process::Command};
 
+use rusqlite::Connection;
 use steadypass::recording::UserNote;
 use tempfile::TempDir;
 
-use crate::support::*;
+use crate::{small_shop::Small, support::*};
 
 /// The store as it is exported, for comparing.
 fn holds(shop: &str) -> String {
@@ -112,4 +113,76 @@ fn rows_of_sessions(folder: &TempDir, shop: &str) -> Vec<(String, String)> {
     let tables = at(folder, "tables");
     succeeds(&["-q", "shop", "export", "--shop", shop, "--out", &text(&tables)]);
     rows(&tables.join("sessions.csv")).iter().map(|s| (s["technician"].clone(), s["seconds"].clone())).collect()
+}
+
+#[test]
+fn a_panel_that_looks_like_a_slip_is_asked_about_and_taken_all_the_same() {
+    let s = Small::new();
+    let film = |panel: &str| {
+        let at = ["--vehicle", "saloon A", "--panel", panel, "--point", "1", "--phase", "before", "120"];
+        let output = run(&s.with(&["thickness", "add"], &at));
+        assert!(output.status.success(), "{}", stderr(&output));
+        stderr(&output)
+    };
+    assert!(film("hod").contains("hod is a new panel; did you mean hood?"), "{}", film("hod"));
+    assert!(!film("hod").contains("did you mean"), "known by now");
+    assert!(!film("left door").contains("did you mean"));
+    // What is told to be typed does it: where the vehicle has the panel that was meant, and where it does not.
+    let put_right = |said: &str, merges: bool| {
+        let command = said
+            .split_once("right with `")
+            .and_then(|(_, rest)| rest.split('`').next())
+            .unwrap_or_else(|| panic!("no command in {said}"));
+        assert_eq!(command.contains("--merge"), merges, "{command}");
+        let command = command.replace("steadypass", env!("CARGO_BIN_EXE_steadypass")).replace("DIR", &s.shop);
+        let output = Command::new("sh").args(["-c", &command]).output().expect("a shell");
+        assert!(output.status.success(), "{command}: {}", stderr(&output));
+    };
+    put_right(&film("left wign"), false);
+    put_right(&film("left wnig"), true);
+    film("driver's 'B' $HOME");
+    put_right(&film("drver's 'B' $HOME"), true);
+    let recording = text(&s.recording("door.mcap", ""));
+    let (out, trial) = (text(&at(&s.folder, "out")), ["--vehicle", "saloon A", "--technician", "Robin"]);
+    let asks = |args: &[&str], asked: bool| {
+        let output = run(args);
+        let said = stderr(&output);
+        assert!(output.status.success() && said.contains("did you mean") == asked, "{args:?}: {said}");
+    };
+    let filed = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--panel", "left dor"]);
+    asks(&filed, true);
+    asks(&filed, false);
+    let filed = s.with(&["review", &recording, "--out", &out, "--no-sheets"], &["--panel", "left doro"]);
+    // The session was the only one of that panel, and is not any more.
+    put_right(&stderr(&run(&filed)), false);
+    let trial =
+        [&trial[..], &["--pad", "white foam", "--liquid", "finishing", "--passes", "2", "--panel", "rof"]].concat();
+    asks(&s.with(&["trial", "add"], &trial), true);
+    asks(&s.with(&["note", "add"], &["--vehicle", "saloon A", "--panel", "bumber", "Chipped."]), true);
+}
+
+#[test]
+fn a_vehicle_is_described_anew_and_what_is_not_told_stays() {
+    let s = Small::new();
+    let said = succeeds(&s.with(&["shop", "describe"], &["Saloon a", "--hardness", "hard", "--year", "2019"]));
+    assert_eq!(said.trim(), "saloon A (clear-coat of 2019, unknown, hardness hard)");
+    let kept = |column: &str| -> Option<String> {
+        let store = Connection::open(s.store()).expect("opened");
+        store.query_row(&format!("SELECT {column} FROM vehicles"), [], |row| row.get(0)).expect("one")
+    };
+    assert_eq!(kept("owner").as_deref(), Some("Somebody Private"));
+    succeeds(
+        &s.with(&["shop", "describe"], &["saloon A", "--owner", "", "--colour", "dark", "--note", "resprayed roof"]),
+    );
+    assert_eq!((kept("owner"), kept("note").as_deref()), (None, Some("resprayed roof")));
+    assert!(
+        succeeds(&s.with(&["shop", "status"], &["--all"]))
+            .contains("saloon A (clear-coat of 2019, dark, hardness hard)")
+    );
+    // A year that was a guess is taken back.
+    for none in ["", "unknown"] {
+        succeeds(&s.with(&["shop", "describe"], &["saloon A", "--year", "2019"]));
+        let said = succeeds(&s.with(&["shop", "describe"], &["saloon A", "--year", none]));
+        assert_eq!(said.trim(), "saloon A (clear-coat, dark, hardness hard)");
+    }
 }

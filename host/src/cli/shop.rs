@@ -1,8 +1,8 @@
 //! Arguments of the verbs around the shop's memory.
 
-use std::path::PathBuf;
+use std::{path::PathBuf, sync::LazyLock};
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand, ValueEnum, builder::PossibleValue};
 
 use super::{
     PaintYear, SHOP_VARIABLE, a_needed_name, a_paint_year, a_paint_year_if_any,
@@ -279,20 +279,51 @@ pub(crate) enum AddWhat {
     Vehicle,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+/// What is removed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum RemoveWhat {
-    /// Somebody who works with the machine.
-    Technician,
-    /// A polisher.
-    Machine,
-    /// A pad.
-    Pad,
-    /// A compound, polish or other liquid.
-    Liquid,
-    /// A vehicle.
-    Vehicle,
-    /// What was filed of a recording.
+    Name(AddWhat),
     Session,
+}
+
+/// What is renamed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum RenameWhat {
+    Name(AddWhat),
+    Panel,
+}
+
+/// All that can be added, and what else there is to choose from.
+fn names_and<T>(of_name: fn(AddWhat) -> T, other: T) -> Vec<T> {
+    AddWhat::value_variants().iter().copied().map(of_name).chain([other]).collect()
+}
+
+impl ValueEnum for RemoveWhat {
+    fn value_variants<'a>() -> &'a [Self] {
+        static ALL: LazyLock<Vec<RemoveWhat>> = LazyLock::new(|| names_and(RemoveWhat::Name, RemoveWhat::Session));
+        &ALL
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        match self {
+            Self::Name(name) => name.to_possible_value(),
+            Self::Session => Some(PossibleValue::new("session").help("What was filed of a recording")),
+        }
+    }
+}
+
+impl ValueEnum for RenameWhat {
+    fn value_variants<'a>() -> &'a [Self] {
+        static ALL: LazyLock<Vec<RenameWhat>> = LazyLock::new(|| names_and(RenameWhat::Name, RenameWhat::Panel));
+        &ALL
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        match self {
+            Self::Name(name) => name.to_possible_value(),
+            Self::Panel => Some(PossibleValue::new("panel").help("A panel, of a vehicle or of work without one")),
+        }
+    }
 }
 
 #[derive(Debug, Args)]
@@ -319,22 +350,6 @@ pub(crate) struct RenameArgs {
     /// Put it together with the one that is called so already, which keeps what is known about it. Cannot be taken back.
     #[arg(long)]
     pub(crate) merge: bool,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum RenameWhat {
-    /// Somebody who works with the machine.
-    Technician,
-    /// A polisher.
-    Machine,
-    /// A pad.
-    Pad,
-    /// A compound, polish or other liquid.
-    Liquid,
-    /// A vehicle.
-    Vehicle,
-    /// A panel, of a vehicle or of work without one.
-    Panel,
 }
 
 impl FileArgs {

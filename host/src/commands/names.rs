@@ -51,7 +51,7 @@ pub(super) fn add(console: &Console, args: &AddArgs) -> Outcome {
         }),
     };
     added.map_err(of(&args.shop.folder))?;
-    let what = listed(args.what).as_str();
+    let what = listed_as(args.what).as_str();
     console.told(&format!("{} added", args.name), &json!({ "what": what, "name": args.name }))?;
     Ok(Done::Fine)
 }
@@ -93,11 +93,7 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
     let failed = of(&args.shop.folder);
     let (old, new) = (&args.old, &args.new);
     let listed = match args.what {
-        RenameWhat::Technician => Listed::Technician,
-        RenameWhat::Machine => Listed::Machine,
-        RenameWhat::Pad => Listed::Pad,
-        RenameWhat::Liquid => Listed::Liquid,
-        RenameWhat::Vehicle => Listed::Vehicle,
+        RenameWhat::Name(name) => listed_as(name),
         RenameWhat::Panel => {
             let vehicle = args.vehicle.as_deref();
             let uses = shop.rename_panel(vehicle, old, new, args.merge).map_err(&failed)?;
@@ -130,11 +126,7 @@ pub(super) fn rename(console: &Console, args: &RenameArgs) -> Outcome {
 
 pub(super) fn remove(console: &Console, folder: &Path, what: RemoveWhat, name: &str) -> Outcome {
     let what = match what {
-        RemoveWhat::Technician => Listed::Technician,
-        RemoveWhat::Machine => Listed::Machine,
-        RemoveWhat::Pad => Listed::Pad,
-        RemoveWhat::Liquid => Listed::Liquid,
-        RemoveWhat::Vehicle => Listed::Vehicle,
+        RemoveWhat::Name(name) => listed_as(name),
         RemoveWhat::Session => return remove_session(console, folder, name),
     };
     open(folder)?.remove_name(what, name).map_err(of(folder))?;
@@ -168,7 +160,7 @@ fn remove_session(console: &Console, folder: &Path, number: &str) -> Outcome {
     Ok(Done::Fine)
 }
 
-fn listed(what: AddWhat) -> Listed {
+fn listed_as(what: AddWhat) -> Listed {
     match what {
         AddWhat::Technician => Listed::Technician,
         AddWhat::Machine => Listed::Machine,
