@@ -381,10 +381,10 @@ pub(crate) struct RecordArgs {
                         steadypass drill --pace 0.8in/s --within 0.1in/s --stroke-length 16in\n  \
                         steadypass drill --rehearse --strokes 4 --stroke-length 16in   # no sensor")]
 pub(crate) struct DrillArgs {
-    /// Arm speed to keep, with its unit, as in 0.8in/s or 20mm/s.
+    /// Arm speed to keep, with its unit, as in 0.8in/s. Default: 20mm/s.
     #[arg(long, value_name = "SPEED", value_parser = a_speed_mm_s)]
     pub(crate) pace: Option<f64>,
-    /// How far off it may be, with its unit.
+    /// How far off it may be, with its unit. Default: 3mm/s.
     #[arg(long, value_name = "SPEED", value_parser = a_speed_mm_s)]
     pub(crate) within: Option<f64>,
     /// Travel of one stroke, between two tapes, with its unit, as in 16in, 400mm or 0.4m. Without it speeds are less certain. Default:

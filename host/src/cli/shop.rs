@@ -107,7 +107,7 @@ pub(crate) enum ShopVerb {
         shop: ShopFolder,
         /// name, units, logo, care, gauge-sd-um or film-floor-um.
         key: String,
-        /// Its value; of units si or us, in which the shop is shown everything where --units is not given; of film in µm, or with its
+        /// Its value; of units si or us, which every verb then goes by where --units is not given; of film in µm, or with its
         /// unit as in 3.9mil; of a logo the file, PNG or JPEG, which is copied into the shop.
         /// "" for none.
         value: String,
