@@ -20,6 +20,7 @@ pub use rates::Rates;
 use crate::{
     analysis::{
         Finding, LengthDoubt, LiveTick, Pass, Pipeline, ROW_S, Reading, SeriesRow, Stroke, SurfaceCounts, ToAndFro,
+        Warmth,
     },
     calibration::Calibration,
     guidance::{Guidance, Plan, Warning},
@@ -91,6 +92,16 @@ pub struct JudgedPass {
 }
 
 impl JudgedPass {
+    /// Highest rise of worked paint, K: what can be held against the limit and against other passes. `None` where the spot may have
+    /// missed it; over the limit it went in any case where it was seen to.
+    pub fn told_rise_k(&self) -> Option<f64> {
+        match self.pass.warmth() {
+            Warmth::Seen(rise_k) => Some(rise_k),
+            Warmth::InPart { rise_k, .. } => self.seconds_over_limit.filter(|s| *s > 0.0).map(|_| rise_k),
+            Warmth::Beside | Warmth::Unknown => None,
+        }
+    }
+
     /// A pass of which nothing else is known.
     #[cfg(test)]
     pub(crate) fn of(pass: Pass) -> Self {

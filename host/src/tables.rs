@@ -79,6 +79,7 @@ pub const PASSES: (&str, &[&str]) = (
         "traverse_mean_hi_mps",
         "orbit_free_opm",
         "technician",
+        "surface_seen_share",
     ],
 );
 /// `warnings.csv`. `length_doubt`: of a pace, how the turns of its pass stand to the stroke length told that it may have gone by:
@@ -193,6 +194,7 @@ impl<W: Write> Table<W> {
             hi,
             maybe(pass.orbit_free_opm, 1),
             guarded(judged.technician.as_deref().unwrap_or_default()),
+            fixed(pass.surface_seen_share, 3),
         ])
     }
 

@@ -53,7 +53,7 @@ pub(crate) use attitude::{Vec3, cross};
 pub(crate) use emissivity::apparent_c;
 pub use findings::{
     Finding, Interval, LengthDoubt, LiveTick, Measured, Pass, SeriesRow, State, Stroke, StrokePlace, ToAndFro,
-    TrackPoint,
+    TrackPoint, Warmth,
 };
 pub(crate) use findings::{ROW_S, Z90};
 pub(crate) use motion::MEASURED_S;

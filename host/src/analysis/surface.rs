@@ -73,7 +73,7 @@ pub(crate) struct SurfaceSettled {
 }
 
 /// How many looks came to what.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SurfaceCounts {
     /// Looks taken; of a value that is held from one to the next only the first.
     pub looks: u64,
@@ -81,6 +81,10 @@ pub struct SurfaceCounts {
     pub failed: u64,
     /// Single readings far from their neighbours, held back.
     pub outliers: u64,
+    /// Times of the first and the last usable reading, s.
+    pub read_s: Option<(f64, f64)>,
+    /// Lowest and highest usable reading, °C.
+    pub read_c: Option<(f64, f64)>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -158,8 +162,14 @@ impl Surface {
             (false, None) => None,
         });
         let surface_c = surface_c.filter(|c| PLAUSIBLE_C.contains(c));
-        if surface_c.is_none() {
-            self.counts.failed += 1;
+        let at_s = look.t_us / 1e6;
+        match surface_c {
+            Some(c) => {
+                let SurfaceCounts { read_s, read_c, .. } = &mut self.counts;
+                *read_s = Some((read_s.map_or(at_s, |(first, _)| first), at_s));
+                *read_c = Some(read_c.map_or((c, c), |(lo, hi)| (lo.min(c), hi.max(c))));
+            }
+            None => self.counts.failed += 1,
         }
         if self.queue.len() == QUEUE {
             self.queue.pop_front();
@@ -328,7 +338,10 @@ mod tests {
         damaged[14].ambient_c = None;
         let (live, settled) = run(&mut surface, &damaged, 10.0);
         let failed = damaged.len().div_ceil(5) as u64 + 2;
-        assert_eq!(surface.counts(), SurfaceCounts { looks: damaged.len() as u64, failed, outliers: 1 });
+        let counts = surface.counts();
+        assert_eq!((counts.looks, counts.failed, counts.outliers), (damaged.len() as u64, failed, 1));
+        let (first_s, last_s) = counts.read_s.expect("some were read");
+        assert!(first_s < 0.2 && (9.7..10.0).contains(&last_s), "{first_s} {last_s}");
         assert!(settled.iter().all(|row| (row.surface_c.unwrap() - 24.0).abs() < 0.5));
         assert!(live.iter().all(|now| now.ambient_c == Some(22.0)));
     }

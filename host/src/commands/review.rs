@@ -308,7 +308,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
     summary.remarks.extend(report::quick_work(&summary.to_and_fro));
     summary.remarks.extend(report::told_length(plan.stroke_length_m, &length_doubts, console.units(plan.units)));
     summary.remarks.extend(report::unusable_looks(&ended.looks));
-    summary.remarks.extend(report::slow_looks(&ended.looks, summary.seconds));
+    summary.remarks.extend(report::fell_silent(&ended.looks, summary.seconds));
+    summary.remarks.extend(report::slow_looks(&ended.looks));
     summary.remarks.append(&mut corrected.remarks);
     summary.remarks.extend(not_by_plan);
     if let Some(sheets) = sheets {

@@ -128,7 +128,7 @@ impl PassRow {
             arm: arm.map_or_else(unknown, |arm| format!("{arm} {}", scale.arm_speed_unit())),
             arm_90,
             in_band: Self::in_band(judged.in_pace_share),
-            warmest: Self::warmest(pass.worked_rise_k(), units),
+            warmest: Self::warmest(judged.told_rise_k(), units),
             warnings: u32::try_from(judged.warnings.len()).unwrap_or(u32::MAX),
         }
     }

@@ -19,7 +19,7 @@ mod unusable_looks;
 pub use page::index_html;
 pub use passes::PassSheets;
 pub use quick_work::quick_work;
-pub use slow_looks::slow_looks;
+pub use slow_looks::{fell_silent, slow_looks};
 pub use told_length::told_length;
 pub use unusable_looks::unusable_looks;
 

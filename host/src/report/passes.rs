@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{EMBED_LIMIT_BYTES, foreign::shown, told_length};
 use crate::drawing::canvas::escape;
-use crate::drawing::section_pass::facts::{Facts, Pace};
+use crate::drawing::section_pass::facts::{Facts, Pace, Unseen};
 use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
@@ -192,7 +192,7 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
         facts.peak_rise_k.map(|k| format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())),
         match facts.over_s {
             Some(s) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
-            Some(_) if facts.no_warming => Some("no worked paint in view".to_owned()),
+            Some(_) if facts.unseen().is_some() => facts.unseen().map(Unseen::beside_figure),
             Some(_) => Some("under the limit".to_owned()),
             None => None,
         },

@@ -27,7 +27,7 @@ mod tests {
 
     #[test]
     fn many_failed_looks_are_said_and_a_few_are_not() {
-        let counts = |failed, outliers| SurfaceCounts { looks: 2000, failed, outliers };
+        let counts = |failed, outliers| SurfaceCounts { looks: 2000, failed, outliers, ..SurfaceCounts::default() };
         assert_eq!(unusable_looks(&counts(30, 10)), None);
         let said = unusable_looks(&counts(290, 30)).expect("many");
         assert!(said.contains("320 of 2\u{202f}000 looks (16 %)"), "{said}");

@@ -240,6 +240,7 @@ impl Invented {
             surface_start_c: Some(24.0),
             surface_peak_c: Some(24.0 + peak),
             surface_rise_k: Some(peak),
+            surface_seen_share: 1.0,
             vibration_mps2: Some(9.1),
             track,
             track_sd_m: Some(0.018),

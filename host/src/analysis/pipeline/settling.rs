@@ -5,7 +5,7 @@ use super::degrees;
 use super::free::{Loads, free_rate};
 use super::rows::Waiting;
 use super::statistics::{mean_of, quantile, variation};
-use crate::analysis::findings::{Finding, Measured, Pass, State, Stroke};
+use crate::analysis::findings::{Finding, Measured, Pass, ROW_S, State, Stroke};
 use crate::analysis::motion::Work;
 use crate::analysis::orbit::{HINDSIGHT_S, TICK_US};
 use crate::analysis::passes::SettledPass;
@@ -164,6 +164,7 @@ impl Pipeline {
             surface_start_c: start,
             surface_peak_c: peak(&surface),
             surface_rise_k: peak(&rise),
+            surface_seen_share: (rise.len() as f64 * ROW_S / (end_s - start_s)).min(1.0),
             vibration_mps2: mean_of(&power).map(f64::sqrt),
             track: points,
             track_sd_m,

@@ -2,7 +2,7 @@
 
 use super::super::SheetInput;
 use super::words;
-use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke};
+use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke, Warmth};
 use crate::guidance::watch::{RATE_LASTS_S, rate_is_clear};
 use crate::guidance::{Band, Warning, WarningKind};
 
@@ -84,6 +84,28 @@ impl Came {
     }
 }
 
+/// Why a pass's warmth is not known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Unseen {
+    /// The spot saw no warming, so it looked beside.
+    Beside,
+    /// One and the same reading all the time.
+    Stuck,
+    /// Read for so long, of so long, s.
+    InPart { read_s: f64, all_s: f64 },
+}
+
+impl Unseen {
+    /// Beside the highest rise that was read.
+    pub(crate) fn beside_figure(self) -> String {
+        match self {
+            Self::Beside => "no worked paint in view".to_owned(),
+            Self::Stuck => "never changed: stuck?".to_owned(),
+            Self::InPart { read_s, all_s } => format!("read for {read_s:.0} of {all_s:.0} s"),
+        }
+    }
+}
+
 /// Time with the machine's rate clear of its band on one side, in stretches long enough to be warned of.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct RateOff {
@@ -145,10 +167,20 @@ pub(crate) struct Facts<'a> {
     pub(crate) rate_off: Vec<RateOff>,
     /// Highest rise: the pass's own figure, else the rows', K.
     pub(crate) peak_rise_k: Option<f64>,
-    /// Whether the spot looked, and saw no warming: then how warm the worked paint got is not known.
-    pub(crate) no_warming: bool,
+    /// How warm the worked paint got, as far as the spot tells.
+    pub(crate) warmth: Warmth,
+    /// Whether the thermometer gave one and the same reading throughout.
+    pub(crate) stuck: bool,
     /// Start and end of the time axis, s.
     pub(crate) span_s: (f64, f64),
+}
+
+/// Whether the readings never change: a thermometer's own noise does not let that be.
+fn is_stuck(rows: &[&SeriesRow]) -> bool {
+    /// Fewer say nothing, on a display that shows whole degrees.
+    const ENOUGH: usize = 100;
+    let readings: Vec<f64> = rows.iter().filter_map(|r| r.surface_c).collect();
+    readings.len() > ENOUGH && readings.iter().all(|c| (c - readings[0]).abs() < 1e-6)
 }
 
 impl<'a> Facts<'a> {
@@ -181,7 +213,8 @@ impl<'a> Facts<'a> {
             over_s: limit.filter(|_| rises().next().is_some()).map(|_| over().count() as f64 * ROW_S),
             first_over_s: over().next().map(|(t, _)| t),
             rate_off: RateOff::of(&rows, input.bands.orbit_opm),
-            no_warming: pass.surface_rise_k.is_some() && pass.worked_rise_k().is_none(),
+            warmth: pass.warmth(),
+            stuck: is_stuck(&rows),
             peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
             is_length_doubted: pass.length_doubt.is_some(),
             warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
@@ -197,6 +230,19 @@ impl<'a> Facts<'a> {
         const FIRST_S: f64 = 3.0;
         let first = self.rows.iter().take_while(|row| row.t_s - self.span_s.0 < FIRST_S);
         first.filter_map(|row| row.surface_rise_k.filter(|k| k.is_finite())).reduce(f64::max)
+    }
+
+    /// Why how warm the paint got is not known, though the spot looked; `None` where it is known, and where there is no rise at all.
+    pub(crate) fn unseen(&self) -> Option<Unseen> {
+        match self.warmth {
+            Warmth::Unknown | Warmth::Seen(_) => None,
+            _ if self.stuck => Some(Unseen::Stuck),
+            Warmth::Beside => Some(Unseen::Beside),
+            Warmth::InPart { share, .. } => {
+                let all_s = self.span_s.1 - self.span_s.0;
+                Some(Unseen::InPart { read_s: share * all_s, all_s })
+            }
+        }
     }
 
     /// Numbers of the strokes with a verdict.
@@ -323,7 +369,8 @@ mod tests {
             first_over_s: None,
             rate_off: Vec::new(),
             peak_rise_k: None,
-            no_warming: false,
+            warmth: Warmth::Unknown,
+            stuck: false,
             span_s: (0.0, 39.5),
         }
     }

@@ -4,7 +4,7 @@ use super::super::canvas::{Canvas, Line, Type};
 use super::super::theme::{self, size};
 use super::super::units::{duration, number};
 use super::super::{SheetInput, lettering};
-use super::facts::{Facts, Pace};
+use super::facts::{Facts, Pace, Unseen};
 use crate::analysis::MachineKind;
 use crate::guidance::Band;
 
@@ -117,7 +117,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
             (Some(_), Some(limit)) if over > 0.0 => {
                 format!("{} over {} {}", duration(over.max(1.0)), u.rise_limit_number(limit), u.rise_unit())
             }
-            (Some(_), _) if facts.no_warming => "no worked paint in view".to_owned(),
+            (Some(_), _) if facts.unseen().is_some() => facts.unseen().map_or_else(String::new, Unseen::beside_figure),
             (Some(_), Some(limit)) => format!("limit {} {}", u.rise_limit_number(limit), u.rise_unit()),
             _ => String::new(),
         },

@@ -2,7 +2,7 @@
 
 use super::super::SheetInput;
 use super::super::units::{duration, number};
-use super::facts::{Facts, Pace, RateOff};
+use super::facts::{Facts, Pace, RateOff, Unseen};
 use super::into_pass;
 use crate::analysis::LengthDoubt;
 use crate::analysis::rubbing::{RubbingMap, Zone};
@@ -69,9 +69,13 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     }
     match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
         (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
-        (Some(_), _, _) if facts.no_warming => {
-            parts.push("the spot saw no warming: heat not known".to_owned());
-        }
+        (Some(_), _, _) if facts.unseen().is_some() => parts.extend(facts.unseen().map(|unseen| match unseen {
+            Unseen::Beside => "the spot saw no warming: heat not known".to_owned(),
+            Unseen::Stuck => "the thermometer's reading never changed: heat not known".to_owned(),
+            Unseen::InPart { read_s, all_s } => {
+                format!("temperature read for {} of {}: heat not known", duration(read_s), duration(all_s))
+            }
+        })),
         (Some(_), Some(peak), Some(limit)) => parts.push(format!(
             "the spot stayed under the heat limit ({} of {} {})",
             input.scale().rise_number_beside(peak, Some(limit)),
@@ -156,11 +160,21 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     }
     // Where it is not known which side the spot was on, it may have looked beside the strokes all the time.
     let trailed = facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
-    if facts.no_warming {
-        out.push(note(
-            "The spot saw no warming, so it looked beside the worked paint: how warm that got is not known. Aim it nearer the pad."
+    if let Some(unseen) = facts.unseen() {
+        out.push(note(match unseen {
+            Unseen::Beside => "The spot saw no warming, so it looked beside the worked paint: how warm that got is not known. \
+                               Aim it nearer the pad."
                 .to_owned(),
-        ));
+            Unseen::Stuck => "The thermometer gave one and the same reading all the time: check it and its lead. How warm the \
+                              paint got is not known."
+                .to_owned(),
+            Unseen::InPart { read_s, all_s } => format!(
+                "The temperature was read for {} of {} only: check the thermometer. How warm the paint got in the rest is not \
+                 known.",
+                duration(read_s),
+                duration(all_s)
+            ),
+        }));
     } else if facts.side_known() && !trailed && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
@@ -187,7 +201,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         }));
     }
     let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
-    let warmth_kept = facts.over_s == Some(0.0) && trailed;
+    let warmth_kept = facts.over_s == Some(0.0) && trailed && facts.unseen().is_none();
     if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
         let kept = match (pace_kept, warmth_kept) {
             (true, true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
@@ -329,10 +343,17 @@ mod tests {
 
     /// What is said of a pass of one stroke that stayed cool, whose spot trailed or did not.
     fn said(spot_trails: Option<bool>, rise_k: f64) -> Vec<String> {
-        let (session, pass) = (SessionFacts::default(), Pass { surface_rise_k: Some(rise_k), ..Pass::untold() });
+        told(spot_trails, Pass { surface_rise_k: Some(rise_k), ..Pass::untold() }, None).1
+    }
+
+    /// The finding and what is said of a pass of one stroke with that highest rise all the time, and readings of the thermometer.
+    fn told(spot_trails: Option<bool>, pass: Pass, surface_c: Option<f64>) -> (String, Vec<String>) {
+        let session = SessionFacts::default();
+        let rise_k = pass.surface_rise_k;
         let stroke = Stroke { spot_trails, ..Stroke::untold() };
-        let row = |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: Some(rise_k), ..SeriesRow::default() };
-        let rows: Vec<SeriesRow> = (0..=100).map(row).collect();
+        let row =
+            |i: u32| SeriesRow { t_s: f64::from(i) * 0.1, surface_rise_k: rise_k, surface_c, ..SeriesRow::default() };
+        let rows: Vec<SeriesRow> = (0..=101).map(row).collect();
         let input = SheetInput {
             session: &session,
             pass: &pass,
@@ -345,7 +366,26 @@ mod tests {
             machine: MachineKind::Orbital,
             units: Units::Si,
         };
-        takings(&input, &Facts::of(&input)).into_iter().map(|taking| taking.text).collect()
+        let facts = Facts::of(&input);
+        (finding(&input, &facts), takings(&input, &facts).into_iter().map(|taking| taking.text).collect())
+    }
+
+    #[test]
+    fn heat_is_not_called_under_the_limit_where_the_thermometer_was_not_read_all_the_time_or_is_stuck() {
+        let part = Pass { surface_rise_k: Some(8.9), surface_seen_share: 0.2, ..Pass::untold() };
+        let (headline, said) = told(Some(true), part, None);
+        assert!(headline.ends_with("temperature read for 2 s of 10 s: heat not known"), "{headline}");
+        let [said] = &said[..] else { panic!("no praise: {said:?}") };
+        assert!(said.starts_with("The temperature was read for 2 s of 10 s only: check the thermometer."), "{said}");
+        let (headline, said) = told(None, Pass { surface_rise_k: Some(0.0), ..Pass::untold() }, Some(0.0));
+        assert!(headline.ends_with("the thermometer's reading never changed: heat not known"), "{headline}");
+        assert!(
+            said[0].starts_with("The thermometer gave one and the same reading all the time: check it"),
+            "{said:?}"
+        );
+        // Over the limit it went, whatever came after.
+        let over = Pass { surface_rise_k: Some(12.0), surface_seen_share: 0.2, ..Pass::untold() };
+        assert!(told(Some(true), over, None).0.ends_with("over the heat limit"));
     }
 
     #[test]

@@ -18,7 +18,7 @@ pub(super) fn of(judged: &JudgedPass, map: Option<&RubbingMap>) -> Print {
 
 /// Rise at evenly spaced moments of a pass: the reading next to each, where there is one within its share of the time.
 fn rise_profile(judged: &JudgedPass) -> Vec<Option<f64>> {
-    if judged.pass.worked_rise_k().is_none() {
+    if judged.told_rise_k().is_none() {
         return vec![None; RISE_POINTS];
     }
     let (start, length) = (judged.pass.start_s, judged.pass.end_s - judged.pass.start_s);
