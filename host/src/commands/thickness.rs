@@ -4,7 +4,7 @@ use steadypass::{
     compare::draw::{LedgerRow, ledger_png, wear_unit},
     guidance::{
         Units,
-        units::{count, decimals_of_interval},
+        units::{count, decimals_supported},
     },
     shop::{
         FilmReading, Id, Phase, Place, Setting,
@@ -323,7 +323,7 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
     for row in &rows {
         let (per_um_per_m, unit) = wear_unit(units);
         let [value, lo, hi] = [row.wear_um_per_m, row.interval.0, row.interval.1].map(|wear| wear * per_um_per_m);
-        let decimals = decimals_of_interval(lo, hi, 3);
+        let decimals = decimals_supported(lo, hi, 3);
         // Film that reads a little thicker is no wear with a minus.
         let interval = format!("90 % interval {lo:.decimals$} to {hi:.decimals$}");
         let wear = if lo < 0.0 {

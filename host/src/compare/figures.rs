@@ -1,7 +1,7 @@
 //! What technicians, machines and products are compared on, and the words for it.
 
 use crate::guidance::Units;
-use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_of_interval};
+use crate::guidance::units::{K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_supported};
 use crate::shop::PassFigures;
 
 /// A figure of comparison.
@@ -194,11 +194,11 @@ impl Figure {
         crate::drawing::units::number(self.shown(value, units), self.decimals(units))
     }
 
-    /// A value and the ends of its interval as numbers, without their unit: to one count of digits, at which the ends print
-    /// apart.
+    /// A value and the ends of its interval as numbers, without their unit: to one count of digits, those that the
+    /// interval supports.
     pub fn with_interval(self, value: f64, (lo, hi): (f64, f64), units: Units) -> [String; 3] {
         let shown = [value, lo, hi].map(|v| self.shown(v, units));
-        let decimals = decimals_of_interval(shown[1], shown[2], self.decimals(units));
+        let decimals = decimals_supported(shown[1], shown[2], self.decimals(units));
         shown.map(|v| crate::drawing::units::number(v, decimals))
     }
 

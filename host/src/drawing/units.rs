@@ -5,8 +5,7 @@
 use crate::analysis::Interval;
 pub use crate::guidance::units::duration;
 use crate::guidance::units::{
-    BELOW_ALL, K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_beside, decimals_of_interval, decimals_of_limit,
-    rounded_to_interval,
+    BELOW_ALL, K_PER_FAHRENHEIT_DEGREE, MM_PER_INCH, decimals_beside, decimals_of_limit, rounded_together,
 };
 use crate::guidance::{Band, Units};
 
@@ -72,24 +71,15 @@ impl Scale {
         number(limit, decimals_of_limit(limit, self.arm_speed_decimals()))
     }
 
-    fn decimals_of_arm_speed(self, mps: f64, band_mps: Option<Band>) -> usize {
-        let usual = self.arm_speed_decimals();
-        band_mps.map_or(usual, |band| decimals_beside(self.arm_speed(mps), self.0.arm_speed_ends(band), usual))
-    }
-
-    /// An arm speed as a number and its interval, to stand in brackets behind it: "24" and "23–25", or "23.2" and "23.1–23.3" where
-    /// the ends would be one and the same, or any of them on the wrong side of an end of the band it is held against. The number is
-    /// rounded to what the interval supports: "20" and "13–25" of 19.
+    /// An arm speed as a number and its interval, to stand in brackets behind it, with one count of digits: "24" and "23–25", or
+    /// "23.2" and "23.1–23.3" where the ends would be one and the same. None of them prints on the wrong side of an end of the band it
+    /// is held against.
     #[must_use]
     pub fn arm_speed_and_interval(self, mps: Interval, band_mps: Option<Band>) -> (String, String) {
-        let figures = [mps.lo, mps.value, mps.hi];
-        let [lo, value, hi] = figures.map(|v| self.arm_speed(v));
-        let apart = decimals_of_interval(lo, hi, self.arm_speed_decimals());
-        let decimals = figures.map(|v| self.decimals_of_arm_speed(v, band_mps)).into_iter().fold(apart, usize::max);
+        let figures = [mps.lo, mps.value, mps.hi].map(|v| self.arm_speed(v));
         let ends = band_mps.map(|band| self.0.arm_speed_ends(band));
-        let (value, digits) =
-            rounded_to_interval([lo, value, hi], ends, self.arm_speed_decimals()).unwrap_or((value, decimals));
-        (number(value, digits), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
+        let ([lo, value, hi], decimals) = rounded_together(figures, ends, self.arm_speed_decimals());
+        (number(value, decimals), format!("{}–{}", number(lo, decimals), number(hi, decimals)))
     }
 
     /// A rise as a number with one decimal (whole °F).
@@ -217,7 +207,7 @@ mod tests {
         let told = |units, lo, value, hi| Scale(units).arm_speed_and_interval(Interval { lo, value, hi }, None);
         assert_eq!(told(Units::Si, 0.0127, 0.02, 0.0254), ("20".into(), "13–25".into()));
         assert_eq!(told(Units::Si, 0.02308, 0.0232, 0.02332), ("23.2".into(), "23.1–23.3".into()));
-        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.8".into(), "0.50–1.00".into()));
+        assert_eq!(told(Units::Us, 0.0127, 0.02, 0.0254), ("0.79".into(), "0.50–1.00".into()));
         assert_eq!(told(Units::Us, 0.02541, 0.02542, 0.02544), ("1.001".into(), "1.000–1.002".into()));
         assert!((US.long_length(0.3048) - 1.0).abs() < 1e-15);
     }
@@ -232,7 +222,7 @@ mod tests {
             ("25.4".into(), "1.00".into())
         );
         let clear = Interval { lo: 0.02542, value: 0.027, hi: 0.029 };
-        assert_eq!(SI.arm_speed_and_interval(clear, band), ("27.00".into(), "25.42–29.00".into()));
+        assert_eq!(SI.arm_speed_and_interval(clear, band), ("27.0".into(), "25.5–29.0".into()));
         assert_eq!(SI.arm_speed_and_interval(clear, None), ("27".into(), "25–29".into()));
         let limit_k = 100.0 / 9.0;
         assert_eq!(

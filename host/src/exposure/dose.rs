@@ -5,7 +5,7 @@
 
 use std::iter::Sum;
 
-use crate::guidance::units::decimals_of_interval;
+use crate::guidance::units::decimals_supported;
 
 /// Reference duration of a day, h.
 const DAY_H: f64 = 8.0;
@@ -48,12 +48,13 @@ impl Range {
         Self { lo: f(self.lo), value: f(self.value), hi: f(self.hi) }
     }
 
-    /// "2.2 m/s² (1.8 to 2.6)": to as many digits after the point, or more where the bounds would print alike.
+    /// "2.2 m/s² (1.8 to 2.6)": to as many digits after the point, fewer where the bounds lie far apart, more where they
+    /// would print alike.
     ///
     /// * `unit`: what follows the figure, with its space.
     #[must_use]
     pub fn words(self, decimals: usize, unit: &str) -> String {
-        let decimals = decimals_of_interval(self.lo, self.hi, decimals);
+        let decimals = decimals_supported(self.lo, self.hi, decimals);
         format!("{:.decimals$}{unit} ({:.decimals$} to {:.decimals$})", self.value, self.lo, self.hi)
     }
 }

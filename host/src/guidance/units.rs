@@ -93,7 +93,11 @@ impl Units {
         let (_, usual, unit) = self.in_its_unit(mps.value);
         match rounded_to_interval([lo, value, hi], Some(self.arm_speed_ends(band_mps)), usual) {
             Some((rounded, decimals)) => format!("{rounded:.decimals$} {unit}"),
-            None => self.arm_speed_beside(mps.value, band_mps),
+            None => {
+                let ends = Some(self.arm_speed_ends(band_mps));
+                let ([_, value, _], decimals) = rounded_together([lo, value, hi], ends, usual);
+                format!("{value:.decimals$} {unit}")
+            }
         }
     }
 
@@ -198,6 +202,46 @@ pub fn decimals_of_interval(lo: f64, hi: f64, usual: usize) -> usize {
     (usual..=usual + MOST_MORE_DECIMALS).find(apart).unwrap_or(usual)
 }
 
+/// Digits after the point that an interval supports: the usual ones; fewer while even the coarser last digit stays within a tenth of
+/// the interval; more where its ends would print alike. An uncertainty so has one or two significant digits (GUM, JCGM 100:2008,
+/// 7.2.6).
+pub fn decimals_supported(lo: f64, hi: f64, usual: usize) -> usize {
+    let fits = |decimals: usize| 10_f64.powi(-(decimals as i32)) <= (hi - lo).abs() / 10.0;
+    let mut decimals = usual;
+    while decimals > 0 && fits(decimals - 1) {
+        decimals -= 1;
+    }
+    decimals_of_interval(lo, hi, decimals)
+}
+
+/// A figure and the ends of its interval, `[lo, value, hi]`, rounded to one count of digits: that which the interval supports, and
+/// no more than it needs to print each of them on the side of `ends` (see [`decimals_beside`]) that it lies on. Where the nearest
+/// digit is on the other side the next one is taken, if that is no farther off than an eighth of the interval.
+///
+/// Figures that are not finite stay as they are.
+pub(crate) fn rounded_together(figures: [f64; 3], ends: Option<[(f64, usize); 2]>, usual: usize) -> ([f64; 3], usize) {
+    let [lo, _, hi] = figures;
+    let least = decimals_supported(lo, hi, usual);
+    let beside = |value: f64, decimals: usize| {
+        let step = 10_f64.powi(-(decimals as i32));
+        let nearest = (value / step).round();
+        let Some(ends) = ends else { return Some(nearest * step) };
+        let [known, shown] = [ends.map(|end| end.0), ends.map(|end| printed(end.0, end.1))];
+        let near = [nearest, nearest - 1.0, nearest + 1.0].map(|n| printed(n * step, decimals));
+        let fits = |rounded: &f64| {
+            let off = (rounded - value).abs();
+            side(*rounded, shown) == side(value, known) && (off <= step / 2.0 + 1e-9 || off <= (hi - lo) / 8.0)
+        };
+        near.into_iter().find(fits)
+    };
+    let rounded = |decimals: usize| {
+        let [Some(low), Some(value), Some(high)] = figures.map(|v| beside(v, decimals)) else { return None };
+        let is_told_apart = lo >= hi || printed(low, decimals) < printed(high, decimals);
+        is_told_apart.then_some(([low, value, high], decimals))
+    };
+    (least..=usual + MOST_MORE_DECIMALS).find_map(rounded).unwrap_or((figures, least))
+}
+
 /// A figure rounded to what its interval supports, and its digits after the point: to fives and tens (fifties, …) of its usual last
 /// digit that fit between it and the nearer end. `None` where that is its usual digit or a finer one, or where it would come to lie on
 /// the other side of one of `ends` (see [`decimals_beside`]).
@@ -234,11 +278,19 @@ pub(crate) const BELOW_ALL: (f64, usize) = (f64::NEG_INFINITY, 0);
 ///
 /// * `ends`: lower and upper end, and the digits that each is shown with.
 pub fn decimals_beside(value: f64, ends: [(f64, usize); 2], usual: usize) -> usize {
-    let printed = |value: f64, decimals: usize| format!("{value:.decimals$}").parse::<f64>().unwrap_or(f64::NAN);
-    let side = |value: f64, [lo, hi]: [f64; 2]| i8::from(value > hi) - i8::from(value < lo);
     let (known, shown) = (ends.map(|end| end.0), ends.map(|end| printed(end.0, end.1)));
     let agrees = |decimals: &usize| side(printed(value, *decimals), shown) == side(value, known);
     (usual..=usual + MOST_MORE_DECIMALS).find(agrees).unwrap_or(usual)
+}
+
+/// A figure as it is read back from so many digits.
+fn printed(value: f64, decimals: usize) -> f64 {
+    format!("{value:.decimals$}").parse().unwrap_or(f64::NAN)
+}
+
+/// Above a band, in it or below it; its ends are inside.
+fn side(value: f64, [lo, hi]: [f64; 2]) -> i8 {
+    i8::from(value > hi) - i8::from(value < lo)
 }
 
 #[cfg(test)]
@@ -282,6 +334,9 @@ mod tests {
             (8.0, 18.4, 41.0, "20"),
             // Over the band's end by too little to be told so by fives.
             (19.0, 26.0, 33.0, "26"),
+            // On the side it lies on, and without digits that so wide an interval does not support.
+            (22.4, 25.41, 28.4, "26"),
+            (9.6, 12.65, 15.6, "12"),
             (18.0, 33.0, 60.0, "30"),
             // Never to nothing.
             (0.5, 2.0, 12.0, "2"),
@@ -291,6 +346,28 @@ mod tests {
         assert_eq!(told(Units::Us, 12.7, 19.0, 25.4), "0.7 in/s");
         assert_eq!(told(Units::Us, 18.0, 19.0, 20.0), "0.75 in/s");
         assert_eq!(told(Units::Si, f64::NAN, 19.0, 25.0), "19 mm/s");
+    }
+
+    #[test]
+    fn a_figure_and_its_interval_have_one_count_of_digits() {
+        let band = Some([(12.7, 1), (25.4, 1)]);
+        for (figures, ends, usual, told) in [
+            ([3.63, 4.30, 5.10], None, 2, "3.6 4.3 5.1"),
+            ([25.7, 31.2, 37.6], None, 0, "26 31 38"),
+            ([23.08, 23.2, 23.32], None, 0, "23.1 23.2 23.3"),
+            ([22.4, 25.41, 28.4], band, 0, "22 26 28"),
+            ([9.6, 12.65, 15.6], band, 0, "10 12 16"),
+            // Half a digit would be much of so narrow an interval.
+            ([25.42, 27.0, 29.0], band, 0, "25.5 27.0 29.0"),
+            ([1.004, 1.22, 1.478], Some([(0.5, 2), (1.0, 2)]), 2, "1.01 1.22 1.48"),
+            ([25.41, 25.42, 25.43], band, 0, "25.41 25.42 25.43"),
+            ([20.0, 20.0, 20.0], band, 0, "20 20 20"),
+        ] {
+            let (rounded, decimals) = rounded_together(figures, ends, usual);
+            assert_eq!(rounded.map(|v| format!("{v:.decimals$}")).join(" "), told);
+        }
+        let (odd, _) = rounded_together([f64::NAN, 19.0, f64::INFINITY], band, 0);
+        assert!(odd[0].is_nan() && odd[1] == 19.0);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What is said of work that was too quick for strokes.
 
-use crate::{analysis::ToAndFro, drawing::units::clock, guidance::units::decimals_of_interval};
+use crate::{analysis::ToAndFro, drawing::units::clock, guidance::units::decimals_supported};
 
 /// Stretches told one by one; the others of a long day are told together.
 const MOST: usize = 12;
@@ -13,7 +13,7 @@ pub fn quick_work(stretches: &[ToAndFro]) -> Vec<String> {
         .iter()
         .map(|s| {
             let rate = s.rate_hz;
-            let decimals = decimals_of_interval(rate.lo, rate.hi, 2);
+            let decimals = decimals_supported(rate.lo, rate.hi, 2);
             format!(
                 "From {} to {} the arm went to and fro about {:.0} times, {:.decimals$} a second ({:.decimals$} to {:.decimals$}): too quick for \
                  single strokes to be told.",
