@@ -16,6 +16,8 @@ const FIGURES: [Figure; 6] = [
     Figure::PassesPerSection,
 ];
 const ROW: f64 = 64.0;
+/// From a row's dots up to the figures' baseline, px.
+const FIGURES_UP: f64 = 17.0;
 const NAMES: f64 = 170.0;
 /// Of the cautions below, px.
 const LEADING: f64 = 27.0;
@@ -45,6 +47,10 @@ pub struct ReferenceSheet<'a> {
 /// # Errors
 /// When the picture cannot be made.
 pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>, DrawingError> {
+    drawn(sheet, units).png()
+}
+
+fn drawn(sheet: &ReferenceSheet<'_>, units: Units) -> Canvas {
     let count = sheet.sections.len().max(sheet.reference.len()).max(1);
     let cautions: Vec<String> = sheet
         .cautions
@@ -78,7 +84,7 @@ pub fn reference_png(sheet: &ReferenceSheet<'_>, units: Units) -> Result<Vec<u8>
     }
     // Under the scales and their units.
     canvas.lines(MARGIN, y0 + ROW * count as f64 + 110.0, &cautions, Type::of(size::NOTE), LEADING);
-    canvas.png()
+    canvas
 }
 
 fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, units: Units, frame: Frame) {
@@ -103,20 +109,25 @@ fn draw_figure(canvas: &mut Canvas, sheet: &ReferenceSheet<'_>, figure: Figure, 
         canvas.rect(Frame { x: a, w: b - a, ..frame }, Fill::Plain(theme::BAND), None);
     }
     let (marks, decimals) = ticks(scale.range.0, scale.range.1, scale.marks);
+    let rows = sheet.reference.len().max(sheet.sections.len());
     for mark in &marks {
         let x = axes.px(*mark);
-        canvas.polyline(&[(x, frame.y), (x, frame.bottom())], Line::of(theme::HAIR, 1.5));
+        // Not through the figures, which stand over each row's dots.
+        for row in 0..rows {
+            let middle = frame.y + ROW * (row as f64 + 0.5);
+            canvas.polyline(&[(x, middle - FIGURES_UP + 5.0), (x, middle + ROW / 2.0)], Line::of(theme::HAIR, 1.5));
+        }
         let text = crate::drawing::units::number(*mark, decimals);
         canvas.text(x, frame.bottom() + 26.0, &text, Type::of(size::NOTE).fill(theme::SOFT).middle());
     }
     canvas.text(frame.x, frame.bottom() + 54.0, figure.unit(units), Type::of(size::NOTE).fill(theme::SOFT));
-    for row in 0..sheet.reference.len().max(sheet.sections.len()) {
+    for row in 0..rows {
         let y = frame.y + ROW * (row as f64 + 0.5);
         let of = |sections: &[ReferenceSection]| sections.get(row).and_then(shown);
         let numbers = [of(sheet.reference), of(sheet.sections)];
         let [theirs, ours] = numbers.map(|v| v.map(|v| axes.px(v)));
         let text = numbers_words(figure, numbers, units);
-        canvas.text(frame.x, y - 17.0, &text, Type::of(size::NOTE).tabular().halo());
+        canvas.text(frame.x, y - FIGURES_UP, &text, Type::of(size::NOTE).tabular().halo());
         if let (Some(a), Some(b)) = (theirs, ours) {
             canvas.polyline(&[(a, y), (b, y)], Line::of(theme::DATA, 3.0));
         }
@@ -146,6 +157,43 @@ fn numbers_words(figure: Figure, numbers: [Option<f64>; 2], units: Units) -> Str
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// In the order they were drawn: where hairlines run from and to, px down the sheet, and the baselines of the rows' figures.
+    fn down_the_sheet(svg: &str) -> (Vec<(f64, f64)>, Vec<f64>) {
+        let number = |text: &str| text.parse::<f64>().expect("a number");
+        let hair = format!("stroke=\"{}\"", theme::HAIR);
+        let lines = svg.lines().filter(|line| line.starts_with("<path") && line.contains(&hair)).map(|line| {
+            let data = line.split('"').nth(1).expect("its data");
+            let ends: Vec<f64> = data.split(['M', 'L', ' ']).filter(|part| !part.is_empty()).map(number).collect();
+            (ends[1], ends[3])
+        });
+        let figures =
+            svg.lines().filter(|line| line.starts_with("<text") && (line.contains('←') || line.contains('→')));
+        let figures =
+            figures.map(|line| number(line.split(" y=\"").nth(1).expect("y").split('"').next().expect("its end")));
+        (lines.collect(), figures.collect())
+    }
+
+    #[test]
+    fn no_line_of_the_scale_runs_through_a_figure() {
+        let section = |value: f64| [Some(value); crate::compare::FIGURES];
+        let sheet = ReferenceSheet {
+            trainer: "Technician A".into(),
+            shown: "Technician B".into(),
+            reference: &[section(0.02), section(0.024), section(0.021)],
+            sections: &[section(0.031), section(0.018)],
+            cautions: &[],
+            invented: true,
+        };
+        let (lines, figures) = down_the_sheet(&drawn(&sheet, Units::Si).svg());
+        assert!(lines.len() >= 18 && figures.len() == 18, "{} {}", lines.len(), figures.len());
+        for baseline in figures {
+            // Capital height, and the tails below.
+            let crosses =
+                |(from, to): &&(f64, f64)| *to > baseline - 0.73 * size::NOTE && *from < baseline + 0.2 * size::NOTE;
+            assert_eq!(lines.iter().find(crosses), None, "{baseline}");
+        }
+    }
 
     #[test]
     fn both_figures_are_told_as_far_as_they_are_known() {
