@@ -145,8 +145,10 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
             "film_taken_um": t.trial.film_taken_um,
         })
     };
-    let read =
-        |r: &DayReadings| serde_json::json!({ "place": r.place, "phase": r.phase.as_str(), "film_um": r.film_um });
+    let read = |r: &DayReadings| {
+        let (points, film_um): (Vec<&str>, Vec<f64>) = r.each().unzip();
+        serde_json::json!({ "place": r.place, "phase": r.phase.as_str(), "points": points, "film_um": film_um })
+    };
     serde_json::json!({
         "technician": sheet.technician, "day": sheet.day, "page": page.map(path_text), "invented": sheet.invented,
         "sessions": sheet.works.iter().map(work).collect::<Vec<_>>(), "sections": sheet.sections,

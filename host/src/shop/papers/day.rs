@@ -10,7 +10,7 @@ use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::{moment_at, start_of};
 use crate::shop::film::typed;
-use crate::shop::{Id, PassFigures, Phase, Result, SectionPlace, Shop, Trial};
+use crate::shop::{FilmReading, Id, PassFigures, Phase, Place, Result, SectionPlace, Shop, Trial};
 
 /// One row of a recording's series, s: its length is known no better.
 const TENTH_S: f64 = 0.1;
@@ -63,8 +63,52 @@ pub struct DayReadings {
     pub place: String,
     /// Before or after.
     pub phase: Phase,
+    /// By point, in the order these were first read.
+    pub points: Vec<DayPoint>,
+}
+
+/// Readings of the film gauge at one point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DayPoint {
+    /// As the shop names it.
+    pub point: String,
+    /// Where on a section, where it was told.
+    pub at: Option<Place>,
     /// In the order they were written down, µm.
     pub film_um: Vec<f64>,
+}
+
+impl DayPoint {
+    fn is_of(&self, reading: &FilmReading) -> bool {
+        name::same(&self.point, &reading.point) && self.at == reading.place
+    }
+
+    /// "121 µm, 122 µm at point 1".
+    fn words(&self, units: Units) -> String {
+        let film: Vec<String> = self.film_um.iter().map(|um| typed(*um, units)).collect();
+        let at = self.at.map_or(String::new(), |at| {
+            let (along, across) = (units.length(at.along_m), units.length(at.across_m));
+            format!(" (section {}, {along} along, {across} across)", at.section)
+        });
+        format!("{} at point {}{at}", film.join(", "), self.point)
+    }
+}
+
+impl DayReadings {
+    /// Each with its point, µm.
+    pub fn each(&self) -> impl Iterator<Item = (&str, f64)> {
+        self.points.iter().flat_map(|point| point.film_um.iter().map(|um| (point.point.as_str(), *um)))
+    }
+
+    fn add(&mut self, reading: FilmReading) {
+        match self.points.iter_mut().find(|point| point.is_of(&reading)) {
+            Some(point) => point.film_um.push(reading.film_um),
+            None => {
+                let FilmReading { point, place: at, film_um, .. } = reading;
+                self.points.push(DayPoint { point, at, film_um: vec![film_um] });
+            }
+        }
+    }
 }
 
 /// The day.
@@ -109,8 +153,8 @@ impl DaySheet {
     pub fn lists(&self, units: Units) -> Vec<(&'static str, Vec<String>)> {
         let tried = |t: &DayTry| format!("{}: {}, {}", t.place, t.name, t.trial.outcome(units));
         let read = |r: &DayReadings| {
-            let film: Vec<String> = r.film_um.iter().map(|um| typed(*um, units)).collect();
-            format!("{}, {} the work: {}", r.place, r.phase.as_str(), film.join(", "))
+            let points: Vec<String> = r.points.iter().map(|point| point.words(units)).collect();
+            format!("{}, {} the work: {}", r.place, r.phase.as_str(), points.join("; "))
         };
         let lists = [
             ("Tried on test spots", self.tries.iter().map(tried).collect()),
@@ -167,7 +211,7 @@ impl DaySheet {
         let tries =
             (!self.tries.is_empty()).then(|| count(self.tries.len(), "try on a test spot", "tries on test spots"));
         if self.works.is_empty() {
-            let read: usize = self.readings.iter().map(|r| r.film_um.len()).sum();
+            let read: usize = self.readings.iter().map(|r| r.each().count()).sum();
             let read = (tries.is_none() && read > 0).then(|| count(read, "film reading", "film readings"));
             let noted = (tries.is_none() && !self.notes.is_empty()).then(|| count(self.notes.len(), "note", "notes"));
             let filed: Vec<String> = [tries, read, noted].into_iter().flatten().collect();
@@ -270,8 +314,12 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     for reading in shop.film_readings()?.into_iter().filter(|r| shown(r.vehicle) && r.day == day) {
         let place = place(Some(reading.vehicle), &reading.panel);
         match sheet.readings.iter_mut().find(|of| name::same(&of.place, &place) && of.phase == reading.phase) {
-            Some(of) => of.film_um.push(reading.film_um),
-            None => sheet.readings.push(DayReadings { place, phase: reading.phase, film_um: vec![reading.film_um] }),
+            Some(of) => of.add(reading),
+            None => {
+                let mut of = DayReadings { place, phase: reading.phase, points: Vec::new() };
+                of.add(reading);
+                sheet.readings.push(of);
+            }
         }
     }
     for note in shop.notes()?.into_iter().filter(|n| n.day == day) {
@@ -433,9 +481,15 @@ mod tests {
         };
         shop.add_trial(&trial).expect("added");
         shop.add_trial(&Trial { day: "2026-03-10".into(), ..trial.clone() }).expect("added");
-        for (phase, film_um) in [(Phase::Before, 121.0), (Phase::Before, 122.0), (Phase::After, 119.5)] {
-            let (panel, point, note) = ("Bonnet".into(), "1".into(), String::new());
-            let reading = FilmReading { vehicle, panel, point, phase, day: day.into(), film_um, place: None, note };
+        let in_section = Some(Place { section: 2, along_m: 0.1, across_m: 0.25 });
+        for (phase, point, film_um, place) in [
+            (Phase::Before, "1", 121.0, None),
+            (Phase::Before, "edge", 130.0, in_section),
+            (Phase::Before, "1", 122.0, None),
+            (Phase::After, "1", 119.5, None),
+        ] {
+            let (panel, point, note) = ("Bonnet".into(), point.into(), String::new());
+            let reading = FilmReading { vehicle, panel, point, phase, day: day.into(), film_um, place, note };
             shop.add_film_reading(&reading).expect("added");
         }
         for vehicle in [Some(vehicle), Some(cast.vehicles[1]), None] {
@@ -449,8 +503,9 @@ mod tests {
             lines,
             [
                 "saloon A, Bonnet: soft foam with finishing, 4 passes: reached the finish, slight haze left, 1.5 µm taken",
-                "saloon A, Bonnet, before the work: 121 µm, 122 µm",
-                "saloon A, Bonnet, after the work: 119.5 µm",
+                "saloon A, Bonnet, before the work: 121 µm, 122 µm at point 1; 130 µm at point edge (section 2, 0.10 m along, \
+                 0.25 m across)",
+                "saloon A, Bonnet, after the work: 119.5 µm at point 1",
                 "saloon A: Note of <Some(1)>",
             ]
         );
