@@ -387,10 +387,16 @@ fn notes(html: &mut String, report: &OwnerReport) {
     }
 }
 
-/// A mean that stands alone: one digit less than a removal needs.
+/// A mean that stands alone.
 fn one_mean(um: f64, units: Units) -> String {
-    let (unit_um, digits, unit) = film::unit(units);
-    format!("{:.*}\u{a0}{unit}", digits - 1, um / unit_um)
+    let (unit_um, _, unit) = film::unit(units);
+    format!("{:.*}\u{a0}{unit}", least_digits(units), um / unit_um)
+}
+
+/// Digits of a mean that needs no more: whole µm; of a mil the hundredths that gauges read, for a tenth is 2.5 µm, as much as a
+/// whole polish takes.
+fn least_digits(units: Units) -> usize {
+    if units == Units::Us { 2 } else { 0 }
 }
 
 /// The two means, and what the readings say was taken off. What is shown adds up: whoever subtracts finds what was taken.
@@ -401,9 +407,11 @@ fn before_and_after(before: f64, after: f64, removal: Option<Um>, units: Units) 
     let told = removal.filter(Um::measurable);
     let before = shown(before);
     let after = told.map_or(shown(after), |um| before - shown(um.value));
-    // The last digit is only shown where one of the means has one.
-    let spare = [before, after].iter().all(|v| (v * steps / 10.0 - (v * steps / 10.0).round()).abs() < 0.05);
-    let decimals = if spare { digits - 1 } else { digits };
+    // More digits than needed are only shown where one of the means has one.
+    let least = least_digits(units);
+    let in_least = 10f64.powi(least as i32);
+    let spare = [before, after].iter().all(|v| (v * in_least - (v * in_least).round()).abs() < 0.05);
+    let decimals = if spare { least } else { digits };
     let taken = match (told, removal) {
         (Some(um), _) => {
             let [value, half] = [um.value, um.half_width()].map(|um| um / unit_um);
@@ -688,7 +696,10 @@ mod tests {
         let um = Um { value: 2.5, sd: 0.5, df: f64::INFINITY };
         let mil = before_and_after(121.0, 118.5, Some(um), Units::Us).replace('\u{a0}', " ");
         assert_eq!(mil, "4.76 mil before, 4.66 mil after; 0.10 ± 0.03 mil taken");
-        assert_eq!(one_mean(121.0, Units::Us), "4.8\u{a0}mil");
+        assert_eq!(one_mean(121.0, Units::Us), "4.76\u{a0}mil");
+        assert_eq!(one_mean(121.3, Units::Si), "121\u{a0}µm");
+        let round = before_and_after(4.8 * 25.4, 4.7 * 25.4, None, Units::Us).replace('\u{a0}', " ");
+        assert_eq!(round, "4.80 mil before, 4.70 mil after");
     }
 
     #[test]
