@@ -79,6 +79,11 @@ impl Replay {
         self.reader.closing().map_or(Vec::new(), |closing| closing.remarks())
     }
 
+    /// The same before it has been played; nothing where the end of the file cannot be read ahead.
+    pub fn remarks_ahead(&self) -> Vec<String> {
+        self.reader.closing_ahead().map_or(Vec::new(), |closing| closing.remarks())
+    }
+
     /// Bytes to play.
     pub fn size(&self) -> u64 {
         self.reader.progress().1

@@ -425,6 +425,78 @@ fn a_stroke_length_in_doubt_is_said_wherever_the_arm_speed_stands() {
 }
 
 #[test]
+fn what_the_import_found_and_what_was_noted_stands_on_the_sheet() {
+    let gravity = "Gravity does not turn in the accelerations as the turn rates say: an axis of these has the wrong sign or is another's, \
+                   and arm speeds, strokes and passes are wrong.";
+    let said = |sheet: &Invented| texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+    // Beside a map, and where the strokes stand in a table.
+    for has_map in [true, false] {
+        let mut sheet = Invented::of(&Recipe::hot());
+        if !has_map {
+            sheet.rubbing = None;
+        }
+        assert!(!said(&sheet).contains("Found by the import") && !said(&sheet).contains("Noted while recording"));
+        sheet.session.table_remarks =
+            vec![format!("{gravity} Turn rates are right-handed: change them and import again.")];
+        let (start_s, end_s) = (sheet.pass.start_s, sheet.pass.end_s);
+        let note = |t_s: f64, text: &str| (t_s, text.into());
+        sheet.notes = vec![
+            note(start_s - 5.0, "before it"),
+            note(start_s + 24.0, "pad \u{202e}cleaned"),
+            note(end_s + 5.0, "after it"),
+        ];
+        let all = said(&sheet);
+        assert!(
+            all.contains("Found by the import: Gravity does not turn") && all.contains("passes are wrong."),
+            "{all}"
+        );
+        assert!(!all.contains("right-handed"), "what to do about it is for the page: {all}");
+        assert!(all.contains("Noted while recording: 0:24\u{a0}pad cleaned"), "{all}");
+        assert!(!all.contains("before it") && !all.contains("after it"), "{all}");
+        assert_eq!(overprints(&sheet), [""; 0]);
+    }
+    // More than there is room for is counted, never cut off in silence.
+    let mut sheet = Invented::of(&Recipe::hot());
+    sheet.session.table_remarks = vec![gravity.to_owned(); 9];
+    sheet.notes = vec![(sheet.pass.start_s + 24.0, "pad cleaned".into())];
+    let all = said(&sheet);
+    assert!(all.contains(" · and 6 more on the review page") && all.contains("pad cleaned"), "{all}");
+    assert_eq!(overprints(&sheet), [""; 0]);
+    // Figures in doubt are not praised.
+    let mut good = Invented::of(&Recipe::good());
+    assert!(said(&good).contains("To keep"));
+    good.session.table_remarks = vec![gravity.to_owned()];
+    assert!(!said(&good).contains("To keep"));
+}
+
+#[test]
+fn the_columns_of_the_stroke_table_never_meet() {
+    for units in [Units::Si, Units::Us] {
+        // The last so long that no size would do.
+        for (value, half) in [(0.031, 0.006), (0.025_51, 0.000_02), (0.25, 0.04), (12.3, 0.000_2), (1e7, 1e3)] {
+            let mut sheet = Invented::of(&Recipe::hot());
+            sheet.rubbing = None;
+            sheet.units = units;
+            sheet
+                .strokes
+                .iter_mut()
+                .for_each(|s| s.traverse_mps = Some(Interval { lo: value - half, value, hi: value + half }));
+            let (texts, _) = layout(&section_pass_svg(&sheet.input()).unwrap());
+            let mut row: Vec<_> = texts.iter().filter(|(_, f)| f.left() > 1200.0 && f.right() < 1750.0).collect();
+            let at = row.iter().find(|(words, _)| words.starts_with('(') && words != "(90 %)");
+            let (_, interval) = at.expect("an interval");
+            let middle = (interval.top() + interval.bottom()) / 2.0;
+            row.retain(|(_, f)| f.top() < middle && middle < f.bottom());
+            row.sort_by(|a, b| a.1.left().total_cmp(&b.1.left()));
+            assert_eq!(row.len(), 5, "{row:?}");
+            for pair in row.windows(2) {
+                assert!(pair[1].1.left() - pair[0].1.right() > 5.0, "{:?} {:?}", pair[0], pair[1]);
+            }
+        }
+    }
+}
+
+#[test]
 fn nothing_known_at_all_is_still_a_sheet() {
     let mut sheet = Invented::of(&Recipe::good());
     sheet.rows.clear();

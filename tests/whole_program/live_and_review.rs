@@ -2,6 +2,7 @@
 
 use std::{collections::HashMap, fs, thread, time::Duration};
 
+use resvg::tiny_skia::Pixmap;
 use steadypass::{
     recording::{Body, Entry, Reader, RecordingWriter, TableEntry, UserNote},
     simulation::{Scenario, Trouble},
@@ -218,6 +219,54 @@ fn notes_are_told_with_their_times() {
     assert_eq!([&table[0]["text"], &table[1]["text"]], ["soft spot", "'=haze & all"]);
     let page = fs::read_to_string(review.join("index.html")).expect("a page");
     assert!(page.contains("<td>soft spot</td>") && page.contains("<td>=haze &amp; all</td>"));
+    // Over the key figures of the sheet of the pass in which they fall, and of no other.
+    let over_figures = |pass: &HashMap<String, String>| {
+        let sheet = format!("section-{:0>2}-pass-{:0>2}.png", pass["section"], pass["pass"]);
+        ink(&review.join(sheet), (60, 1009, 400, 13)) > 100
+    };
+    for pass in rows(&review.join("passes.csv")) {
+        let [start_s, end_s] = ["start_s", "end_s"].map(|key| pass[key].parse::<f64>().expect("s"));
+        let noted = [first_s, second_s].iter().any(|t_s| (start_s..=end_s).contains(t_s));
+        assert_eq!(over_figures(&pass), noted, "{pass:?}");
+    }
+}
+
+#[test]
+fn what_the_import_found_wrong_stands_on_every_sheet() {
+    let folder = TempDir::new().expect("temp");
+    assert!(run(&["simulate", "--out", &text(folder.path())]).status.success());
+    let table = fs::read_to_string(at(&folder, "demo-1.csv")).expect("a table");
+    let turned: Vec<String> = table
+        .lines()
+        .map(|line| {
+            let cells = line.split(',').enumerate().map(|(i, cell)| match cell.parse::<f64>() {
+                Ok(value) if i == 4 => (-value).to_string(),
+                _ => cell.to_owned(),
+            });
+            cells.collect::<Vec<_>>().join(",")
+        })
+        .collect();
+    fs::write(at(&folder, "turned.csv"), turned.join("\n")).expect("written");
+    for (name, is_wrong) in [("demo-1", false), ("turned", true)] {
+        let (recording, review) = (at(&folder, &format!("{name}.mcap")), at(&folder, name));
+        let output = run(&["import", &text(&at(&folder, &format!("{name}.csv"))), "--out", &text(&recording)]);
+        assert_eq!(stderr(&output).contains("Gravity does not turn"), is_wrong, "{}", stderr(&output));
+        assert!(run(&["review", &text(&recording), "--out", &text(&review)]).status.success());
+        let files = fs::read_dir(&review).expect("a folder").map(|entry| entry.expect("an entry").path());
+        let sheets: Vec<_> = files.filter(|path| path.extension().is_some_and(|end| end == "png")).collect();
+        assert!(!sheets.is_empty());
+        for sheet in sheets {
+            // Between the headline and the strips.
+            assert_eq!(ink(&sheet, (90, 195, 900, 6)) > 100, is_wrong, "{}", sheet.display());
+        }
+    }
+}
+
+/// Dark pixels inside x, y, width, height of a picture.
+fn ink(png: &std::path::Path, (x, y, w, h): (u32, u32, u32, u32)) -> usize {
+    let pixels = Pixmap::decode_png(&fs::read(png).expect("a picture")).expect("decodes");
+    let places = (y..y + h).flat_map(|row| (x..x + w).map(move |column| (column, row)));
+    places.filter(|(column, row)| pixels.pixel(*column, *row).is_some_and(|p| p.red() < 110 && p.green() < 110)).count()
 }
 
 #[test]

@@ -248,7 +248,8 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         None => Corrected::default(),
     };
     let shown = recording::Facts { technician: corrected.began(who(request, &facts)), ..facts.clone() };
-    let mut sheets = request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone()));
+    let mut sheets =
+        request.sheets.then(|| Sheets::new(console.units(plan.units), &shown, plan.clone(), replay.remarks_ahead()));
     let mut results = Results::create(request.folder, plan.rate_unit())?.of_table(facts.is_table());
     let reviewed = Reviewed::new(request.recording, replay.facts(), fingerprint);
     results.file(ORIGIN, &reviewed.csv().map_err(Failure::failed)?)?;

@@ -30,7 +30,8 @@ pub(super) struct Sheets {
 }
 
 impl Sheets {
-    pub(super) fn new(units: Units, facts: &Facts, plan: Plan) -> Self {
+    /// * `table_remarks`: what the import found wrong with the table, known before it is played.
+    pub(super) fn new(units: Units, facts: &Facts, plan: Plan, table_remarks: Vec<String>) -> Self {
         let named = |text: &str, other: String| if text.is_empty() { other } else { text.to_owned() };
         let session = SessionFacts {
             technician: facts.technician.clone(),
@@ -39,6 +40,7 @@ impl Sheets {
             date: date_text(&facts.started),
             invented: facts.source == Source::Simulation,
             no_looks: false,
+            table_remarks,
         };
         Self {
             session,
@@ -114,7 +116,7 @@ impl Sheets {
         if !session.technician.is_empty() && !self.names.contains(&session.technician) {
             self.names.push(session.technician.clone());
         }
-        let input = sheet_of(judged, &session, rubbing, &self.plan, self.units);
+        let input = SheetInput { notes: &self.notes, ..sheet_of(judged, &session, rubbing, &self.plan, self.units) };
         let png = section_pass_png(&input).map_err(Failure::failed)?;
         let file_name = sheet_name(judged.pass.section, judged.pass.pass);
         results.file(&file_name, &png)?;
@@ -123,7 +125,8 @@ impl Sheets {
     }
 }
 
-/// What the sheet of a judged pass is drawn from, live and in review.
+/// What the sheet of a judged pass is drawn from, live and in review; without the notes, which are not for whoever opens the live
+/// page.
 pub(super) fn sheet_of<'a>(
     judged: &'a JudgedPass,
     session: &'a SessionFacts,
@@ -137,6 +140,7 @@ pub(super) fn sheet_of<'a>(
         strokes: &judged.strokes,
         rows: &judged.rows,
         warnings: &judged.warnings,
+        notes: &[],
         lost_s: judged.lost_s,
         bands: PlanBands::from(plan),
         rubbing,

@@ -149,6 +149,8 @@ fn draw_sheet(plan: Plan, units: Units, facts: &Facts) -> DrawSheet {
         date: facts.started.get(..16).unwrap_or_default().replace('T', ", "),
         invented: facts.source == Source::Simulation,
         no_looks: false,
+        // A sensor's recording comes from no table.
+        table_remarks: Vec::new(),
     };
     Arc::new(move |judged: &JudgedPass| {
         let rubbing = RubbingMap::of(&[&judged.pass.track], &rubbing_setup(&plan));

@@ -1,5 +1,7 @@
 //! What a sheet is made from. Everything optional may be missing; the sheet then says what is not known.
 
+use std::sync::Arc;
+
 use super::units::Scale;
 use crate::analysis::rubbing::{RubbingMap, RubbingSetup};
 use crate::analysis::{LengthDoubt, MachineKind, Pass, SeriesRow, Stroke};
@@ -20,6 +22,8 @@ pub struct SessionFacts {
     pub invented: bool,
     /// No thermometer looked, as in a table without such a column.
     pub no_looks: bool,
+    /// What was found wrong with the table it was imported from, a sentence or two each; the sheet shows the first.
+    pub table_remarks: Vec<String>,
 }
 
 /// What was aimed at.
@@ -69,6 +73,8 @@ pub struct SheetInput<'a> {
     pub rows: &'a [SeriesRow],
     /// The warnings inside it (others are ignored).
     pub warnings: &'a [Warning],
+    /// What was written down while recording: when, s, and what; notes outside the pass are ignored.
+    pub notes: &'a [(f64, Arc<str>)],
     /// Seconds of the pass of which samples were lost.
     pub lost_s: f64,
     /// What was aimed at.

@@ -28,6 +28,7 @@
 //! first introduction, without which its counts cannot be read, is also a metadata record (its frame, hexadecimal), so that the
 //! loss of the chunk that holds it costs no more than that chunk.
 
+mod ahead;
 mod entry;
 mod error;
 mod facts;

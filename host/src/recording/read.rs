@@ -24,9 +24,9 @@ use super::{
 use crate::guidance::units::count;
 
 /// Largest chunk that is believed. Ours are 64 kB; a damaged length must not make us ask for exabytes.
-const MAX_CHUNK: u64 = 64 << 20;
+pub(super) const MAX_CHUNK: u64 = 64 << 20;
 /// An opcode byte and a 64-bit little-endian length stand before every record: MCAP specification, "Records".
-const HEAD: usize = 9;
+pub(super) const HEAD: usize = 9;
 /// What of a chunk record stands before its records when it is not compressed: two times and a size of 8 bytes, a checksum of
 /// 4, the length of the compression's name (0) of 4, the length of the records of 8.
 const CHUNK_FIELDS: usize = 40;
@@ -215,6 +215,11 @@ impl Reader {
         self.closing.as_ref()
     }
 
+    /// How it ended, looked up at the file's end before that is read; `None` where it cannot be found so, though reading may.
+    pub fn closing_ahead(&self) -> Option<Closing> {
+        super::ahead::closing(&self.path)
+    }
+
     /// What was wrong with the part read so far.
     pub fn damage(&self) -> Damage {
         self.damage
@@ -401,7 +406,7 @@ fn is_whole_chunk(body: &[u8]) -> bool {
 }
 
 /// The map of a metadata record of this name.
-fn metadata(body: &[u8], name: &str) -> Option<BTreeMap<String, String>> {
+pub(super) fn metadata(body: &[u8], name: &str) -> Option<BTreeMap<String, String>> {
     match parse(op::METADATA, body) {
         Ok(Some(Record::Metadata(m))) if m.name == name && lengths_agree(op::METADATA, body) => Some(m.metadata),
         _ => None,

@@ -116,7 +116,9 @@ fn the_rate_of_a_table_is_that_of_its_rows_whatever_hole_it_has() {
     assert!((at_s - 999.0 / 1660.0).abs() < 1e-3 && (seconds - 40_000.0).abs() < 0.01, "{at_s} {seconds}");
     // What was said stands in the recording.
     let mut reader = Reader::open(&folder.path().join("out.mcap")).expect("opens");
+    let ahead = reader.closing_ahead();
     while reader.next_chunk(|_| ()).expect("reads") {}
+    assert_eq!(ahead.as_ref(), reader.closing(), "known before it is read");
     let kept = &reader.closing().expect("closed").remarks;
     assert_eq!(*kept, summary.remarks().join("\n"));
     assert!(kept.contains("lasts 11 h 06 min") && kept.contains("No gyro") && !kept.contains("in ms"), "{kept}");

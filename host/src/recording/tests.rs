@@ -98,6 +98,7 @@ fn a_cut_file_keeps_every_whole_chunk() {
     let mut longest = 0;
     for cut in (0..bytes.len()).step_by(997) {
         fs::write(&cut_path, &bytes[..cut]).expect("write");
+        assert_eq!(super::ahead::closing(&cut_path), None, "{cut}");
         let Ok(mut reader) = Reader::open(&cut_path) else {
             assert!(cut < 2000, "a file of {cut} bytes has its header and opens");
             continue;

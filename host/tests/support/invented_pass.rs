@@ -1,6 +1,8 @@
 //! Invented section passes for tests and examples: a serpentine over a square with wandering paces, a thermometer that looks at
 //! one side of the pad, and warnings where the figures call for them. All from a seed; nothing here was measured.
 
+use std::sync::Arc;
+
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use steadypass::analysis::rubbing::{RubbingMap, RubbingSetup};
@@ -83,6 +85,7 @@ pub(crate) struct Invented {
     pub(crate) strokes: Vec<Stroke>,
     pub(crate) rows: Vec<SeriesRow>,
     pub(crate) warnings: Vec<Warning>,
+    pub(crate) notes: Vec<(f64, Arc<str>)>,
     pub(crate) lost_s: f64,
     pub(crate) bands: PlanBands,
     pub(crate) rubbing: Option<RubbingMap>,
@@ -98,6 +101,7 @@ impl Invented {
             strokes: &self.strokes,
             rows: &self.rows,
             warnings: &self.warnings,
+            notes: &self.notes,
             lost_s: self.lost_s,
             bands: self.bands,
             rubbing: self.rubbing.as_ref(),
@@ -253,11 +257,13 @@ impl Invented {
                 date: "12 March 2026, 10:41".into(),
                 invented: true,
                 no_looks: false,
+                table_remarks: Vec::new(),
             },
             pass,
             strokes,
             rows,
             warnings,
+            notes: Vec::new(),
             lost_s: 0.0,
             bands: PlanBands {
                 pace_mps: Some(Band { lo: band.0, hi: band.1 }),

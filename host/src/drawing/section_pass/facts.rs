@@ -157,6 +157,8 @@ pub(crate) struct Facts<'a> {
     pub(crate) warnings: Vec<&'a Warning>,
     /// Whether the turns do not agree with the stroke length that warnings of the pace may have gone by.
     pub(crate) is_length_doubted: bool,
+    /// Notes inside the pass: when, s, and what.
+    pub(crate) notes: Vec<(f64, &'a str)>,
     /// Stretches without rows, s.
     pub(crate) holes: Vec<(f64, f64)>,
     /// Time with the spot's own rise over the limit, s; `None` when rise or limit is not known.
@@ -217,6 +219,7 @@ impl<'a> Facts<'a> {
             stuck: is_stuck(&rows),
             peak_rise_k: pass.surface_rise_k.or_else(|| rises().map(|(_, k)| k).reduce(f64::max)),
             is_length_doubted: pass.length_doubt.is_some(),
+            notes: input.notes.iter().filter(|(t, _)| inside(*t)).map(|(t, note)| (*t, &**note)).collect(),
             warnings: input.warnings.iter().filter(|w| inside(w.t_s)).collect(),
             strokes,
             rows,
@@ -364,6 +367,7 @@ mod tests {
             rows: rows.iter().collect(),
             warnings: Vec::new(),
             is_length_doubted: false,
+            notes: Vec::new(),
             holes: Vec::new(),
             over_s: None,
             first_over_s: None,

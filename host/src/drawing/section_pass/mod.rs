@@ -3,9 +3,11 @@
 //!
 //! ```text
 //! ┌ title, who and with what, the finding in one sentence ───────────────┐
+//! │ what the import found wrong with the table, where it did             │
 //! │ arm speed, one bar per stroke     │ the section from above:          │
 //! │ orbit rate                        │ strokes over rubbing distance    │
 //! │ surface rise                      │ what to take from it, in words   │
+//! │ what was noted, where anything was                                   │
 //! ├ key figures with their intervals ────────────────────────────────────┤
 //! ```
 //!
@@ -76,9 +78,10 @@ fn draw(input: &SheetInput<'_>) -> Result<Canvas, DrawingError> {
     let facts = Facts::of(input);
     let mut canvas = Canvas::new(SHEET_WIDTH, SHEET_HEIGHT);
     header(&mut canvas, input, &facts);
-    let strips = Frame { x: STRIP_X, y: BODY_TOP, w: STRIP_RIGHT - STRIP_X, h: BODY_BOTTOM - BODY_TOP };
+    let (top, bottom) = (doubts(&mut canvas, input), notes(&mut canvas, input, &facts));
+    let strips = Frame { x: STRIP_X, y: top, w: STRIP_RIGHT - STRIP_X, h: bottom - top };
     strips::draw(&mut canvas, input, &facts, strips)?;
-    let side = Frame { x: MAP_X, y: BODY_TOP, w: RIGHT - MAP_X, h: BODY_BOTTOM - BODY_TOP };
+    let side = Frame { x: MAP_X, y: top, w: RIGHT - MAP_X, h: bottom - top };
     let text_y = match input.map() {
         Some(rubbing) => map::draw(&mut canvas, input, &facts, rubbing, side),
         None => table::draw(&mut canvas, input, &facts, side),
@@ -111,6 +114,40 @@ fn header(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) {
     headline(canvas, &words::finding(input, facts));
 }
 
+/// Lines that go over the whole sheet: at most, and from one to the next, px.
+const MOST_LINES: usize = 3;
+const LINES_LEADING: f64 = 25.0;
+
+/// What the import found wrong, under the headline and before any figure; gives where the body begins.
+fn doubts(canvas: &mut Canvas, input: &SheetInput<'_>) -> f64 {
+    let lines = words::doubts(input, MOST_LINES, RIGHT - LEFT - TEXT_IN);
+    if lines.is_empty() {
+        return BODY_TOP;
+    }
+    let y = BODY_TOP + 6.0;
+    to_act(canvas, LEFT, y);
+    canvas.lines(LEFT + TEXT_IN, y, &lines, Type::of(size::NOTE), LINES_LEADING);
+    BODY_TOP + 6.0 + LINES_LEADING * lines.len() as f64
+}
+
+/// What was noted, over the key figures; gives where the body ends.
+fn notes(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts) -> f64 {
+    let lines = words::notes(input, facts, MOST_LINES, RIGHT - LEFT);
+    if lines.is_empty() {
+        return BODY_BOTTOM;
+    }
+    let y = BODY_BOTTOM + 12.0 - LINES_LEADING * (lines.len() as f64 - 1.0);
+    canvas.lines(LEFT, y, &lines, Type::of(size::NOTE), LINES_LEADING);
+    y - LINES_LEADING - 12.0
+}
+
+/// The mark of what to act upon, before a line of text.
+fn to_act(canvas: &mut Canvas, x: f64, baseline: f64) {
+    let (cx, cy) = (x + 9.0, baseline - 8.0);
+    let d = format!("M{} {}L{} {}L{} {}Z", cx - 9.0, cy + 8.0, cx, cy - 9.0, cx + 9.0, cy + 8.0);
+    canvas.path(&d, Fill::Plain(theme::ACCENT), None);
+}
+
 /// The finding under the title: smaller where it is long, then in two lines, for its last words are often the ones that matter.
 fn headline(canvas: &mut Canvas, finding: &str) {
     let room = RIGHT - LEFT;
@@ -138,44 +175,85 @@ fn share_room(parts: &[&str], set: &Type, room: f64) -> Vec<String> {
 }
 
 fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Frame, y: f64) {
-    let set = Type::of(size::BODY);
-    let mut y = y;
     let takings = words::takings(input, facts);
-    if takings.is_empty() {
-        return;
-    }
-    let to_do = takings.iter().any(|t| t.mark == words::Mark::Act);
-    let leading = 29.0;
-    let mut under = None;
-    for taking in takings {
-        let lines = wrap(&taking.text, set.size, set.weight, side.w - 30.0);
-        let head = match taking.mark {
-            _ if to_do => "Next time",
-            words::Mark::Keep => "To keep",
-            _ => "To know",
-        };
-        let is_new = under != Some(head);
-        let head_h = if is_new { 34.0 } else { 0.0 };
-        if y + head_h + (lines.len() as f64 - 1.0) * leading > side.bottom() + 8.0 {
-            break;
+    let bottom = side.bottom() + 8.0;
+    let text_w = side.w - TEXT_IN;
+    // Smaller where that much is to be said; what has no room even then is counted.
+    let [usual, small] = [(size::BODY, 29.0), (size::NOTE, 24.0)].map(|(size, leading)| Set { size, leading });
+    let whole = |set: &Set| Some(set.laid(&takings, text_w, y, bottom)).filter(|laid| laid.len() == takings.len());
+    let (set, laid) = match (whole(&usual), whole(&small)) {
+        (Some(laid), _) => (usual, laid),
+        (None, Some(laid)) => (small, laid),
+        (None, None) => {
+            let laid = small.laid(&takings, text_w, y, bottom - small.leading);
+            (small, laid)
         }
-        if is_new {
-            // A little more room over a second head.
-            y += if under.is_some() { 8.0 } else { 0.0 };
-            canvas.text(side.x, y, head, Type::of(size::HEAD).bold());
-            (y, under) = (y + head_h, Some(head));
+    };
+    let left_out = takings.len() - laid.len();
+    let mut end = y;
+    for (taking, Laid { head, y, lines }) in takings.iter().zip(&laid) {
+        if let Some((head_y, head)) = head {
+            canvas.text(side.x, *head_y, head, Type::of(size::HEAD).bold());
         }
         match taking.mark {
-            words::Mark::Act => {
-                let (cx, cy) = (side.x + 9.0, y - 8.0);
-                let d = format!("M{} {}L{} {}L{} {}Z", cx - 9.0, cy + 8.0, cx, cy - 9.0, cx + 9.0, cy + 8.0);
-                canvas.path(&d, Fill::Plain(theme::ACCENT), None);
-            }
+            words::Mark::Act => to_act(canvas, side.x, *y),
             words::Mark::Keep | words::Mark::Note => {
                 canvas.polyline(&[(side.x + 2.0, y - 7.0), (side.x + 16.0, y - 7.0)], Line::of(theme::SOFT, 3.0));
             }
         }
-        y = canvas.lines(side.x + 30.0, y, &lines, set, leading) + 6.0;
+        end = canvas.lines(side.x + TEXT_IN, *y, lines, Type::of(set.size), set.leading) + AFTER_TAKING;
+    }
+    if left_out > 0 {
+        let more = format!("and {left_out} more on the review page");
+        canvas.text(side.x + TEXT_IN, end, &more, Type::of(size::NOTE).fill(theme::SOFT));
+    }
+}
+
+/// How far a taking's text stands in from its mark, px.
+const TEXT_IN: f64 = 30.0;
+/// Room between two takings, px.
+const AFTER_TAKING: f64 = 6.0;
+
+/// How takings are set: px per em, and from line to line.
+struct Set {
+    size: f64,
+    leading: f64,
+}
+
+/// Where a taking stands: its head where it begins a group, the baseline of its first line, its lines.
+struct Laid {
+    head: Option<(f64, &'static str)>,
+    y: f64,
+    lines: Vec<String>,
+}
+
+impl Set {
+    /// As many of the takings as there is room for between two baselines.
+    fn laid(&self, takings: &[words::Taking], width: f64, from: f64, to: f64) -> Vec<Laid> {
+        let to_do = takings.iter().any(|t| t.mark == words::Mark::Act);
+        let (mut y, mut under, mut out) = (from, None, Vec::new());
+        for taking in takings {
+            let lines = wrap(&taking.text, self.size, Weight::Regular, width);
+            let head = match taking.mark {
+                _ if to_do => "Next time",
+                words::Mark::Keep => "To keep",
+                _ => "To know",
+            };
+            let mut begins = None;
+            if under != Some(head) {
+                // A little more room over a second head.
+                y += if under.is_some() { 8.0 } else { 0.0 };
+                (begins, under) = (Some((y, head)), Some(head));
+                y += self.leading + 5.0;
+            }
+            if y + (lines.len() as f64 - 1.0) * self.leading > to {
+                break;
+            }
+            let next = y + lines.len() as f64 * self.leading + AFTER_TAKING;
+            out.push(Laid { head: begins, y, lines });
+            y = next;
+        }
+        out
     }
 }
 

@@ -1,6 +1,8 @@
 //! What the sheet says in words: the finding in one sentence, and what to do next time.
 
 use super::super::SheetInput;
+use super::super::lettering::{Weight, safe, wrap};
+use super::super::theme::size;
 use super::super::units::{duration, number};
 use super::facts::{Facts, Pace, RateOff, Unseen};
 use super::into_pass;
@@ -202,7 +204,9 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     }
     let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
     let warmth_kept = facts.over_s == Some(0.0) && trailed && facts.unseen().is_none();
-    if out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
+    // No praise for figures in doubt.
+    let in_doubt = !input.session.table_remarks.is_empty();
+    if !in_doubt && out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
         let kept = match (pace_kept, warmth_kept) {
             (true, true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
             (true, false) => "The pace: every stroke inside the plan.",
@@ -211,6 +215,41 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         out.insert(0, Taking { mark: Mark::Keep, text: kept.to_owned() });
     }
     out
+}
+
+/// What the import found wrong with the table, in at most so many lines.
+pub(super) fn doubts(input: &SheetInput<'_>, most: usize, room: f64) -> Vec<String> {
+    let found = input.session.table_remarks.iter().map(|remark| safe(first_sentence(remark), LONGEST_REMARK));
+    in_few_lines("Found by the import:", &found.collect::<Vec<_>>(), " ", most, room)
+}
+
+/// What was written down during the pass, in at most so many lines.
+pub(super) fn notes(input: &SheetInput<'_>, facts: &Facts, most: usize, room: f64) -> Vec<String> {
+    let noted = |(t_s, note): &(f64, &str)| format!("{}\u{a0}{}", into_pass(input, *t_s), safe(note, LONGEST_REMARK));
+    let noted: Vec<String> = facts.notes.iter().map(noted).collect();
+    in_few_lines("Noted while recording:", &noted, " · ", most, room)
+}
+
+/// As many of the parts as have room, and how many more there are; nothing of none.
+fn in_few_lines(head: &str, parts: &[String], between: &str, most: usize, room: f64) -> Vec<String> {
+    let lines = |shown: usize| {
+        let more = match parts.len() - shown {
+            0 => String::new(),
+            more => format!(" · and {more} more on the review page"),
+        };
+        wrap(&format!("{head} {}{more}", parts[..shown].join(between)), size::NOTE, Weight::Regular, room)
+    };
+    let fitting = (1..=parts.len()).rev().map(lines).find(|lines| lines.len() <= most);
+    let all_too_long = || if parts.is_empty() { Vec::new() } else { lines(0) };
+    fitting.unwrap_or_else(all_too_long)
+}
+
+/// Letters of a remark or note that a sheet shows; the page has them whole.
+const LONGEST_REMARK: usize = 200;
+
+/// What is wrong, without what to do about it.
+fn first_sentence(text: &str) -> &str {
+    text.find(". ").map_or(text, |end| &text[..=end])
 }
 
 /// Where a part of the whole is rubbed less than this share of the most rubbed one, it is worth going over: a faultless serpentine
@@ -360,6 +399,7 @@ mod tests {
             strokes: &[stroke],
             rows: &rows,
             warnings: &[],
+            notes: &[],
             lost_s: 0.0,
             bands: PlanBands { rise_limit_k: Some(11.0), ..PlanBands::default() },
             rubbing: None,
@@ -415,6 +455,7 @@ mod tests {
                 rows: &rows,
                 // Warned of once, in the pass before.
                 warnings: &[],
+                notes: &[],
                 lost_s: 0.0,
                 bands: PlanBands { orbit_opm: Some(Band { lo: 3800.0, hi: 5200.0 }), ..PlanBands::default() },
                 rubbing: None,
