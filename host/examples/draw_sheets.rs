@@ -44,6 +44,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     sheets.push(("guessed", guessed));
     sheets.push(("troubled", troubled()));
     sheets.push(("bare", bare()));
+    let mut table = Invented::of(&Recipe::hot());
+    let remark = |text: &str| format!("{text}, and arm speeds, strokes and passes are wrong. Import again.");
+    table.session.table_remarks = vec![
+        remark(
+            "Gravity does not turn in the accelerations as the turn rates say: an axis of these has the wrong sign or is another's",
+        ),
+        "1204 samples stand at the end of the range: the peaks are cut off. Import again.".to_owned(),
+    ];
+    let note = |after_s: f64, text: &str| (table.pass.start_s + after_s, text.into());
+    table.notes = vec![note(12.0, "haze at the upper edge"), note(41.0, "pad cleaned, a new drop of liquid")];
+    sheets.push(("doubted-table", table));
     let mut pngs = Vec::new();
     for (name, sheet) in &sheets {
         let started = std::time::Instant::now();
