@@ -470,6 +470,22 @@ fn what_the_import_found_and_what_was_noted_stands_on_the_sheet() {
 }
 
 #[test]
+fn what_has_no_room_beside_the_map_is_counted() {
+    let left_out = |sheet: &Invented| {
+        let all = texts(&section_pass_svg(&sheet.input()).unwrap());
+        let said = all.iter().find_map(|t| t.strip_suffix(" more, for which there is no room"));
+        let shown = all.iter().filter(|t| t.starts_with("The start of stroke ")).count();
+        (shown, said.map(|said| said.trim_start_matches("and ").parse::<usize>().unwrap()))
+    };
+    let mut sheet = Invented::of(&Recipe::hot());
+    assert_eq!(left_out(&sheet), (0, None));
+    sheet.strokes.iter_mut().for_each(|s| s.supposed[0] = true);
+    let (shown, more) = left_out(&sheet);
+    assert_eq!(shown + more.expect("these sentences have no room"), 4);
+    assert_eq!(overprints(&sheet), overprints(&Invented::of(&Recipe::hot())));
+}
+
+#[test]
 fn the_columns_of_the_stroke_table_never_meet() {
     for units in [Units::Si, Units::Us] {
         // The last so long that no size would do.

@@ -204,7 +204,7 @@ fn takings(canvas: &mut Canvas, input: &SheetInput<'_>, facts: &Facts, side: Fra
         end = canvas.lines(side.x + TEXT_IN, *y, lines, Type::of(set.size), set.leading) + AFTER_TAKING;
     }
     if left_out > 0 {
-        let more = format!("and {left_out} more on the review page");
+        let more = format!("and {left_out} more, for which there is no room");
         canvas.text(side.x + TEXT_IN, end, &more, Type::of(size::NOTE).fill(theme::SOFT));
     }
 }
