@@ -76,6 +76,9 @@ fn within_work(strokes: Vec<RawStroke>, motor_on: &dyn Fn(f64) -> bool) -> Vec<R
     out
 }
 
+/// A motor heard this shortly before the recording's end ran on, s.
+const CUT_S: f64 = 0.5;
+
 pub(super) struct Motion {
     lever: Vec3,
     attitude: Attitude,
@@ -253,7 +256,9 @@ impl Motion {
         let motor_on = work.motor_on;
         self.measure(None, motor_on);
         let until_s = self.worked_until_s(motor_on);
-        let settled = self.tracker.settled(until_s);
+        let last_s = (self.first + self.points.len() as i64) as f64 * STEP_S;
+        let cut = at_end && last_s - until_s < CUT_S;
+        let settled = self.tracker.settled(until_s, cut);
         let mut strokes = within_work(settled.strokes, motor_on);
         let mut moves_s = settled.moves_s;
         moves_s.extend(between_loads(&mut strokes, work.load_s));
@@ -264,7 +269,7 @@ impl Motion {
             let i = self.biases.partition_point(|b| b.0 < later);
             self.biases.get(i).map_or(last, |b| b.1)
         };
-        let found = Found { strokes: &strokes, moves_s: &moves_s, width_s: self.width_s };
+        let found = Found { strokes: &strokes, moves_s: &moves_s, width_s: self.width_s, ended: !cut };
         let (passes, width_s) = passes::settle(self.stretch(), found, bias_at, motor_on, work.cuts_s, known);
         self.width_s = width_s;
         passes

@@ -189,7 +189,9 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
     let over = facts.over_s.unwrap_or(0.0);
     let rise = Cell::new(
         "Peak surface rise",
-        facts.peak_rise_k.map(|k| format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())),
+        facts.peak_rise_k.map(|k| {
+            format!("{}{} {}", facts.at_least(), u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
+        }),
         match facts.over_s {
             Some(s) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
             Some(_) if facts.unseen().is_some() => facts.unseen().map(Unseen::beside_figure),

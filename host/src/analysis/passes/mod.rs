@@ -89,6 +89,8 @@ pub(super) struct Found<'a> {
     pub(super) moves_s: &'a [f64],
     /// Width of a burst as far as known, s.
     pub(super) width_s: f64,
+    /// Whether the work is over; cut off, it may have gone on.
+    pub(super) ended: bool,
 }
 
 /// Settles the strokes of one stretch of work; gives the passes, and the width of a burst as found here.
@@ -106,7 +108,7 @@ pub(super) fn settle(
     known: Known,
 ) -> (Vec<SettledPass>, f64) {
     let (refined, width_s) = refine(stretch, found, bias_at, motor_on);
-    (passes_of(found.strokes, &refined, cuts_s, known, true), width_s)
+    (passes_of(found.strokes, &refined, cuts_s, known, found.ended), width_s)
 }
 
 /// The same from the events as they were first measured, for the live view: work goes on.

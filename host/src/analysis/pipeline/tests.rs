@@ -163,6 +163,25 @@ fn a_block_lost_every_few_seconds_changes_nothing_of_note() {
     }
 }
 
+#[test]
+fn work_called_off_in_the_next_pass_leaves_the_one_before_as_it_was() {
+    for seed in 0..6 {
+        let whole = day(seed);
+        // The second pass's first stroke: under way at the end, or over.
+        let (start_s, end_s) = whole.strokes[4];
+        let under_way = [0.3, 0.6, 0.8, 0.95].map(|share| (start_s + share * (end_s - start_s), vec![4]));
+        for (cut_s, expected) in under_way.into_iter().chain([(end_s + 3.0, vec![4, 1])]) {
+            let mut day = day(seed);
+            day.accel.truncate((cut_s * RATE_HZ) as usize);
+            day.gyro.truncate((cut_s * GYRO_HZ) as usize);
+            let (_, findings) = play(&day, true, 32, 8);
+            let strokes: Vec<u32> =
+                findings.iter().filter_map(|f| if let Finding::Pass(p) = f { Some(p.strokes) } else { None }).collect();
+            assert_eq!(strokes, expected, "seed {seed}, stroke from {start_s} to {end_s}, cut at {cut_s}");
+        }
+    }
+}
+
 fn found_with_their_strokes(seed: u64, day: &Day) {
     let (_, findings) = play(day, true, 32, 8);
     let strokes: Vec<Stroke> =

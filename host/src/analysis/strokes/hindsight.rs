@@ -97,6 +97,12 @@ impl Account {
         before.is_some_and(|(start, last)| until_s - start.t_s <= MOST * (last.end.t_s - last.start.t_s))
     }
 
+    /// Whether a stroke is under way at `until_s`, and no longer than strokes last.
+    pub(super) fn is_under_way(&self, until_s: f64) -> bool {
+        let usual_s = usual_s(&self.told(&[])).unwrap_or(USUAL_S);
+        self.mode == Mode::Stroke && until_s - self.since_s <= (1.0 + STROKE_SCATTER) * usual_s
+    }
+
     /// The last stroke, if it began with a turn and has not been seen to end by `until_s`. Either it is in that stroke still:
     /// then as if it had lasted as long as the others. Or what ended it was half of a turn whose other half never came: the
     /// motor's run-down, most likely, that hid the end.

@@ -319,9 +319,10 @@ impl StrokeTracker {
         stops::with_stops(self.accounts[0].told(&self.heard), &self.heard)
     }
 
-    /// What is thought of the work so far, now that it has paused; the motor ran until `until_s`.
-    pub(super) fn settled(&self, until_s: f64) -> Settled {
-        let (account, last) = self.paused(until_s);
+    /// What is thought of the work so far, now that it has paused; the motor ran until `until_s`. Where the recording was `cut` while
+    /// it ran, the stroke under way is none yet.
+    pub(super) fn settled(&self, until_s: f64, cut: bool) -> Settled {
+        let (account, last) = self.paused(until_s, cut);
         let mut strokes = account.told(&self.heard);
         if let Some(last) = last {
             strokes.pop_if(|s| s.start == last.start);
@@ -337,12 +338,15 @@ impl StrokeTracker {
     }
 
     /// The best account now that work has paused: one at rest, one whose last stroke ended unnoticed, with that stroke, or one that
-    /// had just turned into a stroke when the motor stopped or the recording ended.
-    fn paused(&self, until_s: f64) -> (&Account, Option<RawStroke>) {
+    /// had just turned into a stroke when the motor stopped. Cut off while the motor ran, any that is in a stroke will do.
+    fn paused(&self, until_s: f64, cut: bool) -> (&Account, Option<RawStroke>) {
         let score = |a: &Account| a.score - a.rest_cost(until_s);
         let resting = self.accounts.iter().filter(|a| a.mode == Mode::Rest);
         let resting = resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0]);
         let open = self.accounts.iter().filter_map(|a| {
+            if cut && a.is_under_way(until_s) {
+                return Some((a, None, a.score));
+            }
             let last = a.ended_unnoticed(until_s);
             let rested_s = last.map_or(0.0, |last| until_s - last.end.t_s);
             (last.is_some() || a.had_just_turned(until_s))

@@ -44,9 +44,13 @@ fn every_stroke_is_told_and_a_quick_move_is_none() {
 
 /// Times of what is told after the bursts, the motor running until `until_s`.
 fn settled(events: impl IntoIterator<Item = Event>, until_s: f64) -> Vec<RawStroke> {
+    tracker(events).settled(until_s, false).strokes
+}
+
+fn tracker(events: impl IntoIterator<Item = Event>) -> StrokeTracker {
     let mut tracker = StrokeTracker::new();
     events.into_iter().for_each(|e| tracker.push(e));
-    tracker.settled(until_s).strokes
+    tracker
 }
 
 #[test]
@@ -64,6 +68,10 @@ fn a_stroke_that_had_just_begun_leaves_its_turn_to_the_one_before() {
             // Where it may have lasted as long as the others, it is told, and the turn is one between two strokes.
             let told = settled(events[..5].iter().copied(), third.t_s + 9.0);
             assert!(told.len() == 3 && told[2].supposed[1] && told.iter().all(|s| s.turned.is_none()));
+            // Cut off while the motor ran on, it is under way: none yet.
+            let cut = tracker(events[..5].iter().copied()).settled(third.t_s + 9.0, true).strokes;
+            let found: Vec<(f64, f64)> = cut.iter().map(|s| (s.start.t_s, s.end.t_s)).collect();
+            assert_eq!((found, cut[1].turned), (times[..2].to_vec(), Some(third)));
         }
     }
 }
@@ -213,7 +221,7 @@ fn following_never_comes_to_a_dead_end() {
         assert!(tracker.accounts.iter().any(|a| a.mode == Mode::Rest));
         assert!(tracker.accounts.iter().all(|a| !a.has_lapsed(event.t_s)));
     }
-    let told = tracker.settled(times[7].1 + 1.0).strokes;
+    let told = tracker.settled(times[7].1 + 1.0, false).strokes;
     let found = |t: &(f64, f64)| told.iter().any(|s| s.start.t_s == t.0 && s.end.t_s == t.1);
     assert!(times[4..].iter().all(found), "the second pass is told");
 }

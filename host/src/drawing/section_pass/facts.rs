@@ -235,6 +235,11 @@ impl<'a> Facts<'a> {
         first.filter_map(|row| row.surface_rise_k.filter(|k| k.is_finite())).reduce(f64::max)
     }
 
+    /// Before the highest rise that was read, where the paint may have got warmer.
+    pub(crate) fn at_least(&self) -> &'static str {
+        if matches!(self.unseen(), Some(Unseen::InPart { .. })) { "≥ " } else { "" }
+    }
+
     /// Why how warm the paint got is not known, though the spot looked; `None` where it is known, and where there is no rise at all.
     pub(crate) fn unseen(&self) -> Option<Unseen> {
         match self.warmth {

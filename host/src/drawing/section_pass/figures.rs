@@ -110,7 +110,7 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
     let over = facts.over_s.unwrap_or(0.0);
     let rise = Figure {
         value: facts.peak_rise_k.map_or(UNKNOWN.into(), |k| {
-            format!("{} {}", u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
+            format!("{}{} {}", facts.at_least(), u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
         }),
         label: "peak surface rise",
         detail: match (facts.peak_rise_k, input.bands.rise_limit_k) {

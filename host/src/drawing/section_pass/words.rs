@@ -93,6 +93,11 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     parts.join("; ")
 }
 
+/// A duration that stays on one line.
+fn unbroken(seconds: f64) -> String {
+    duration(seconds).replace(' ', "\u{a0}")
+}
+
 /// "throughout", or "for 12 s".
 fn how_long(off: &RateOff) -> String {
     if off.throughout { "throughout".to_owned() } else { format!("for {}", duration(off.seconds)) }
@@ -173,8 +178,8 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             Unseen::InPart { read_s, all_s } => format!(
                 "The temperature was read for {} of {} only: check the thermometer. How warm the paint got in the rest is not \
                  known.",
-                duration(read_s),
-                duration(all_s)
+                unbroken(read_s),
+                unbroken(all_s)
             ),
         }));
     } else if facts.side_known() && !trailed && facts.over_s.is_some() {
@@ -416,7 +421,10 @@ mod tests {
         let (headline, said) = told(Some(true), part, None);
         assert!(headline.ends_with("temperature read for 2 s of 10 s: heat not known"), "{headline}");
         let [said] = &said[..] else { panic!("no praise: {said:?}") };
-        assert!(said.starts_with("The temperature was read for 2 s of 10 s only: check the thermometer."), "{said}");
+        assert!(
+            said.starts_with("The temperature was read for 2\u{a0}s of 10\u{a0}s only: check the thermometer."),
+            "{said}"
+        );
         let (headline, said) = told(None, Pass { surface_rise_k: Some(0.0), ..Pass::untold() }, Some(0.0));
         assert!(headline.ends_with("the thermometer's reading never changed: heat not known"), "{headline}");
         assert!(
