@@ -2,7 +2,8 @@
 //!
 //! Columns: `t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c`.
 //! One row per accelerometer sample; a cell is empty where that sensor has nothing new. Gyro and temperature columns may be
-//! missing, and there may be one more, `mark`, see [`MARK`]; extra columns are ignored. Rows become runs of evenly spaced samples, as the sensor itself sends them.
+//! missing, and there may be one more, `mark`, see [`MARK`]; extra columns are ignored. Rows become runs of evenly spaced samples, as
+//! the sensor itself sends them.
 //!
 //! A last row that is empty or cut, as a logger leaves one that lost its power, is left out.
 

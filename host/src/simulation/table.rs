@@ -20,9 +20,12 @@ pub enum TableError {
     Write(#[from] std::io::Error),
 }
 
-/// Header of the table.
+/// Header of the table. Where there are several sections a column `mark` follows: 1 where the button was pressed that begins one.
 pub const HEADER: &str =
     "t_s,accel_x_mps2,accel_y_mps2,accel_z_mps2,gyro_x_radps,gyro_y_radps,gyro_z_radps,surface_c,ambient_c";
+
+/// See [`HEADER`].
+const MARK: &str = "mark";
 
 /// Time between two looks of the thermometer, s.
 const LOOK_S: f64 = 0.064;
@@ -37,7 +40,12 @@ const LOOK_S: f64 = 0.064;
 /// [`TableError::Scenario`] before anything is written; [`TableError::Write`] as `out` says.
 pub fn write_table(scenario: &Scenario, mut out: impl Write) -> Result<Truth, TableError> {
     let mut world = World::new(scenario)?;
-    writeln!(out, "{HEADER}")?;
+    let has_marks = scenario.arm.sections > 1;
+    out.write_all(HEADER.as_bytes())?;
+    if has_marks {
+        write!(out, ",{MARK}")?;
+    }
+    writeln!(out)?;
     let (accel, gyro) = world.scales();
     let (emissivity, mut look_s) = (scenario.thermometer.emissivity, 0.0);
     while !world.is_over() {
@@ -52,10 +60,14 @@ pub fn write_table(scenario: &Scenario, mut out: impl Write) -> Result<Truth, Ta
             look_s += LOOK_S;
             let (object, ambient) = world.look();
             let ambient_c = celsius_of(ambient);
-            writeln!(out, "{:.2},{ambient_c:.2}", surface_c(celsius_of(object), ambient_c, emissivity))?;
+            write!(out, "{:.2},{ambient_c:.2}", surface_c(celsius_of(object), ambient_c, emissivity))?;
         } else {
-            writeln!(out, ",")?;
+            out.write_all(b",")?;
         }
+        if has_marks {
+            out.write_all(if sample.mark { b",1" } else { b"," })?;
+        }
+        out.write_all(b"\n")?;
     }
     out.flush()?;
     Ok(world.into_truth())
@@ -69,6 +81,20 @@ mod tests {
     fn a_full_disk_is_called_that() {
         let said = TableError::from(std::io::Error::from(std::io::ErrorKind::StorageFull)).to_string();
         assert!(said.contains("cannot write the sensor table: the disk is full"), "{said}");
+    }
+
+    #[test]
+    fn a_table_of_several_sections_has_their_marks() {
+        let mut scenario = Scenario::default();
+        (scenario.arm.pass_axes, scenario.arm.strokes_per_pass, scenario.arm.sections) = (vec![0], 2, 2);
+        let mut bytes = Vec::new();
+        let truth = write_table(&scenario, &mut bytes).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        assert_eq!(reader.headers().unwrap().get(9), Some(MARK));
+        let marked = reader.records().map(Result::unwrap).filter(|row| &row[9] == "1");
+        let marked_s: Vec<f64> = marked.map(|row| row[0].parse().unwrap()).collect();
+        assert_eq!(marked_s.len(), 2);
+        assert!(marked_s.iter().zip(&truth.marks_s).all(|(a, b)| (a - b).abs() < 1e-5), "{marked_s:?}");
     }
 
     #[test]
