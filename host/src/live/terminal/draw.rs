@@ -317,8 +317,12 @@ fn section_picture(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {
             Line::raw(text)
         })
         .collect();
-    lines.push(Line::raw(format!("section {:.0} % reached", scene.view.covered * 100.0)));
-    frame.render_widget(Paragraph::new(lines), Rect { x: area.x + 1, width: area.width - 1, ..area });
+    let area = Rect { x: area.x + 1, width: area.width - 1, ..area };
+    // A column too narrow for the sentence still has room for its figure.
+    let percent = format!("{:.0} % reached", scene.view.covered * 100.0);
+    let whole = format!("section {percent}");
+    lines.push(Line::raw(if whole.chars().count() <= usize::from(area.width) { whole } else { percent }));
+    frame.render_widget(Paragraph::new(lines), area);
 }
 
 fn pass_list(frame: &mut Frame<'_>, scene: &Scene<'_>, area: Rect) {

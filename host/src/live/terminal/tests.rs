@@ -227,6 +227,19 @@ fn the_words_of_a_level_are_whole_at_any_width() {
 }
 
 #[test]
+fn the_share_reached_is_whole_at_any_width() {
+    for covered in [0.53, 1.0] {
+        let view = View { covered, ..view(|_| ()) };
+        let figure = format!("{:.0} % reached", covered * 100.0);
+        for width in 60..=120 {
+            let picture = drawn((width, 24), &view, |_| ());
+            let row = picture.row_with(&figure);
+            assert!(width < 70 || row.contains(&format!("section {figure}")), "{width}: {row}");
+        }
+    }
+}
+
+#[test]
 fn the_longest_sentence_fits_at_80_by_24() {
     let mut lost = view(|_| ());
     lost.sentence = Some("Switch the machine off, then check the sensor's lead".into());
