@@ -284,6 +284,24 @@ fn what_to_do_about_heat_goes_by_where_it_came_from() {
 }
 
 #[test]
+fn a_hot_panel_cools_before_the_arm_is_slowed() {
+    let said = |recipe: &Recipe, heat_limit_k: Option<f64>| {
+        let mut sheet = Invented::of(recipe);
+        for stroke in &mut sheet.strokes {
+            stroke.traverse_mps = Some(Interval { lo: 0.04, value: 0.042, hi: 0.044 });
+        }
+        let mut input = sheet.input();
+        input.bands.rise_limit_k = heat_limit_k.or(input.bands.rise_limit_k);
+        texts(&section_pass_svg(&input).unwrap()).join(" ")
+    };
+    let hot = said(&Recipe::hot(), Some(5.0));
+    assert!(hot.contains("Once the panel has cooled, slow the arm: "), "{hot}");
+    assert!(!hot.contains("Slow the arm: "), "{hot}");
+    let cool = said(&Recipe::good(), Some(80.0));
+    assert!(cool.contains("Slow the arm: ") && !cool.contains("has cooled"), "{cool}");
+}
+
+#[test]
 fn invented_data_are_called_so() {
     let mut sheet = Invented::of(&Recipe::good());
     let said = |s: &Invented| texts(&section_pass_svg(&s.input()).unwrap()).contains(&"Invented data".to_owned());

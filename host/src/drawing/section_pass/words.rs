@@ -141,7 +141,10 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
         let (fast, slow) = (facts.numbers(Pace::Fast), facts.numbers(Pace::Slow));
         if !fast.is_empty() {
             let (hi, unit) = (u.arm_speed_limit_number(hi), u.arm_speed_unit());
-            out.push(act(format!("Slow the arm: {} above {hi}\u{a0}{unit}.", strokes(&fast).to_lowercase())));
+            // A slower arm makes hotter paint.
+            let slow =
+                if facts.first_over_s.is_some() { "Once the panel has cooled, slow the arm" } else { "Slow the arm" };
+            out.push(act(format!("{slow}: {} above {hi}\u{a0}{unit}.", strokes(&fast).to_lowercase())));
         }
         if !slow.is_empty() {
             let (lo, unit) = (u.arm_speed_limit_number(lo), u.arm_speed_unit());
