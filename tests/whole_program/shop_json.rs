@@ -147,4 +147,5 @@ fn every_verb_that_changes_the_shop_tells_it_as_json() {
     let beside: serde_json::Value = serde_json::from_str(&succeeds(&beside)).expect("one document");
     assert_eq!((&beside["session"], &beside["reference"]), (&2.into(), &1.into()));
     assert!(Path::new(beside["drawing"].as_str().expect("a path")).is_file());
+    assert!(beside["lesson"].as_array().is_some_and(|lines| !lines.is_empty()), "{beside}");
 }

@@ -54,7 +54,7 @@ pub(crate) struct CompareArgs {
     /// Only up to this day.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = a_day)]
     pub(crate) to: Option<jiff::civil::Date>,
-    /// Session shown beside the trainer's, by its number in `shop status --all`.
+    /// Session shown beside the trainer's and the plan, with what to do next, by its number in `shop status --all`.
     #[arg(long, value_name = "NUMBER", value_parser = a_whole_number::<i64>)]
     pub(crate) session: Option<i64>,
     /// The trainer's session. Default: the newest marked as such.

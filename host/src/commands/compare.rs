@@ -8,11 +8,12 @@ use steadypass::{
         By, Comparison, Question,
         draw::{ReferenceSheet, TechniquePrint, intervals_png, prints_png, progress_png, reference_png},
         gather,
+        lesson::{Target, lesson},
         page::{Picture, page_html},
         reference::{cautions, sections},
         tables::{days_csv, differences_csv, estimates_csv, trends_csv},
     },
-    guidance::{Units, units::count},
+    guidance::{Band, Units, units::count},
     name,
     results::Together,
     shop::{FiledPrint, Id, PrintsOf, ProductKind, Session, Shop},
@@ -213,21 +214,29 @@ fn beside(console: &Console, store: &Shop, shown: Id, reference: Option<Id>, uni
     };
     let invented = |s: &Session| matches!(s.source.as_str(), "simulation" | "generated");
     let cautions = cautions(store, [theirs, ours], units).map_err(&failed)?;
+    let (reference, sections) =
+        (sections(store, theirs.id).map_err(&failed)?, sections(store, ours.id).map_err(&failed)?);
+    let target =
+        Target { pace_mps: Band { lo: ours.pace_mps.0, hi: ours.pace_mps.1 }, heat_limit_k: ours.heat_limit_k };
+    let lesson = lesson(&reference, &sections, target, units);
     let sheet = ReferenceSheet {
         trainer: name(theirs),
         shown: name(ours),
-        reference: &sections(store, theirs.id).map_err(&failed)?,
-        sections: &sections(store, ours.id).map_err(&failed)?,
+        reference: &reference,
+        sections: &sections,
+        target,
+        lesson: &lesson,
         cautions: &cautions,
         invented: invented(theirs) || invented(ours),
     };
     let png = reference_png(&sheet, units).map_err(Failure::failed)?;
     let path = out.join(format!("session-{}-beside-{}.png", ours.id, theirs.id));
     write_whole(&path, &png)?;
-    cautions.iter().for_each(|caution| console.remark(caution));
+    lesson.lines().chain(&cautions).for_each(|line| console.remark(line));
     let drawing = path_text(&path);
-    let told =
-        serde_json::json!({ "drawing": drawing, "session": ours.id, "reference": theirs.id, "cautions": cautions });
+    let told = serde_json::json!({
+        "drawing": drawing, "session": ours.id, "reference": theirs.id, "lesson": lesson.lines().collect::<Vec<_>>(), "cautions": cautions,
+    });
     console.told(&drawing, &told)?;
     Ok(Done::Fine)
 }

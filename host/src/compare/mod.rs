@@ -19,6 +19,7 @@
 pub mod draw;
 mod figures;
 mod gather;
+pub mod lesson;
 pub mod model;
 pub mod page;
 pub mod reference;

@@ -393,6 +393,7 @@ fn a_lesson_tells_what_else_differs_than_the_hands() {
 #[test]
 fn every_picture_of_a_comparison_can_be_drawn() {
     use super::draw::{ReferenceSheet, TechniquePrint, intervals_png, prints_png, progress_png, reference_png};
+    use super::lesson::Target;
     use crate::shop::PrintsOf;
     let shop = Shop::in_memory();
     let cast = generate(&shop, &STYLES, Extent::default(), 1).expect("generated");
@@ -412,11 +413,16 @@ fn every_picture_of_a_comparison_can_be_drawn() {
         .collect();
     let sessions = shop.sessions().expect("read");
     let sections = |id| super::reference::sections(&shop, id).expect("read");
+    let target = Target { pace_mps: crate::guidance::Band { lo: 0.0127, hi: 0.0254 }, heat_limit_k: 11.1 };
+    let (theirs, ours) = (sections(sessions[1].id), sections(sessions[2].id));
+    let lesson = super::lesson::lesson(&theirs, &ours, target, Units::Si);
     let sheet = ReferenceSheet {
+        target,
+        lesson: &lesson,
         trainer: "Birch, 2026-03-02".into(),
         shown: "Cedar, 2026-03-02".into(),
-        reference: &sections(sessions[1].id),
-        sections: &sections(sessions[2].id),
+        reference: &theirs,
+        sections: &ours,
         cautions: &super::reference::cautions(&shop, [&sessions[1], &sessions[2]], Units::Si).expect("read"),
         invented: true,
     };

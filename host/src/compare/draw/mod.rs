@@ -11,7 +11,7 @@ pub use intervals::intervals_png;
 pub use ledger::{LedgerRow, ledger_png, wear_unit};
 pub use prints::{TechniquePrint, prints_png};
 pub use progress::progress_png;
-pub use reference::{ReferenceSection, ReferenceSheet, reference_png};
+pub use reference::{ReferenceSheet, reference_png};
 
 use crate::compare::Figure;
 use crate::drawing::canvas::{Axes, Canvas, Fill, Line, Type};

@@ -211,6 +211,8 @@ pub struct PassFigures {
     pub duration_s: f64,
     /// Mean arm speed, m/s.
     pub arm_speed_mps: Option<f64>,
+    /// Its 90 % interval, m/s.
+    pub arm_speed_90_mps: Option<(f64, f64)>,
     /// Coefficient of variation of the strokes' speeds.
     pub arm_speed_cv: Option<f64>,
     /// Share of stroke time in the band.

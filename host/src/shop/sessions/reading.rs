@@ -12,7 +12,8 @@ pub(super) const SESSION_COLUMNS: &str = "id, recording, started, day, technicia
 const PASS_COLUMNS: &str =
     "p.id, p.section_id, s.number, s.session_id, p.end_s - p.start_s, p.arm_speed_mps, p.arm_speed_cv,
      p.in_band_share, 1.0 - p.orbit_median_opm / nullif(p.orbit_free_opm, 0.0), p.surface_rise_k, p.rubbing_cv,
-     p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit, p.start_s
+     p.pause_s, p.surface_peak_c, p.rubbing_mean_m, p.strokes, p.warnings, p.seconds_over_limit, p.start_s,
+     p.arm_speed_lo_mps, p.arm_speed_hi_mps
      FROM passes p JOIN sections s ON s.id = p.section_id";
 
 fn pass_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<PassFigures> {
@@ -23,6 +24,7 @@ fn pass_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<PassFigures> {
         session: row.get(3)?,
         duration_s: row.get(4)?,
         arm_speed_mps: row.get(5)?,
+        arm_speed_90_mps: row.get::<_, Option<f64>>(18)?.zip(row.get(19)?),
         arm_speed_cv: row.get(6)?,
         in_band_share: row.get(7)?,
         orbit_droop: row.get(8)?,
