@@ -286,3 +286,56 @@ fn no_line_is_broken_inside_a_number_or_a_range() {
     assert!(table.contains("\u{202f}") && !table.contains('\u{2009}'));
     assert!(table.contains('–') && !table.replace("–\u{2060}", "").contains('–'), "{table}");
 }
+
+#[test]
+fn a_long_day_begins_with_its_totals_and_its_trend() {
+    let of = |passes: u32| {
+        let mut made = Made::of(&[Recipe::good()]);
+        let png = made.pngs[0].clone();
+        for pass in 2..=passes {
+            let mut sheet = Invented::of(&if pass == 5 { Recipe::hot() } else { Recipe::good() });
+            sheet.pass.pass = pass;
+            sheet.strokes.iter_mut().for_each(|stroke| stroke.pass = pass);
+            made.sheets.push(sheet);
+            made.pngs.push(png.clone());
+        }
+        made
+    };
+    let few = words(&of(8).page());
+    for missing in ["class=\"totals\"", "<svg", "<details>", "Worth looking at first"] {
+        assert!(!few.contains(missing), "{missing} on a page of eight passes");
+    }
+    let many = words(&of(9).page());
+    for want in [
+        "<dt>Time in passes</dt>",
+        "<small>9 passes on ",
+        "<dt>Strokes in the band</dt><dd>67 of 68<small>every one in 8 passes</small>",
+        "in pass 5; 11 s over the limit, in 1 of 9 passes",
+        "<dt>Warnings</dt>",
+        " × Lift and let it cool",
+        "<strong>Longest over the heat limit:</strong> <a href=\"#pass-1-5\">section ",
+        "All 9 passes in words",
+    ] {
+        assert!(many.contains(want), "{want:?} is missing in {many}");
+    }
+    assert!(many.contains("<figure id=\"pass-1-5\">"), "what is linked is there");
+    let place = |what: &str| many.find(what).unwrap_or_else(|| panic!("no {what}"));
+    assert!(place("class=\"totals\"") < place("<svg") && place("<svg") < place("Worth looking at first"));
+    assert!(place("Worth looking at first") < place("<strong>Section 3, pass") && place("<details>") < place("<table"));
+    assert_eq!(many.matches("<circle").count(), 18, "a dot in either strip for each pass");
+    assert_eq!(many.matches("<circle class=\"out\"").count(), 1, "only the hot one was outside");
+    let mut us = of(9);
+    us.sheets.iter_mut().for_each(|sheet| sheet.units = Units::Us);
+    let said = words(&us.page());
+    assert!(said.contains("Mean arm speed, in/s") && said.contains(">1.00</text>") && !said.contains("mm/s"), "{said}");
+    let mut unknown = of(9);
+    for sheet in &mut unknown.sheets {
+        sheet.pass.traverse_mean_mps = None;
+        sheet.pass.surface_rise_k = None;
+        sheet.rows.iter_mut().for_each(|row| row.surface_rise_k = None);
+        sheet.strokes.iter_mut().for_each(|stroke| stroke.traverse_mps = None);
+    }
+    let said = words(&unknown.page());
+    assert_eq!(said.matches(">not known</text>").count(), 2);
+    assert!(!said.contains("NaN") && !said.contains("<circle"), "{said}");
+}

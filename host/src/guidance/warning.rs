@@ -139,7 +139,7 @@ impl Warning {
 
 impl WarningKind {
     /// What to do about it, verb first.
-    pub(super) fn action(self) -> &'static str {
+    pub(crate) fn action(self) -> &'static str {
         match self {
             Self::HeatSoon => "Lift soon or move on",
             Self::HeatOver => "Lift and let it cool",

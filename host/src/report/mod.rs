@@ -9,6 +9,7 @@
 //! the PNG files beside it. Text from users is escaped. Light and dark follow the reader's choice; the sheets stay paper.
 
 mod foreign;
+mod long_day;
 mod page;
 mod passes;
 mod quick_work;
@@ -30,7 +31,7 @@ use crate::guidance::Warning;
 use crate::recording::{Damage, Losses};
 use crate::session::Rates;
 
-/// Largest sum of PNG sizes that is carried inside the page. A sheet is about 0.3 MB, so this is some forty passes; a page of
+/// Largest sum of PNG sizes that is carried inside the page. A sheet is about 0.2 MB, so this is some sixty passes; a page of
 /// 16 MB still opens at once on a phone.
 pub const EMBED_LIMIT_BYTES: usize = 12_000_000;
 

@@ -7,7 +7,7 @@ use base64::engine::general_purpose::STANDARD;
 
 use super::foreign::{in_line, remark, shown};
 use super::passes::PassSheet;
-use super::{RecordingPart, ReviewPage, passes};
+use super::{RecordingPart, ReviewPage, long_day, passes};
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{clock, duration, number};
@@ -43,8 +43,8 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
          <a href=\"#untried\">Not yet tried</a><a href=\"#cautions\">Cautions</a></nav>\n",
     );
     html.push_str("<h2 id=\"figures\">Figures</h2>\n");
-    for recording in page.recordings {
-        session(&mut html, recording, page.recordings.len() > 1);
+    for (number, recording) in page.recordings.iter().enumerate() {
+        session(&mut html, recording, page.recordings.len() > 1, number);
         if recording.passes.sheets.is_empty() {
             let why = if recording.has_gyro {
                 "the motor did not run, or the machine did not travel to and fro for long enough, or too quickly (then <a \
@@ -63,8 +63,8 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
     if sheets().next().is_none() {
         html.push_str("<p>None, because there is no pass.</p>\n");
     }
-    for sheet in sheets() {
-        figure(&mut html, sheet);
+    for (number, recording) in page.recordings.iter().enumerate() {
+        recording.passes.sheets.iter().for_each(|sheet| figure(&mut html, sheet, number));
     }
     html.push_str("<div class=\"after\">\n<h2 id=\"warnings\">Warnings given</h2>\n");
     page.recordings.iter().for_each(|r| warnings(&mut html, r, page.recordings.len() > 1));
@@ -88,7 +88,8 @@ pub fn index_html(page: &ReviewPage<'_>) -> String {
     html
 }
 
-fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
+/// * `number`: its place on the page, from 0.
+fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool, number: usize) {
     if named {
         let _ = writeln!(html, "<h3>{}</h3>", escape(&shown(recording.name)));
     }
@@ -108,8 +109,21 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
         list(html, "", &remarks);
         html.push_str("</div>\n");
     }
-    html.push_str(if recording.passes.sheets.is_empty() { "" } else { "<ul>\n" });
-    for sheet in &recording.passes.sheets {
+    match &recording.passes.sheets[..] {
+        [] => {}
+        few if few.len() <= long_day::FEW => findings(html, few.iter()),
+        many => {
+            long_day::overview(html, recording, number);
+            let _ = writeln!(html, "<details><summary>All {} passes in words</summary>", many.len());
+            findings(html, many.iter());
+            html.push_str("</details>\n");
+        }
+    }
+}
+
+fn findings<'a>(html: &mut String, sheets: impl Iterator<Item = &'a PassSheet>) {
+    html.push_str("<ul>\n");
+    for sheet in sheets {
         let _ = writeln!(
             html,
             "<li><strong>Section {}, {}:</strong> {}.</li>",
@@ -118,10 +132,10 @@ fn session(html: &mut String, recording: &RecordingPart<'_>, named: bool) {
             escape(&sheet.finding)
         );
     }
-    html.push_str(if recording.passes.sheets.is_empty() { "" } else { "</ul>\n" });
+    html.push_str("</ul>\n");
 }
 
-fn figure(html: &mut String, sheet: &PassSheet) {
+fn figure(html: &mut String, sheet: &PassSheet, recording: usize) {
     let source = match &sheet.png {
         Some(png) => format!("data:image/png;base64,{}", STANDARD.encode(png)),
         None => escape(&percent_encoded(&sheet.file_name)),
@@ -129,10 +143,11 @@ fn figure(html: &mut String, sheet: &PassSheet) {
     let name = sheet.name();
     let _ = writeln!(
         html,
-        "<figure><figcaption>{name} <span class=\"soft\">({})</span>\
+        "<figure id=\"{}\"><figcaption>{name} <span class=\"soft\">({})</span>\
          <span class=\"soft sideways\"> swipe it sideways</span></figcaption><div class=\"sheet\" tabindex=\"0\" \
          role=\"group\" aria-label=\"{name}, scrolls sideways on a narrow screen\"><img src=\"{source}\" \
          width=\"{SHEET_WIDTH}\" height=\"{SHEET_HEIGHT}\" alt=\"Section pass sheet. {}\"></div></figure>",
+        long_day::anchor(recording, sheet),
         escape(&sheet.file_name),
         escape(&sheet.finding),
     );

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{EMBED_LIMIT_BYTES, foreign::shown, told_length};
+use crate::analysis::Interval;
 use crate::drawing::canvas::escape;
 use crate::drawing::section_pass::facts::{Facts, Pace, Unseen};
 use crate::drawing::section_pass::pass_words;
@@ -32,6 +33,7 @@ pub(super) struct PassSheet {
     /// What it was like, in one sentence.
     pub(super) finding: String,
     cells: Vec<Cell>,
+    pub(super) kept: Kept,
     /// What became of what its warnings said.
     afterwards: Vec<(f64, WarningKind, String)>,
     pub(super) units: Units,
@@ -58,6 +60,7 @@ impl PassSheets {
             technician: input.session.technician.clone(),
             finding: finding(input),
             cells: cells(input),
+            kept: Kept::of(input, &facts),
             afterwards: facts
                 .warnings
                 .iter()
@@ -88,6 +91,43 @@ impl PassSheet {
     pub(super) fn afterwards(&self, warning: &Warning) -> Option<&str> {
         let mut known = self.afterwards.iter();
         known.find(|(t_s, kind, _)| (*t_s, *kind) == (warning.t_s, warning.kind)).map(|(_, _, said)| said.as_str())
+    }
+}
+
+/// How a pass kept to its plan, in figures for the page's totals and its trend.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Kept {
+    pub(super) seconds: f64,
+    /// Strokes in the band, and how many were judged.
+    pub(super) strokes: Option<(usize, usize)>,
+    /// Mean arm speed, m/s.
+    pub(super) speed_mps: Option<Interval>,
+    pub(super) band_mps: Option<Band>,
+    /// Highest rise, K.
+    pub(super) peak_rise_k: Option<f64>,
+    pub(super) limit_k: Option<f64>,
+    /// Time over the limit, s.
+    pub(super) over_s: Option<f64>,
+}
+
+impl Kept {
+    fn of(input: &SheetInput<'_>, facts: &Facts<'_>) -> Self {
+        let is_finite = |i: &Interval| [i.lo, i.value, i.hi].iter().all(|v| v.is_finite());
+        Self {
+            seconds: facts.span_s.1 - facts.span_s.0,
+            strokes: facts.in_band(),
+            speed_mps: input.pass.traverse_mean_mps.filter(is_finite),
+            band_mps: input.bands.pace_mps.filter(|band| band.lo.is_finite() && band.hi.is_finite()),
+            peak_rise_k: facts.peak_rise_k.filter(|k| k.is_finite()),
+            limit_k: input.bands.rise_limit_k.filter(|k| k.is_finite()),
+            over_s: facts.over_s,
+        }
+    }
+
+    /// How far the mean arm speed is outside the band, m/s.
+    pub(super) fn off_band_mps(&self) -> Option<f64> {
+        let (speed, band) = (self.speed_mps?.value, self.band_mps?);
+        Some((speed - band.hi).max(band.lo - speed)).filter(|off| *off > 0.0)
     }
 }
 
