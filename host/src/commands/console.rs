@@ -86,6 +86,9 @@ impl Console {
     }
 
     /// A line of results.
+    ///
+    /// Into a stream that was closed before the program began (`>&-`) it goes unsaid: the standard library opens `/dev/null` in its
+    /// place before `main`, and that looks like one that the user asked for.
     pub(crate) fn result(&self, line: &str) -> io::Result<()> {
         let mut out = io::stdout().lock();
         writeln!(out, "{line}").and_then(|()| out.flush()).map_err(|e| {
