@@ -32,7 +32,7 @@ pub(super) fn overview(html: &mut String, recording: &RecordingPart<'_>, number:
 }
 
 /// The pass with the most of something that is known, and how much.
-fn most<'a>(sheets: &'a [PassSheet], of: impl Fn(&PassSheet) -> Option<f64>) -> Option<(&'a PassSheet, f64)> {
+fn most(sheets: &[PassSheet], of: impl Fn(&PassSheet) -> Option<f64>) -> Option<(&PassSheet, f64)> {
     sheets.iter().filter_map(|s| Some((s, of(s)?))).max_by(|(_, a), (_, b)| a.total_cmp(b))
 }
 
@@ -180,7 +180,8 @@ fn trend(html: &mut String, sheets: &[PassSheet], u: Scale) {
     };
     let _ = writeln!(
         html,
-        "<svg class=\"trend\" viewBox=\"0 0 {WIDTH} {BELOW}\" role=\"img\" aria-label=\"Mean arm speed and highest surface rise of \
+        "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"The trend over the passes, scrolls sideways on a narrow screen\">\
+         <svg class=\"trend\" viewBox=\"0 0 {WIDTH} {BELOW}\" role=\"img\" aria-label=\"Mean arm speed and highest surface rise of \
          each of {} passes; the table below has the figures.\">",
         sheets.len()
     );
@@ -231,5 +232,5 @@ fn trend(html: &mut String, sheets: &[PassSheet], u: Scale) {
             sheet.pass
         );
     }
-    html.push_str("</svg>\n");
+    html.push_str("</svg></div>\n");
 }
