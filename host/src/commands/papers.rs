@@ -72,7 +72,7 @@ fn report_json(report: &OwnerReport, page: &Path) -> serde_json::Value {
         serde_json::json!({
             "panel": p.name, "days": p.days, "sections": p.sections, "passes": p.passes, "minutes": p.minutes,
             "products": p.products, "warmest_rise_k": p.warmest.map(|w| w.rise_k), "heat_limit_k": p.warmest.map(|w| w.limit_k),
-            "rise_above_limit_k": p.above.map(|w| w.rise_k), "film_before_um": p.film_um.0, "film_after_um": p.film_um.1,
+            "rise_above_limit_k": p.above.map(|w| w.rise_k), "passes_with_rise": p.passes_with_rise, "film_before_um": p.film_um.0, "film_after_um": p.film_um.1,
             "removal_um": p.removal.map(|r| r.value), "removal_lo90_um": p.removal.map(|r| r.interval().0),
             "removal_hi90_um": p.removal.map(|r| r.interval().1), "readings_left_out": p.left_out,
             "to_know": p.to_know(Units::Si),
@@ -134,7 +134,7 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
     let work = |w: &DayWork| {
         serde_json::json!({
             "session": w.session, "day": w.started[0], "time": w.started[1], "place": w.place, "sections": w.sections,
-            "passes": w.passes, "minutes": w.minutes, "warmest_rise_k": w.rise_k, "heat_limit_k": w.heat_limit_k, "warnings": w.warnings,
+            "passes": w.passes, "minutes": w.minutes, "warmest_rise_k": w.rise_k, "passes_with_rise": w.passes_with_rise, "heat_limit_k": w.heat_limit_k, "warnings": w.warnings,
             "lost": w.lost, "recording": w.recording,
         })
     };

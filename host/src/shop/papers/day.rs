@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use super::{head, long_day};
+use super::{Known, head, long_day};
 use crate::drawing::canvas::escape;
 use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
@@ -33,6 +33,8 @@ pub struct DayWork {
     pub minutes: Option<f64>,
     /// Largest rise, K.
     pub rise_k: Option<f64>,
+    /// Passes whose rise is known.
+    pub passes_with_rise: usize,
     /// The largest that its plan allowed, K.
     pub heat_limit_k: f64,
     /// Warnings in its passes.
@@ -139,12 +141,16 @@ pub struct DaySheet {
 impl DayWork {
     /// The largest rise beside its limit, as HTML.
     fn warmest(&self, units: Units) -> String {
-        let Some(rise_k) = self.rise_k else { return "not measured".to_owned() };
+        let Some(rise_k) = self.rise_k else { return "not known".to_owned() };
         let (rise, limit) = (units.rise(rise_k), units.rise(self.heat_limit_k));
+        let known = Known { with: self.passes_with_rise, passes: self.passes };
+        let head = if known.in_all() { String::new() } else { format!("{}: ", known.words()) };
         if rise_k > self.heat_limit_k {
-            return format!("<strong>{rise}, above the limit of {limit}</strong>");
+            return format!("{head}<strong>{rise}, above the limit of {limit}</strong>");
         }
-        format!("{rise}, within the limit of {limit}")
+        // Of a pass whose rise nobody knows nobody can say that it stayed within.
+        let against = if known.in_all() { "within the limit of" } else { "with the limit at" };
+        format!("{head}{rise}, {against} {limit}")
     }
 }
 
@@ -287,6 +293,7 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
             passes: own.len(),
             minutes: (session.day == last).then_some(session.running_s / 60.0),
             rise_k: own.iter().filter_map(|p| p.surface_rise_k).reduce(f64::max),
+            passes_with_rise: own.iter().filter(|p| p.surface_rise_k.is_some()).count(),
             heat_limit_k: session.heat_limit_k,
             warnings: own.iter().map(|p| p.warnings).sum(),
             over_midnight: session.day != last,
@@ -548,9 +555,34 @@ mod tests {
 
     #[test]
     fn a_rise_over_its_limit_is_marked() {
-        let work = |rise_k| DayWork { rise_k, heat_limit_k: 11.1, ..DayWork::default() };
+        let work =
+            |rise_k| DayWork { rise_k, heat_limit_k: 11.1, passes: 2, passes_with_rise: 2, ..DayWork::default() };
         assert_eq!(work(Some(18.6)).warmest(Units::Si), "<strong>+18.6 K, above the limit of +11.1 K</strong>");
         assert_eq!(work(Some(8.0)).warmest(Units::Si), "+8.0 K, within the limit of +11.1 K");
-        assert_eq!(work(None).warmest(Units::Si), "not measured");
+        assert_eq!(work(None).warmest(Units::Si), "not known");
+    }
+
+    /// As where the thermometer gave up during a session.
+    #[test]
+    fn within_the_limit_is_said_only_where_every_pass_has_a_rise() {
+        let page = |rises: [Option<f64>; 2]| {
+            let shop = Shop::in_memory();
+            let cast = generate(&shop, &STYLES[..1], Extent { days: 1, sections: 1 }, 4).expect("generated");
+            let mut new = one_session(&cast, 0, &STYLES[0], 1);
+            new.heat_limit_k = 11.1;
+            new.sections.truncate(1);
+            let passes = &mut new.sections[0].passes;
+            passes.truncate(2);
+            passes.iter_mut().zip(rises).for_each(|(pass, rise_k)| pass.surface_rise_k = rise_k);
+            let day = new.day.clone();
+            shop.file(&new).expect("filed");
+            day_html(&day_sheet(&shop, cast.technicians[0], &day).expect("read"), Units::Si)
+        };
+        let whole = page([Some(8.9), Some(8.0)]);
+        assert!(whole.contains(">+8.9 K, within the limit of +11.1 K<"), "{whole}");
+        let in_part = page([Some(8.9), None]);
+        assert!(in_part.contains(">known in 1 of 2 passes: +8.9 K, with the limit at +11.1 K<"), "{in_part}");
+        let above = page([None, Some(13.0)]);
+        assert!(above.contains(">known in 1 of 2 passes: <strong>+13.0 K, above the limit"), "{above}");
     }
 }

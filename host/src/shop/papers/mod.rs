@@ -17,10 +17,30 @@ use jiff::civil::Date;
 
 use super::{Result, Setting, Shop, ShopError};
 use crate::drawing::canvas::escape;
+use crate::guidance::units::count;
 use crate::replaced::{PAGE_BEGINS, PICTURES_BEGIN};
 use crate::results::write_whole;
 
 const STYLE: &str = include_str!("paper.css");
+
+/// Of how many passes the rise is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Known {
+    /// Those of which it is.
+    with: usize,
+    /// All.
+    passes: usize,
+}
+
+impl Known {
+    fn in_all(self) -> bool {
+        self.with >= self.passes
+    }
+
+    fn words(self) -> String {
+        format!("known in {} of {}", self.with, count(self.passes, "pass", "passes"))
+    }
+}
 
 /// The start of a page.
 fn head(title: &str) -> String {

@@ -63,6 +63,7 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
         worked.extend(own.iter().map(|p| SectionPlace::of(session, p.section_number)));
         work.sections = worked.len();
         for rise_k in own.iter().filter_map(|p| p.surface_rise_k) {
+            work.passes_with_rise += 1;
             let warm = Warm { rise_k, limit_k: session.heat_limit_k };
             let hotter = |w: Warm| (rise_k, warm.above_k()) > (w.rise_k, w.above_k());
             if work.warmest.is_none_or(hotter) {

@@ -14,6 +14,7 @@ pub use gather::owner_report;
 pub use page::report_html;
 pub use spots::TestSpot;
 
+use super::Known;
 use crate::shop::film::{Caution, Um};
 use heat::Warm;
 
@@ -44,8 +45,10 @@ pub struct PanelWork {
     pub minutes: f64,
     /// Pads and liquids.
     pub products: Vec<String>,
-    /// Largest surface rise; `None` where it was not measured.
+    /// Largest surface rise; `None` where none is known.
     pub warmest: Option<Warm>,
+    /// Passes whose rise is known.
+    pub passes_with_rise: usize,
     /// The rise that went farthest above its own limit, where any did: not always the largest, for sessions have their own limits.
     pub above: Option<Warm>,
     /// Mean film before and after, µm: of the points read at both times, if there are any.
@@ -58,6 +61,13 @@ pub struct PanelWork {
     pub cautions: Vec<Caution>,
     /// The thickest point that reads more than factories put on, µm.
     pub thick_um: Option<f64>,
+}
+
+impl PanelWork {
+    /// Of how many passes the rise is known.
+    fn rise_known(&self) -> Known {
+        Known { with: self.passes_with_rise, passes: self.passes }
+    }
 }
 
 /// Everything on the page.

@@ -101,7 +101,9 @@ fn row(html: &mut String, panel: &PanelWork, units: Units) {
             panel.days.iter().map(|day| format!("<span class=\"day\">{}</span>", escape(&long_day(day)))).collect();
         format!("{sections}, {:.0} min, {}", panel.minutes, days.join(", "))
     };
-    let warm = panel.warmest.map_or("not measured".to_owned(), |warm| warmest(warm, panel.above, units));
+    // A thermometer that looked aside or gave up has measured, too.
+    let unknown = if panel.passes == 0 { "not measured" } else { "not known" };
+    let warm = panel.warmest.map_or(unknown.to_owned(), |warm| warmest(warm, panel.above, panel.rise_known(), units));
     let film = match panel.film_um {
         (Some(before), Some(after)) => before_and_after(before, after, panel.removal, units),
         (Some(before), None) => format!("{} before", one_mean(before, units)),
@@ -178,6 +180,7 @@ mod tests {
                 removal: removal.map(|value| Um { value, sd: 1.0, df: f64::INFINITY }),
                 left_out: 1,
                 warmest: rise_k.map(|rise_k| Warm { rise_k, limit_k: 11.1 }),
+                passes_with_rise: usize::from(rise_k.is_some()),
                 ..PanelWork::default()
             };
             report_html(&OwnerReport { panels: vec![panel], ..OwnerReport::default() }, Units::Si)
