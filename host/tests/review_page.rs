@@ -117,7 +117,8 @@ fn what_became_of_the_heat_expected_stands_behind_the_warning() {
 #[test]
 fn what_the_strokes_were_stands_behind_a_warning_of_the_pace() {
     let said = words(&Made::of(&[Recipe::hot()]).page());
-    assert!(said.contains("limit 25.4 mm/s. <span class=\"soft\">Stroke 3 was too fast.</span>"), "{said}");
+    assert!(said.contains("limit 25.4 mm/s. <span class=\"soft\">Stroke 3 was too fast: "), "{said}");
+    assert!(said.contains(" mm/s as a whole.</span>"), "{said}");
     // As after a stroke length told wrong, that was gone by until the turns contradicted it.
     let mut made = Made::of(&[Recipe::good()]);
     let stroke = made.sheets[0].strokes[1];
@@ -126,7 +127,7 @@ fn what_the_strokes_were_stands_behind_a_warning_of_the_pace() {
     made.sheets[0].warnings.push(warning);
     let said = words(&made.page());
     assert!(
-        said.contains("34 mm/s, limit 25.4 mm/s. <span class=\"soft\">With hindsight no stroke was too fast then."),
+        said.contains("34 mm/s, limit 25.4 mm/s. <span class=\"soft\">With hindsight no stroke was too fast then: "),
         "{said}"
     );
 }

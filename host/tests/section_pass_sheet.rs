@@ -266,6 +266,31 @@ fn the_headline_names_the_strokes_that_may_be_off_too() {
     assert!(said.starts_with("Stroke 4 perhaps too slow; "), "{said}");
 }
 
+/// A best estimate in the band is not a stroke in the band: of many whose intervals reach beyond it some were outside.
+#[test]
+fn the_pace_was_kept_plainly_only_where_the_intervals_lie_inside() {
+    let mut sheet = Invented::of(&Recipe::good());
+    sheet.rows.iter_mut().for_each(|r| r.surface_rise_k = r.surface_rise_k.map(|k| k.min(3.0)));
+    sheet.pass.surface_rise_k = Some(3.0);
+    let mut told = |share: f64, on: usize| {
+        for (i, s) in sheet.strokes.iter_mut().enumerate() {
+            let share = if i == on { share } else { 0.05 };
+            s.traverse_mps = Some(Interval { lo: 0.020 * (1.0 - share), value: 0.020, hi: 0.020 * (1.0 + share) });
+        }
+        let all = texts(&section_pass_svg(&sheet.input()).unwrap()).join(" ");
+        (steadypass::drawing::section_pass::finding(&sheet.input()), all)
+    };
+    let (said, all) = told(0.2, 2);
+    assert!(said.starts_with("All 8 strokes kept to the target pace; "), "{said}");
+    assert!(all.contains("The pace, and the warmth as the spot saw it: all inside the plan."), "{all}");
+    for share in [0.3, 0.4] {
+        let (said, all) = told(share, 2);
+        assert!(said.starts_with("All 8 strokes kept to the target pace, as far as it is known; "), "{said}");
+        assert!(all.contains("The pace as far as it is known, and the warmth as the spot saw it: all inside"), "{all}");
+        assert!(all.contains("8 of 8"), "by their best estimates: {all}");
+    }
+}
+
 #[test]
 fn what_to_do_about_heat_goes_by_where_it_came_from() {
     let said = |brought_k: f64| {

@@ -126,7 +126,7 @@ impl Figure {
         match self {
             Self::ArmSpeed => "length of a pass's strokes over their time",
             Self::Evenness => "spread of the strokes' speeds over their mean; smaller is more even",
-            Self::InBand => "share of stroke time inside the plan's arm speed band",
+            Self::InBand => "share of stroke time inside the plan's arm speed band, each stroke by its best estimate",
             Self::OrbitDroop => {
                 "share of the free orbit rate that is lost under load; more means more pressure or a fuller pad"
             }

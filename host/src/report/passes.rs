@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::{EMBED_LIMIT_BYTES, foreign::shown, told_length};
 use crate::analysis::Interval;
 use crate::drawing::canvas::escape;
-use crate::drawing::section_pass::facts::{Facts, Pace, Unseen};
+use crate::drawing::section_pass::facts::{Facts, Pace, Speeds, Unseen};
 use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
@@ -77,7 +77,8 @@ impl PassSheets {
 /// What became of what a warning in a pass said, and what it may have gone by wrongly; `None` where neither is known.
 fn afterwards(input: &SheetInput<'_>, facts: &Facts<'_>, warning: &Warning) -> Option<String> {
     let doubt = input.pass.length_doubt.filter(|_| warning.kind.is_of_pace()).map(told_length::of_warning);
-    let said: Vec<String> = facts.afterwards(warning).into_iter().chain(doubt.map(str::to_owned)).collect();
+    let said: Vec<String> =
+        facts.afterwards(warning, Speeds::told_in(input)).into_iter().chain(doubt.map(str::to_owned)).collect();
     (!said.is_empty()).then(|| said.join(" "))
 }
 

@@ -1,6 +1,7 @@
 //! What the sheet asserts about a pass, worked out once and used by strips, map, words and key figures alike.
 
 use super::super::SheetInput;
+use super::super::units::Scale;
 use super::words;
 use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke, Warmth};
 use crate::guidance::watch::{RATE_LASTS_S, rate_is_clear};
@@ -14,8 +15,10 @@ const HOLE_S: f64 = 0.25;
 pub(crate) enum Pace {
     /// Speed or band not known.
     Unknown,
-    /// Best estimate inside the band.
+    /// Whole interval inside the band.
     Inside,
+    /// Best estimate inside, interval reaches beyond the band.
+    PerhapsInside,
     /// Best estimate above, interval reaches into the band.
     PerhapsFast,
     /// Best estimate below, interval reaches into the band.
@@ -35,6 +38,7 @@ impl Pace {
             s if s.hi < lo => Self::Slow,
             s if s.value > hi => Self::PerhapsFast,
             s if s.value < lo => Self::PerhapsSlow,
+            s if s.lo < lo || s.hi > hi => Self::PerhapsInside,
             _ => Self::Inside,
         }
     }
@@ -43,6 +47,41 @@ impl Pace {
     pub(crate) fn is_outside(self) -> bool {
         matches!(self, Self::Fast | Self::Slow)
     }
+}
+
+/// That every stroke kept to the band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kept {
+    /// Their intervals lie inside.
+    Surely,
+    /// Their best estimates do; of many such strokes some were outside.
+    AsFarAsKnown,
+}
+
+/// How arm speeds are told: in which units, beside which band.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Speeds {
+    scale: Scale,
+    band_mps: Option<Band>,
+}
+
+impl Speeds {
+    pub(crate) fn told_in(input: &SheetInput<'_>) -> Self {
+        Self { scale: input.scale(), band_mps: input.bands.pace_mps }
+    }
+
+    /// "32 (27–38) and 31 (26–37) mm/s", of strokes whose speeds are known.
+    fn of(self, strokes: &[&Stroke]) -> String {
+        let each = strokes.iter().filter_map(|s| s.traverse_mps).map(|speed| {
+            let (speed, interval) = self.scale.arm_speed_and_interval(speed, self.band_mps);
+            format!("{speed} ({interval})")
+        });
+        format!("{} {}", each.collect::<Vec<_>>().join(" and "), self.scale.arm_speed_unit())
+    }
+}
+
+fn numbers(strokes: &[&Stroke]) -> Vec<u32> {
+    strokes.iter().map(|s| s.stroke).collect()
 }
 
 /// How far ahead the heat warning looks at least, s.
@@ -261,7 +300,14 @@ impl<'a> Facts<'a> {
     /// Strokes whose best estimate lies in the band, of how many that can be judged.
     pub(crate) fn in_band(&self) -> Option<(usize, usize)> {
         let judged = self.strokes.iter().filter(|(_, p)| *p != Pace::Unknown).count();
-        (judged > 0).then(|| (self.numbers(Pace::Inside).len(), judged))
+        let inside = |p: &Pace| matches!(p, Pace::Inside | Pace::PerhapsInside);
+        (judged > 0).then(|| (self.strokes.iter().filter(|(_, p)| inside(p)).count(), judged))
+    }
+
+    /// How the pace was kept; `None` where a stroke's best estimate lies outside the band, and where none can be judged.
+    pub(crate) fn pace_kept(&self) -> Option<Kept> {
+        self.in_band().filter(|(n, all)| n == all)?;
+        Some(if self.numbers(Pace::PerhapsInside).is_empty() { Kept::Surely } else { Kept::AsFarAsKnown })
     }
 
     /// Number of the stroke under way at a moment, or the last one before it.
@@ -304,29 +350,44 @@ impl<'a> Facts<'a> {
     }
 
     /// What became of what a warning said, as a sentence behind its own; `None` where the recording does not tell.
-    pub(crate) fn afterwards(&self, warning: &Warning) -> Option<String> {
+    pub(crate) fn afterwards(&self, warning: &Warning, speeds: Speeds) -> Option<String> {
         match warning.kind {
             WarningKind::HeatSoon => self.came(warning).map(Came::sentence),
-            WarningKind::PaceFast => self.pace_then(warning.t_s, Pace::Fast, Pace::PerhapsFast, "too fast"),
-            WarningKind::PaceSlow => self.pace_then(warning.t_s, Pace::Slow, Pace::PerhapsSlow, "too slow"),
+            WarningKind::PaceFast => self.pace_then(warning, [Pace::Fast, Pace::PerhapsFast], "too fast", speeds),
+            WarningKind::PaceSlow => self.pace_then(warning, [Pace::Slow, Pace::PerhapsSlow], "too slow", speeds),
             _ => None,
         }
     }
 
     /// How fast the strokes were that a warning can have spoken of: the one under way, and the one before, which is known only
-    /// after its end.
-    fn pace_then(&self, t_s: f64, sure: Pace, perhaps: Pace, how: &str) -> Option<String> {
-        let until = self.strokes.iter().take_while(|(s, _)| s.start_s <= t_s).count();
+    /// after its end. With their own speeds, for the one that was said is of a moment.
+    fn pace_then(&self, w: &Warning, [sure, perhaps]: [Pace; 2], how: &str, speeds: Speeds) -> Option<String> {
+        let until = self.strokes.iter().take_while(|(s, _)| s.start_s <= w.t_s).count();
         let meant = &self.strokes[until.saturating_sub(2)..until];
-        let with =
-            |pace: Pace| -> Vec<u32> { meant.iter().filter(|(_, p)| *p == pace).map(|(s, _)| s.stroke).collect() };
-        let were = |numbers: &[u32]| if numbers.len() > 1 { "were" } else { "was" };
-        match (&with(sure)[..], &with(perhaps)[..], &with(Pace::Unknown)[..]) {
-            ([], [], []) if !meant.is_empty() => Some(format!("With hindsight no stroke was {how} then.")),
-            ([], [], _) => None,
-            ([], perhaps, _) => Some(format!("{} {} perhaps {how}.", words::strokes(perhaps), were(perhaps))),
-            (sure, _, _) => Some(format!("{} {} {how}.", words::strokes(sure), were(sure))),
-        }
+        let with = |pace: Pace| -> Vec<&Stroke> { meant.iter().filter(|(_, p)| *p == pace).map(|(s, _)| *s).collect() };
+        let (sure, perhaps, unknown) = (with(sure), with(perhaps), with(Pace::Unknown));
+        let (told, verdict) = match (&sure[..], &perhaps[..]) {
+            ([], []) if meant.is_empty() || !unknown.is_empty() => return None,
+            ([], []) => {
+                let all: Vec<&Stroke> = meant.iter().map(|(s, _)| *s).collect();
+                let (which, had) = (words::strokes(&numbers(&all)).to_lowercase(), speeds.of(&all));
+                return Some(format!("With hindsight no stroke was {how} then: {which} had {had} as a whole."));
+            }
+            ([], perhaps) => (perhaps, format!("perhaps {how}")),
+            (sure, _) => (sure, how.to_owned()),
+        };
+        // What was said is of a moment in one of them; only where it fits none was it beside the mark.
+        let speed = |s: &&Stroke| s.traverse_mps;
+        let differs = |differs: fn(f64, Interval) -> bool| {
+            w.value.is_some_and(|said| told.iter().filter_map(speed).all(|speed| differs(said, speed)))
+        };
+        let but = match (differs(|said, speed| said > speed.hi), differs(|said, speed| said < speed.lo)) {
+            (true, _) => ", but not as fast as was said",
+            (_, true) => ", but not as slow as was said",
+            _ => "",
+        };
+        let (which, had) = (words::strokes(&numbers(told)), speeds.of(told));
+        Some(format!("{which} {} {verdict}{but}: {had} as a whole.", if told.len() > 1 { "were" } else { "was" }))
     }
 
     /// Whether the thermometer's side is known for at least one stroke.
@@ -338,12 +399,15 @@ impl<'a> Facts<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::guidance::Units;
 
     #[test]
     fn outside_means_the_whole_interval() {
         let band = Some(Band { lo: 0.0127, hi: 0.0254 });
         let pace = |lo, value, hi| Pace::of(Some(Interval { lo, value, hi }), band);
         assert_eq!(pace(0.018, 0.020, 0.022), Pace::Inside);
+        assert_eq!(pace(0.016, 0.020, 0.030), Pace::PerhapsInside);
+        assert_eq!(pace(0.012, 0.014, 0.016), Pace::PerhapsInside);
         assert_eq!(pace(0.024, 0.027, 0.030), Pace::PerhapsFast);
         assert_eq!(pace(0.026, 0.029, 0.031), Pace::Fast);
         assert_eq!(pace(0.010, 0.012, 0.014), Pace::PerhapsSlow);
@@ -402,23 +466,41 @@ mod tests {
 
     #[test]
     fn a_warning_of_the_pace_is_held_against_the_strokes_it_can_have_spoken_of() {
-        let strokes = strokes();
-        let paces = [Pace::Fast, Pace::Inside, Pace::Inside, Pace::PerhapsFast];
-        let said = |t_s: f64, kind: WarningKind, paces: [Pace; 4]| {
-            facts(&strokes, paces, &[]).afterwards(&Warning { t_s, kind, value: Some(0.03), limit: Some(0.0254) })
+        let mut strokes = strokes();
+        for (stroke, [lo, value, hi]) in
+            strokes.iter_mut().zip([[27, 32, 38], [18, 20, 22], [19, 21, 23], [22, 26, 30]])
+        {
+            let [lo, value, hi] = [lo, value, hi].map(|mm| 1e-3 * f64::from(mm));
+            stroke.traverse_mps = Some(Interval { lo, value, hi });
+        }
+        let speeds = Speeds { scale: Scale(Units::Si), band_mps: Some(Band { lo: 0.0127, hi: 0.0254 }) };
+        let paces = [Pace::Fast, Pace::Inside, Pace::PerhapsInside, Pace::PerhapsFast];
+        let said = |t_s: f64, kind: WarningKind, value: f64, paces: [Pace; 4]| {
+            let warning = Warning { t_s, kind, value: Some(value), limit: Some(0.0254) };
+            facts(&strokes, paces, &[]).afterwards(&warning, speeds)
         };
-        let fast = |t_s: f64| said(t_s, WarningKind::PaceFast, paces);
-        assert_eq!(fast(4.0).as_deref(), Some("Stroke 1 was too fast."));
-        assert_eq!(fast(12.0).as_deref(), Some("Stroke 1 was too fast."), "known only after its end");
-        assert_eq!(fast(24.0).as_deref(), Some("With hindsight no stroke was too fast then."));
-        assert_eq!(fast(34.0).as_deref(), Some("Stroke 4 was perhaps too fast."));
-        let both = said(12.0, WarningKind::PaceFast, [Pace::Fast; 4]);
-        assert_eq!(both.as_deref(), Some("Strokes 1 and 2 were too fast."), "either can have been meant");
-        let slow = said(4.0, WarningKind::PaceSlow, paces);
-        assert_eq!(slow.as_deref(), Some("With hindsight no stroke was too slow then."));
-        assert_eq!(said(4.0, WarningKind::PaceFast, [Pace::Unknown; 4]), None);
+        let fast = |t_s: f64| said(t_s, WarningKind::PaceFast, 0.03, paces);
+        assert_eq!(fast(4.0).as_deref(), Some("Stroke 1 was too fast: 32 (27–38) mm/s as a whole."));
+        assert_eq!(fast(12.0), fast(4.0), "known only after its end");
+        let none = "With hindsight no stroke was too fast then: strokes 2 and 3 had 20 (18–22) and 21 (19–23) mm/s as a whole.";
+        assert_eq!(fast(24.0).as_deref(), Some(none));
+        assert_eq!(fast(34.0).as_deref(), Some("Stroke 4 was perhaps too fast: 26 (22–30) mm/s as a whole."));
+        let both = said(12.0, WarningKind::PaceFast, 0.03, [Pace::Fast; 4]);
+        let want = "Strokes 1 and 2 were too fast: 32 (27–38) and 20 (18–22) mm/s as a whole.";
+        assert_eq!(both.as_deref(), Some(want), "either can have been meant");
+        // What was said of a stroke's first second, beside what the whole of it had.
+        let high = said(4.0, WarningKind::PaceFast, 0.041, paces);
+        let want = "Stroke 1 was too fast, but not as fast as was said: 32 (27–38) mm/s as a whole.";
+        assert_eq!(high.as_deref(), Some(want));
+        let low = said(4.0, WarningKind::PaceSlow, 0.02, [Pace::Slow; 4]);
+        let want = "Stroke 1 was too slow, but not as slow as was said: 32 (27–38) mm/s as a whole.";
+        assert_eq!(low.as_deref(), Some(want));
+        let slow = said(4.0, WarningKind::PaceSlow, 0.03, paces);
+        let none = "With hindsight no stroke was too slow then: stroke 1 had 32 (27–38) mm/s as a whole.";
+        assert_eq!(slow.as_deref(), Some(none));
+        assert_eq!(said(4.0, WarningKind::PaceFast, 0.03, [Pace::Unknown; 4]), None);
         assert_eq!(fast(-1.0), None);
-        assert_eq!(said(4.0, WarningKind::OrbitLow, paces), None);
+        assert_eq!(said(4.0, WarningKind::OrbitLow, 0.03, paces), None);
     }
 
     #[test]

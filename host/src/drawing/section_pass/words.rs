@@ -4,7 +4,7 @@ use super::super::SheetInput;
 use super::super::lettering::{Weight, safe, wrap};
 use super::super::theme::size;
 use super::super::units::{duration, number};
-use super::facts::{Facts, Pace, RateOff, Unseen};
+use super::facts::{Facts, Kept, Pace, RateOff, Unseen};
 use super::into_pass;
 use crate::analysis::LengthDoubt;
 use crate::analysis::rubbing::{RubbingMap, Zone};
@@ -40,11 +40,18 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
     match facts.in_band() {
         None if facts.strokes.is_empty() => parts.push("No strokes could be told apart".to_owned()),
         None => parts.push("Arm speed not judged".to_owned()),
-        Some((n, all)) if n == all => parts.push(match all {
-            1 => "The stroke kept to the target pace".to_owned(),
-            2 => "Both strokes kept to the target pace".to_owned(),
-            all => format!("All {all} strokes kept to the target pace"),
-        }),
+        Some((n, all)) if n == all => {
+            let who = match all {
+                1 => "The stroke".to_owned(),
+                2 => "Both strokes".to_owned(),
+                all => format!("All {all} strokes"),
+            };
+            let doubt = match facts.pace_kept() {
+                Some(Kept::AsFarAsKnown) => ", as far as it is known",
+                _ => "",
+            };
+            parts.push(format!("{who} kept to the target pace{doubt}"));
+        }
         Some(_) => {
             let off = [
                 (Pace::Fast, "too fast"),
@@ -210,15 +217,19 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
             ))
         }));
     }
-    let pace_kept = facts.in_band().is_some_and(|(n, all)| n == all);
+    let pace_kept = facts.pace_kept();
     let warmth_kept = facts.over_s == Some(0.0) && trailed && facts.unseen().is_none();
     // No praise for figures in doubt.
     let in_doubt = !input.session.table_remarks.is_empty();
-    if !in_doubt && out.iter().all(|t| t.mark == Mark::Note) && (pace_kept || warmth_kept) {
+    if !in_doubt && out.iter().all(|t| t.mark == Mark::Note) && (pace_kept.is_some() || warmth_kept) {
         let kept = match (pace_kept, warmth_kept) {
-            (true, true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
-            (true, false) => "The pace: every stroke inside the plan.",
-            _ => "The warmth: under the limit wherever the spot looked.",
+            (Some(Kept::Surely), true) => "The pace, and the warmth as the spot saw it: all inside the plan.",
+            (Some(Kept::AsFarAsKnown), true) => {
+                "The pace as far as it is known, and the warmth as the spot saw it: all inside the plan."
+            }
+            (Some(Kept::Surely), false) => "The pace: every stroke inside the plan.",
+            (Some(Kept::AsFarAsKnown), false) => "The pace, as far as it is known: every stroke inside the plan.",
+            (None, _) => "The warmth: under the limit wherever the spot looked.",
         };
         out.insert(0, Taking { mark: Mark::Keep, text: kept.to_owned() });
     }
