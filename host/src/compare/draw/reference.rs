@@ -347,7 +347,7 @@ mod tests {
     fn a_speed_stands_with_its_interval_and_heat_with_its_excess() {
         let fast = ReferenceSection { arm_speed_90_mps: Some((0.0234, 0.0361)), ..section(Figure::ArmSpeed, 0.0288) };
         let told = |with_interval| Column::Mean(Figure::ArmSpeed).words(&fast, TARGET, Units::Si, with_interval);
-        assert_eq!((told(true).as_deref(), told(false).as_deref()), (Some("30 (23–36)"), Some("28.8")));
+        assert_eq!((told(true).as_deref(), told(false).as_deref()), (Some("29 (23–36)"), Some("28.8")));
         let hot =
             ReferenceSection { highest_rise_k: Some(44.3), over_limit_s: Some(0.4), ..ReferenceSection::default() };
         let words = |column: Column, units| column.words(&hot, TARGET, units, true).expect("known");
