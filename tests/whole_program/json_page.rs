@@ -345,6 +345,7 @@ fn of_names(page: &mut Page) {
         runs(page, "thickness add", &place);
     }
     runs(page, "shop set", &["gauge-sd-um", "0.5"]);
+    runs(page, "shop set", &["film-floor-um", "119"]);
     // Worked and read, but not both before and after.
     let another = text(&small.recording("roof.mcap", ""));
     runs(
@@ -372,6 +373,11 @@ fn of_paint(page: &mut Page) {
         let words: Vec<&str> = verb.split(' ').collect();
         page.runs(verb, &[&small.with(&words, &["--vehicle", "saloon A"]), rest].concat())
     };
+    succeeds(&small.with(&["shop", "set"], &["film-floor-um", "120"]));
+    succeeds(&small.with(
+        &["thickness", "add"],
+        &["--vehicle", "saloon A", "--panel", "roof", "--point", "1", "--phase", "before", "118"],
+    ));
     runs(page, "trial propose", &[]);
     let tried = ["--pad", "white foam", "--liquid", "finishing"];
     runs(page, "trial add", &[&tried[..], &["--technician", "Robin", "--passes", "2", "--reached"]].concat());

@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod exposure_and_calibration;
+mod film_limit;
 mod interrupt;
 mod json_page;
 mod kill;

@@ -9,6 +9,7 @@ use steadypass::{
     shop::{
         Id, Shop, ShopError, Trial,
         fill::fingerprint,
+        film::ThinFilm,
         papers::{
             DayReadings, DaySheet, DayTry, DayWork, OwnerReport, PanelWork, Picture, TestSpot, day_html, day_sheet,
             owner_report, report_html,
@@ -147,7 +148,12 @@ fn day_json(sheet: &DaySheet, vibration: &Vibration, page: Option<&Path>) -> ser
     };
     let read = |r: &DayReadings| {
         let (points, film_um): (Vec<&str>, Vec<f64>) = r.each().unzip();
-        serde_json::json!({ "place": r.place, "phase": r.phase.as_str(), "points": points, "film_um": film_um })
+        let thin = r.thin.as_ref().map(|thin| thin.words_beside(Units::Si));
+        let is_below = r.thin.as_ref().is_some_and(ThinFilm::is_below);
+        serde_json::json!({
+            "place": r.place, "phase": r.phase.as_str(), "points": points, "film_um": film_um,
+            "is_below_floor": is_below, "limit_words": thin,
+        })
     };
     serde_json::json!({
         "technician": sheet.technician, "day": sheet.day, "page": page.map(path_text), "invented": sheet.invented,

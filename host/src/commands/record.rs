@@ -65,6 +65,14 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
         facts::machine_on_file(console, shop, &about, None, &mut plan)?;
     }
     let facts = facts::facts(&args.facts, &plan, recording::Source::Sensor, args.port.as_deref().unwrap_or_default());
+    let thin = match (&shop, &about.vehicle) {
+        (Some(shop), Some(vehicle)) => {
+            let panel = Some(facts.panel.as_str());
+            shop.thin_film_of(vehicle, panel).map_err(store::of(shop.folder()))?
+        }
+        _ => Vec::new(),
+    };
+    store::say_thin(console, &thin, console.units(plan.units));
     let until = args.seconds.map_or(Until::Told, Until::Seconds);
     let job = Job {
         port: args.port.as_deref(),
@@ -115,6 +123,7 @@ pub(super) fn run(console: &Console, args: &RecordArgs) -> Outcome {
     if console.json {
         let result = serde_json::json!({
             "recording": path_text(&recorded.path), "seconds": recorded.seconds, "review": reviewed,
+            "thin_film": store::thin_json(&thin),
         });
         console.result(&result.to_string())?;
     }

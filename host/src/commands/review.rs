@@ -19,6 +19,7 @@ use steadypass::{
     shop::{
         Shop, ShopError,
         fill::{About, Figures, Filing, fingerprint, rubbing},
+        film::ThinFilm,
     },
 };
 
@@ -140,6 +141,8 @@ pub(super) struct Summary {
     pub(super) told_length_m: Option<f64>,
     /// Passes whose turns do not agree with it, each with its section and what they say.
     pub(super) length_doubts: Vec<(u32, u32, LengthDoubt)>,
+    /// What the shop's own limit says of the film that was worked on.
+    pub(super) thin: Vec<ThinFilm>,
     /// What else the reader must know.
     pub(super) remarks: Vec<String>,
     pub(super) page: Option<PathBuf>,
@@ -205,7 +208,7 @@ impl Summary {
             "warnings_between_passes": self.warnings_between_passes, "marks_s": self.marks_s,
             "notes": self.notes.iter().map(note).collect::<Vec<_>>(), "lost": self.lost,
             "to_and_fro": self.to_and_fro.iter().map(quick).collect::<Vec<_>>(),
-            "remarks": self.remarks,
+            "remarks": self.remarks, "thin_film": store::thin_json(&self.thin),
             "told_length_m": self.told_length_m,
             "rates": {
                 "accelerometer_hz": self.rates.accel_hz, "accelerometer_lost": self.losses.accel_samples,
@@ -332,9 +335,26 @@ pub(super) fn review(console: &Console, request: &Request<'_>) -> Result<Summary
         let lost = summary.lost.as_deref().unwrap_or_default();
         let filing = store.file_review(request.recording, &reviewed.fingerprint, &facts, figures, about, lost);
         let filing = filing.map_err(|error| not_filed(&store, request, &error))?;
+        summary.thin = thin_film(&store, &filing).map_err(store::of(store.folder()))?;
+        store::say_thin(console, &summary.thin, console.units(plan.units));
         say_filed(console, console.units(plan.units), &store, &filing);
     }
     Ok(summary)
+}
+
+/// What the shop's own limit says of the panels of what was filed, by what is on file now.
+fn thin_film(store: &Shop, filing: &Filing) -> Result<Vec<ThinFilm>, ShopError> {
+    let ids: Vec<_> = filing.filed.iter().map(|filed| filed.id()).collect();
+    let mut all: Vec<ThinFilm> = Vec::new();
+    for session in store.sessions()?.iter().filter(|s| ids.contains(&s.id)) {
+        let Some(vehicle) = session.vehicle else { continue };
+        for thin in store.thin_film(vehicle, Some(&session.panel))? {
+            if !all.contains(&thin) {
+                all.push(thin);
+            }
+        }
+    }
+    Ok(all)
 }
 
 /// Who began the work: what is said now goes before what the recording says.

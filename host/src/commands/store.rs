@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use steadypass::shop::{Id, Shop, ShopError};
+use steadypass::guidance::Units;
+use steadypass::shop::{Id, Shop, ShopError, film::ThinFilm};
 
 use super::{Console, Failure};
 use crate::cli::shop::FileArgs;
@@ -44,6 +45,26 @@ pub(super) fn to_file_in<'a>(console: &Console, file: &'a FileArgs) -> Result<Op
         Err(error) => Err(of(folder)(error)),
         Ok(_) => Ok(Some(folder)),
     }
+}
+
+/// Says what the shop's own limit says of the film that is worked on: one below it even to those who want quiet.
+pub(super) fn say_thin(console: &Console, thin: &[ThinFilm], units: Units) {
+    for thin in thin {
+        let words = format!("{}.", thin.words(units));
+        if thin.is_below() { console.error(&words) } else { console.remark(&words) }
+    }
+}
+
+/// The same as JSON.
+pub(super) fn thin_json(thin: &[ThinFilm]) -> serde_json::Value {
+    let of_panel = |thin: &ThinFilm| {
+        let (thinnest_um, floor_um) = thin.thinnest_and_floor_um();
+        serde_json::json!({
+            "panel": thin.panel, "thinnest_um": thinnest_um, "film_floor_um": floor_um, "is_below": thin.is_below(),
+            "words": thin.words(Units::Si),
+        })
+    };
+    thin.iter().map(of_panel).collect()
 }
 
 /// What the shop's vehicles are called.

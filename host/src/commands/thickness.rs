@@ -7,8 +7,8 @@ use steadypass::{
         units::{count, decimals_supported},
     },
     shop::{
-        FilmReading, Id, Phase, Place, Setting,
-        film::{Caution, FACTORY_UM, Gauge, Panel, Point, UM_PER_MIL, Um, as_known, panels, span},
+        FilmReading, Id, Phase, Place,
+        film::{Caution, FACTORY_UM, Gauge, Limits, Panel, Point, UM_PER_MIL, Um, as_known, panels, span},
         ledger::{Used, ledger, left_out},
     },
 };
@@ -90,9 +90,7 @@ fn show(console: &Console, folder: &std::path::Path, vehicle: Option<&str>) -> O
     let store = store::open(folder)?;
     let failed = store::of(folder);
     let only = vehicle.map(|v| store.vehicle(v)).transpose().map_err(&failed)?;
-    let readings = store.film_readings().map_err(&failed)?;
-    let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
-    let floor = store.number(Setting::FilmFloorUm).map_err(&failed)?;
+    let (readings, Limits { gauge, floor_um: floor }) = store.film().map_err(&failed)?;
     let names = store::labels(&store)?;
     let units = console.units(Units::Si);
     let all = panels(&readings, gauge, floor);
@@ -231,8 +229,7 @@ fn json(vehicle: &str, panel: &Panel) -> serde_json::Value {
 fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out: &std::path::Path) -> Outcome {
     let store = store::open(folder)?;
     let failed = store::of(folder);
-    let readings = store.film_readings().map_err(&failed)?;
-    let gauge = Gauge::of(store.number(Setting::GaugeSdUm).map_err(&failed)?, &readings);
+    let (readings, Limits { gauge, .. }) = store.film().map_err(&failed)?;
     let (vehicles, products) = (store.vehicles().map_err(&failed)?, store.products().map_err(&failed)?);
     let sessions = store.sessions().map_err(&failed)?;
     let invented = sessions.iter().any(|s| matches!(s.source.as_str(), "simulation" | "generated"));

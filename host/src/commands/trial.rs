@@ -5,11 +5,16 @@ use steadypass::{
     name,
     shop::{
         Id, ProductKind, Shop, Trial, TriesOf,
+        film::ThinFilm,
         trial::{Candidate, History, Verdict, evidence},
     },
 };
 
-use super::{Console, Done, Failure, Outcome, store, today};
+use super::{
+    Console, Done, Failure, Outcome,
+    store::{self, thin_json},
+    today,
+};
 use crate::cli::work::{TrialArgs, TrialVerb};
 
 pub(super) fn run(console: &Console, args: &TrialArgs) -> Outcome {
@@ -112,8 +117,15 @@ fn history(store: &Shop) -> Result<History, Failure> {
     History::of(store, year).map_err(store::of(store.folder()))
 }
 
+/// Says what the shop's own limit says of the film, before anything else.
+fn say_thin(console: &Console, thin: &[ThinFilm], units: Units) -> std::io::Result<()> {
+    thin.iter().try_for_each(|thin| console.result(&format!("{}.", thin.words(units))))
+}
+
 fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
     let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
+    let thin = store.thin_film(id, panel).map_err(store::of(store.folder()))?;
+    let units = console.units(Units::Si);
     let history = history(store)?;
     let proposal = history.propose(id, panel).filter(|p| !p.group.is_empty()).ok_or_else(|| {
         Failure::failed(
@@ -131,11 +143,12 @@ fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
         let result = serde_json::json!({
             "paint": proposal.paint, "evidence": proposal.any_evidence, "why": proposal.why,
             "group": proposal.group.iter().map(candidate).collect::<Vec<_>>(),
-            "try": proposal.two.iter().map(|&i| &proposal.group[i].name).collect::<Vec<_>>(),
+            "try": proposal.two.iter().map(|&i| &proposal.group[i].name).collect::<Vec<_>>(), "thin_film": thin_json(&thin),
         });
         console.result(&result.to_string())?;
         return Ok(Done::Fine);
     }
+    say_thin(console, &thin, units)?;
     console.result(&format!("{vehicle}: {}", proposal.paint))?;
     console.result(if proposal.two.is_empty() {
         "\nThose around what was tried, mildest first; none of them is to be tried:"
@@ -159,6 +172,7 @@ fn propose(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
 
 fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) -> Outcome {
     let id = store.vehicle(vehicle).map_err(store::of(store.folder()))?;
+    let thin = store.thin_film(id, panel).map_err(store::of(store.folder()))?;
     let verdicts = history(store)?.verdicts(id, panel);
     if console.json {
         let tried = |(t, name): &(Trial, String)| {
@@ -174,13 +188,14 @@ fn verdict(console: &Console, store: &Shop, vehicle: &str, panel: Option<&str>) 
             })
         };
         let panels: Vec<_> = verdicts.iter().map(of_panel).collect();
-        console.result(&serde_json::json!({ "panels": panels }).to_string())?;
+        console.result(&serde_json::json!({ "panels": panels, "thin_film": thin_json(&thin) }).to_string())?;
         return Ok(Done::Fine);
     }
+    let units = console.units(Units::Si);
+    say_thin(console, &thin, units)?;
     if verdicts.is_empty() {
         console.result("Nothing was tried here yet.")?;
     }
-    let units = console.units(Units::Si);
     for (i, verdict) in verdicts.iter().enumerate() {
         if i > 0 {
             console.result("")?;

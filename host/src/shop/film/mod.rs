@@ -10,11 +10,13 @@
 //! where more is gone than public sources say a clear coat can give.
 
 mod caution;
+mod floor;
 mod gauge;
 mod odd;
 mod removal;
 
 pub use caution::Caution;
+pub use floor::{Limits, ThinFilm};
 pub use gauge::Gauge;
 pub(super) use odd::REMOVAL_ALLOWED_UM;
 pub use odd::{FACTORY_UM, Odd, doubt};

@@ -9,7 +9,7 @@ use crate::exposure::Running;
 use crate::guidance::{Units, units::count};
 use crate::name;
 use crate::recording::{moment_at, start_of};
-use crate::shop::film::typed;
+use crate::shop::film::{ThinFilm, typed};
 use crate::shop::{FilmReading, Id, PassFigures, Phase, Place, Result, SectionPlace, Shop, Trial};
 
 /// One row of a recording's series, s: its length is known no better.
@@ -67,6 +67,8 @@ pub struct DayReadings {
     pub phase: Phase,
     /// By point, in the order these were first read.
     pub points: Vec<DayPoint>,
+    /// What the shop's own limit says of them.
+    pub thin: Option<ThinFilm>,
 }
 
 /// Readings of the film gauge at one point.
@@ -81,6 +83,21 @@ pub struct DayPoint {
 }
 
 impl DayPoint {
+    /// The points of readings of one panel, in the order these were first read.
+    fn each_of(readings: Vec<FilmReading>) -> Vec<Self> {
+        let mut points: Vec<Self> = Vec::new();
+        for reading in readings {
+            match points.iter_mut().find(|point| point.is_of(&reading)) {
+                Some(point) => point.film_um.push(reading.film_um),
+                None => {
+                    let FilmReading { point, place: at, film_um, .. } = reading;
+                    points.push(Self { point, at, film_um: vec![film_um] });
+                }
+            }
+        }
+        points
+    }
+
     fn is_of(&self, reading: &FilmReading) -> bool {
         name::same(&self.point, &reading.point) && self.at == reading.place
     }
@@ -100,16 +117,6 @@ impl DayReadings {
     /// Each with its point, µm.
     pub fn each(&self) -> impl Iterator<Item = (&str, f64)> {
         self.points.iter().flat_map(|point| point.film_um.iter().map(|um| (point.point.as_str(), *um)))
-    }
-
-    fn add(&mut self, reading: FilmReading) {
-        match self.points.iter_mut().find(|point| point.is_of(&reading)) {
-            Some(point) => point.film_um.push(reading.film_um),
-            None => {
-                let FilmReading { point, place: at, film_um, .. } = reading;
-                self.points.push(DayPoint { point, at, film_um: vec![film_um] });
-            }
-        }
     }
 }
 
@@ -160,7 +167,8 @@ impl DaySheet {
         let tried = |t: &DayTry| format!("{}: {}, {}", t.place, t.name, t.trial.outcome(units));
         let read = |r: &DayReadings| {
             let points: Vec<String> = r.points.iter().map(|point| point.words(units)).collect();
-            format!("{}, {} the work: {}", r.place, r.phase.as_str(), points.join("; "))
+            let thin = r.thin.as_ref().map_or(String::new(), |thin| format!(" ({})", thin.words_beside(units)));
+            format!("{}, {} the work: {}{thin}", r.place, r.phase.as_str(), points.join("; "))
         };
         let lists = [
             ("Tried on test spots", self.tries.iter().map(tried).collect()),
@@ -318,17 +326,19 @@ pub fn day_sheet(shop: &Shop, technician: Id, day: &str) -> Result<DaySheet> {
     }
     let idle = sheet.is_idle();
     let shown = |vehicle: Id| if idle { !of_others.contains(&vehicle) } else { on.contains(&vehicle) };
-    for reading in shop.film_readings()?.into_iter().filter(|r| shown(r.vehicle) && r.day == day) {
+    let (readings, limits) = shop.film()?;
+    let mut groups: Vec<(String, Vec<FilmReading>)> = Vec::new();
+    for reading in readings.into_iter().filter(|r| shown(r.vehicle) && r.day == day) {
         let place = place(Some(reading.vehicle), &reading.panel);
-        match sheet.readings.iter_mut().find(|of| name::same(&of.place, &place) && of.phase == reading.phase) {
-            Some(of) => of.add(reading),
-            None => {
-                let mut of = DayReadings { place, phase: reading.phase, points: Vec::new() };
-                of.add(reading);
-                sheet.readings.push(of);
-            }
+        match groups.iter_mut().find(|(of, own)| name::same(of, &place) && own[0].phase == reading.phase) {
+            Some((_, own)) => own.push(reading),
+            None => groups.push((place, vec![reading])),
         }
     }
+    sheet.readings.extend(groups.into_iter().map(|(place, own)| {
+        let (phase, thin) = (own[0].phase, ThinFilm::of_readings(&own, limits));
+        DayReadings { place, phase, points: DayPoint::each_of(own), thin }
+    }));
     for note in shop.notes()?.into_iter().filter(|n| n.day == day) {
         let about = match note.session {
             Some(id) => {

@@ -6,7 +6,7 @@ use super::spots::test_spots;
 use super::{NOT_NAMED, OwnerReport, PanelWork, Warm};
 use crate::name;
 use crate::recording::describe_io;
-use crate::shop::film::{Gauge, panels};
+use crate::shop::film::panels;
 use crate::shop::{Id, Result, SectionPlace, Setting, Shop, ShopError};
 
 /// Gathers the report on a vehicle.
@@ -74,10 +74,8 @@ pub fn owner_report(shop: &Shop, vehicle: Id) -> Result<OwnerReport> {
             }
         }
     }
-    let readings = shop.film_readings()?;
-    let gauge = Gauge::of(shop.number(Setting::GaugeSdUm)?, &readings);
-    let floor_um = shop.number(Setting::FilmFloorUm)?;
-    for panel in panels(&readings, gauge, floor_um).into_iter().filter(|p| p.vehicle == vehicle) {
+    let (readings, limits) = shop.film()?;
+    for panel in panels(&readings, limits.gauge, limits.floor_um).into_iter().filter(|p| p.vehicle == vehicle) {
         let work = works
             .entry(name::key(&panel.name))
             .or_insert_with(|| PanelWork { name: panel.name.clone(), ..PanelWork::default() });
