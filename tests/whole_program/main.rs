@@ -3,6 +3,7 @@
 mod bad_input;
 mod exposure_and_calibration;
 mod film_limit;
+mod film_removal;
 mod interrupt;
 mod json_page;
 mod kill;

@@ -8,7 +8,7 @@ use steadypass::{
     },
     shop::{
         FilmReading, Id, Phase, Place,
-        film::{Caution, FACTORY_UM, Gauge, Limits, Panel, Point, UM_PER_MIL, Um, as_known, panels, span},
+        film::{FACTORY_UM, Gauge, Limits, Panel, Point, UM_PER_MIL, Um, as_known, panels, span},
         ledger::{Used, ledger, left_out},
     },
 };
@@ -167,6 +167,9 @@ fn removal(panel: &Panel, units: Units) -> String {
             let interval = both(units, |um, digits| format!("{:.digits$} to {:.digits$}", lo / um, hi / um));
             format!("no removal measurable (90 % interval {interval}, {points})")
         }
+        None if panel.pairs > 0 && panel.has_misfit() => {
+            "removal not given, for readings of one point do not fit together: measure there again".to_owned()
+        }
         None if panel.pairs > 0 => {
             "removal not given, for the gauge's spread is not known: set it with `steadypass shop set gauge-sd-um N --shop DIR`, \
              or read more points twice, five repeats in all"
@@ -291,12 +294,6 @@ fn write_ledger(console: &Console, folder: &std::path::Path, sort: SortArg, out:
         if panel.is_some_and(|p| p.left_out() > 0) {
             cautions
                 .push(format!("{}: readings that no coat gives are left out; `thickness show` tells which.", w.panel));
-        }
-        if panel.is_some_and(|p| p.cautions.iter().any(|c| matches!(c, Caution::Misfit(_)))) {
-            cautions.push(format!(
-                "{}: readings far off the others of their point are in the figure; `thickness show` tells which. Measure there again.",
-                w.panel
-            ));
         }
     }
     if console.json {

@@ -168,6 +168,10 @@ pub fn ledger(
 ) -> Vec<Wear> {
     let mut ledger = Vec::new();
     for panel in panels {
+        // What was taken there is not known, at its places no better than as a whole.
+        if panel.has_misfit() {
+            continue;
+        }
         let on: Vec<&Session> = on(panel, sessions).collect();
         let Some(found) = by_points(panel, gauge, &on, maps).or_else(|| by_means(panel, &on, rubbed, maps)) else {
             continue;
@@ -194,6 +198,8 @@ pub struct LeftOut {
 pub enum Lack {
     /// No point was read before and after.
     Pairs,
+    /// Readings of one point that fit together.
+    Misfit,
     /// The spread of the gauge.
     Spread,
     /// It reads thicker than before.
@@ -207,6 +213,10 @@ impl Lack {
     pub fn words(self) -> &'static str {
         match self {
             Self::Pairs => "no point of it was read before and after the work",
+            Self::Misfit => {
+                "readings of one of its points do not fit together, so nobody can say what was taken; `thickness show` tells which. Measure \
+                 there again, and take the slip away"
+            }
             Self::Spread => "the gauge's spread is not known, so nobody can say what was taken",
             Self::Grew => "it reads thicker than before",
             Self::Rubbed => "the rubbing distance of a session on it is not known",
@@ -224,6 +234,7 @@ pub fn left_out(panels: &[Panel], ledger: &[Wear], sessions: &[Session]) -> Vec<
         }
         let why = match panel.removal {
             None if panel.pairs == 0 => Lack::Pairs,
+            None if panel.has_misfit() => Lack::Misfit,
             None => Lack::Spread,
             Some(removal) if removal.grew() => Lack::Grew,
             Some(_) => Lack::Rubbed,
@@ -336,8 +347,8 @@ mod tests {
         }
     }
 
-    fn after_reading(after_um: f64) -> Vec<Panel> {
-        let reading = |phase, film_um| FilmReading {
+    fn reading(phase: Phase, film_um: f64) -> FilmReading {
+        FilmReading {
             vehicle: 1,
             panel: "left door".into(),
             point: "1".into(),
@@ -346,7 +357,10 @@ mod tests {
             film_um,
             place: None,
             note: String::new(),
-        };
+        }
+    }
+
+    fn after_reading(after_um: f64) -> Vec<Panel> {
         panels(&[reading(Phase::Before, 110.0), reading(Phase::After, after_um)], Gauge::of(Some(1.0), &[]), None)
     }
 
@@ -392,6 +406,10 @@ mod tests {
             why(&panels, &here, &rubbed)
         };
         assert_eq!(without(|panel| panel.removal = None), [Lack::Spread]);
+        let [before, one, other] =
+            [(Phase::Before, 110.0), (Phase::After, 85.0), (Phase::After, 40.0)].map(|(at, um)| reading(at, um));
+        let two = panels(&[before, one, other], Gauge::of(Some(1.0), &[]), None);
+        assert_eq!(why(&two, &here, &rubbed), [Lack::Misfit]);
         assert_eq!(without(|panel| (panel.removal, panel.pairs) = (None, 0)), [Lack::Pairs]);
     }
 

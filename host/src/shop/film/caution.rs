@@ -73,8 +73,8 @@ impl Caution {
                     })
                     .collect();
                 format!(
-                    "{}. All readings are in the means, so these are off if one of them is a slip: measure that place again, and take \
-                     what was a slip away with `steadypass thickness remove`.",
+                    "{}. All readings are in the means, so these are off if one of them is a slip, and what was taken there is not known: measure \
+                     that place again, and take what was a slip away with `steadypass thickness remove`.",
                     told.join("; ")
                 )
             }
@@ -120,7 +120,7 @@ impl Caution {
             Self::Misfit(readings) => {
                 let told: Vec<String> = readings.iter().map(|(_, _, odd)| far_off(*odd, units)).collect();
                 Some(format!(
-                    "{}. The thickness shown is not sure: that place needs to be measured again.",
+                    "{}. The thickness shown is not sure, and how much was taken there is not known: that place needs to be measured again.",
                     told.join("; ")
                 ))
             }

@@ -26,7 +26,7 @@ use std::collections::BTreeMap;
 
 use gauge::rounding_sd_um;
 use odd::is_film;
-use removal::removal;
+use removal::{removal, repeatability};
 
 use super::{FilmReading, Id, Phase, Place};
 use crate::guidance::Units;
@@ -116,7 +116,7 @@ pub struct Panel {
     /// Its points, each by its name as it was typed first.
     pub points: BTreeMap<String, Point>,
     /// Mean removal over points read before and after, with the gauge's and the points' spread. Negative when the film reads
-    /// thicker than before.
+    /// thicker than before; `None` also with [`Panel::has_misfit`].
     pub removal: Option<Um>,
     /// Points that the removal rests on.
     pub pairs: usize,
@@ -187,7 +187,10 @@ impl Panel {
         self.mark_odd();
         let pairs: Vec<(f64, f64)> = self.points.values().filter_map(Point::pair).collect();
         self.pairs = pairs.len();
-        self.removal = removal(&pairs, gauge, self.rounding_um);
+        // Of readings that do not fit together nobody knows which is true: nothing is known of what was taken until one is measured again.
+        self.removal = (!self.has_misfit())
+            .then(|| removal(&pairs, gauge, repeatability(self.paired()), self.rounding_um))
+            .flatten();
         let now = |p: &Point| if p.after.is_empty() { p.before.clone() } else { p.after.clone() };
         self.thinnest_um = self.points.values().flat_map(now).min_by(f64::total_cmp);
         self.cautions = self.judge(gauge, floor_um);
@@ -201,6 +204,11 @@ impl Panel {
             Odd::NoFilm(_) | Odd::Apart(..) | Odd::OffPoint(..) | Odd::Jumped { .. } => None,
         };
         self.points.values().filter_map(|p| reads(p.odd?)).max_by(f64::total_cmp)
+    }
+
+    /// Whether readings of one of the points read at both times lie further apart than any gauge does, so that no removal is given.
+    pub fn has_misfit(&self) -> bool {
+        self.paired().any(|p| !p.misfits().is_empty())
     }
 
     /// How many of its readings are in no figure.

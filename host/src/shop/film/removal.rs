@@ -2,7 +2,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use super::Gauge;
+use super::{Gauge, Point, mean};
 
 /// A figure and one standard deviation, µm.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,30 +52,66 @@ impl Um {
     }
 }
 
-/// Two points whose removals lie further apart than the gauge does once in a hundred times contradict each other: standard deviations
-/// of their difference.
-const CONTRADICT_SDS: f64 = 2.576;
+impl Um {
+    /// This, or what these few data show themselves where that is the larger. What it is larger by rests on their few degrees of
+    /// freedom, the rest on those that were there before (Satterthwaite, Biometrics Bulletin 2 (1946) 110-114): so a scatter just above
+    /// the spread known widens the interval a little, and one far above it as much as the data alone would.
+    fn or_own(self, own: Self) -> Self {
+        let (known, shown) = (self.sd.powi(2), own.sd.powi(2));
+        if shown <= known {
+            return self;
+        }
+        let parts = known.powi(2) / self.df + (shown - known).powi(2) / own.df;
+        Self { value: own.value, sd: own.sd, df: shown.powi(2) / parts }
+    }
+}
 
-/// Mean of the points' removals. Its standard deviation is the larger of what the gauge alone gives and what the points show, never
-/// less than what the rounding of the readings does: equal readings of one point are all rounded by the same. Two points show
-/// nothing of their own unless they contradict each other: one degree of freedom would make every interval six times as wide.
-pub(super) fn removal(pairs: &[(f64, f64)], gauge: Option<Gauge>, rounding_um: f64) -> Option<Um> {
+/// Scatter of the readings of each point of a panel about their means, µm², and its degrees of freedom; `None` where no point was read
+/// twice.
+pub(super) fn repeatability<'a>(points: impl Iterator<Item = &'a Point>) -> Option<(f64, f64)> {
+    let (mut squares, mut df) = (0.0, 0.0);
+    for values in points.flat_map(|p| [&p.before, &p.after]).filter(|values| values.len() > 1) {
+        let middle = mean(values);
+        squares += values.iter().map(|um| (um - middle).powi(2)).sum::<f64>();
+        df += (values.len() - 1) as f64;
+    }
+    (df > 0.0).then(|| (squares / df, df))
+}
+
+/// Mean of the points' removals. Its standard deviation is the largest of what the gauge gives, what the panel's own repeats give
+/// where they lie further apart than the gauge's do, and what the points show; never less than what the rounding of the readings does:
+/// equal readings of one point are all rounded by the same.
+///
+/// Three points and more are judged by their own scatter, where it is the larger. Of two, the one degree of freedom would make every
+/// interval six times as wide: only what they lie apart beyond the gauge's spread counts for it ([`Um::or_own`]).
+pub(super) fn removal(
+    pairs: &[(f64, f64)],
+    gauge: Option<Gauge>,
+    own: Option<(f64, f64)>,
+    rounding_um: f64,
+) -> Option<Um> {
     let n = pairs.len() as f64;
     if pairs.is_empty() {
         return None;
     }
     let value = pairs.iter().map(|p| p.0).sum::<f64>() / n;
     let spread = pairs.iter().map(|p| p.1).sum::<f64>().sqrt() / n;
-    let by_gauge = gauge.map(|g| Um { value, sd: g.sd_um * spread, df: g.df });
-    let contradict = |sd_um: f64| (pairs[0].0 - pairs[1].0).abs() > CONTRADICT_SDS * sd_um * (n * spread);
-    let show = pairs.len() >= 3 || pairs.len() == 2 && gauge.is_some_and(|g| contradict(g.sd_um));
-    let by_points = show.then(|| {
+    let by_gauge = gauge.map(|g| {
+        let known = Um { value, sd: g.sd_um * spread, df: g.df };
+        own.map_or(known, |(variance, df)| known.or_own(Um { value, sd: variance.sqrt() * spread, df }))
+    });
+    let by_points = (pairs.len() >= 2).then(|| {
         let squares: f64 = pairs.iter().map(|p| (p.0 - value).powi(2)).sum();
         Um { value, sd: (squares / (n - 1.0) / n).sqrt(), df: n - 1.0 }
     });
+    let found = match (by_gauge, by_points) {
+        (Some(gauge), Some(points)) if pairs.len() == 2 => Some(gauge.or_own(points)),
+        (Some(gauge), Some(points)) => Some(if points.sd > gauge.sd { points } else { gauge }),
+        (None, Some(points)) => Some(points).filter(|_| pairs.len() >= 3),
+        (gauge, None) => gauge,
+    };
     let rounded_um = rounding_um * (2.0 / n).sqrt();
-    let larger = by_gauge.into_iter().chain(by_points).reduce(|a, b| if b.sd > a.sd { b } else { a });
-    larger.map(|um| Um { sd: um.sd.max(rounded_um), ..um })
+    found.map(|um| Um { sd: um.sd.max(rounded_um), ..um })
 }
 
 /// Relative standard deviation of a section's mean rubbing distance: a pad speed good to 2 %, an area good to 5 % each way where
@@ -152,11 +188,60 @@ mod tests {
             panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].removal.expect("known")
         };
         let apart = taken(2.0, 40.0);
-        // One degree of freedom: t = 6.314 at 95 % (NIST/SEMATECH e-Handbook, 1.3.6.7.2), 19 µm one standard deviation of the mean.
-        assert!(!apart.measurable() && (apart.half_width() - 6.314 * 19.0).abs() < 0.1, "{apart:?}");
-        // Closed form: two points read once each, sd = gauge sd.
-        let near = taken(2.0, 5.0);
+        // One degree of freedom: t = 6.314 at 95 % (NIST/SEMATECH e-Handbook, 1.3.6.7.2), 19 µm one standard deviation of the mean; of
+        // its 361 µm² the gauge explains one, which leaves 1.006 degrees.
+        assert!(!apart.measurable() && (0.98..1.0).contains(&(apart.half_width() / (6.314 * 19.0))), "{apart:?}");
+        // Closed form: two points read once each, sd = gauge sd, and no further apart than that explains.
+        let near = taken(2.0, 4.0);
         assert!(near.measurable() && (near.half_width() - 1.645).abs() < 1e-3, "{near:?}");
+        // 1.5 µm against 1: 2.25 µm² on 2.25² / 1.25² = 3.24 degrees, of which 3 give t = 2.353 (same table).
+        let between = taken(2.0, 5.0);
+        assert!((between.df - 3.24).abs() < 1e-9 && (between.sd - 1.5).abs() < 1e-9, "{between:?}");
+        assert!(between.half_width() < 2.353 * 1.5, "{between:?}");
+    }
+
+    /// Whatever the gauge did on other panels, two points that lie apart say so: a little more or less known of it changes a little.
+    #[test]
+    fn readings_of_another_panel_do_not_hide_that_two_points_lie_apart() {
+        let of = |panel: &str, point: &str, phase, films: &[f64]| -> Vec<FilmReading> {
+            films.iter().map(|um| FilmReading { panel: panel.into(), ..reading(point, phase, *um) }).collect()
+        };
+        let bonnet = [
+            of("bonnet", "1", Phase::Before, &[98.0, 99.0, 97.0]),
+            of("bonnet", "1", Phase::After, &[96.0, 96.0, 95.0]),
+            of("bonnet", "2", Phase::Before, &[104.0, 105.0]),
+            of("bonnet", "2", Phase::After, &[105.0, 106.0]),
+        ]
+        .concat();
+        let half_um = |extra: &[FilmReading]| {
+            let readings = [&bonnet[..], extra].concat();
+            let panel = panels(&readings, Gauge::of(None, &readings), None).remove(0);
+            panel.removal.expect("enough repeats").half_width()
+        };
+        let mut others = of("wing", "1", Phase::Before, &[240.0, 238.0]);
+        let alone = half_um(&[]);
+        for film in [237.0, 236.0, 109.0, 106.0] {
+            others.extend(of(if film > 200.0 { "wing" } else { "door" }, "1", Phase::After, &[film]));
+            let half = half_um(&others);
+            assert!((0.6..1.0).contains(&(half / alone)), "{half} beside {alone} µm with {film}");
+        }
+    }
+
+    /// A gauge told to be good to 1 µm, and readings of one point that lie 8 µm apart: the panel's own repeats are what is known.
+    #[test]
+    fn repeats_that_lie_further_apart_than_the_gauge_s_widen_the_interval() {
+        let half_um = |after: &[f64]| {
+            let after = after.iter().map(|um| reading("1", Phase::After, *um));
+            let readings: Vec<_> =
+                [120.0, 120.0].map(|um| reading("1", Phase::Before, um)).into_iter().chain(after).collect();
+            panels(&readings, Gauge::of(Some(1.0), &[]), None)[0].removal.expect("known").half_width()
+        };
+        // Closed form: sd = gauge sd, by two readings each.
+        assert!((half_um(&[117.0, 118.0]) - 1.645).abs() < 1e-3);
+        // (0 + 32) µm² on two degrees: 16 µm², of which the gauge explains one, on 16² / (15² / 2) = 2.28 degrees; t = 2.920 with two and
+        // 2.353 with three (NIST/SEMATECH e-Handbook, 1.3.6.7.2).
+        let wide = half_um(&[113.0, 121.0]);
+        assert!((2.353 * 4.0..2.920 * 4.0).contains(&wide), "{wide}");
     }
 
     /// The 90 % interval of a removal holds the truth as often as it says, from the points' scatter alone, from the gauge
