@@ -112,13 +112,10 @@ pub fn fit(looks: &[Look], emissivity: Option<f64>, when: &str) -> Result<Thermo
         return Err(CalibrationError::Looks("no look at a known temperature".into()));
     }
     let n = looks.len() as f64;
-    // The signal of the emissivity is the distance to the surroundings.
-    let distances = || looks.iter().map(|l| l.truth_c - l.surroundings_c);
-    let spread = distances().fold(f64::MIN, f64::max) - distances().fold(f64::MAX, f64::min);
     let residuals = |e: f64| looks.iter().map(|l| l.apparent_c - perfect_c(l, e)).collect::<Vec<f64>>();
     let found = match emissivity {
         Some(e) => e,
-        None if spread < ENOUGH_SPREAD_K => MATT_BLACK,
+        None if !tell_emissivity(looks) => MATT_BLACK,
         None => {
             // Gauss-Newton in the emissivity alone: the best offset for it is the residuals' mean.
             let mut e = MATT_BLACK;
@@ -152,6 +149,33 @@ pub fn fit(looks: &[Look], emissivity: Option<f64>, when: &str) -> Result<Thermo
     })
 }
 
+/// Whether the looks lie far enough apart to tell the target's emissivity, whose signal is the distance to the surroundings.
+fn tell_emissivity(looks: &[Look]) -> bool {
+    let distances = || looks.iter().map(|l| l.truth_c - l.surroundings_c);
+    distances().fold(f64::MIN, f64::max) - distances().fold(f64::MAX, f64::min) >= ENOUGH_SPREAD_K
+}
+
+impl Thermometer {
+    /// What the looks it was fitted to leave to check it by, in words; `emissivity` as it was told.
+    pub fn check_words(&self, looks: &[Look], emissivity: Option<f64>) -> String {
+        let is_found = emissivity.is_none() && tell_emissivity(looks);
+        match looks.len() {
+            1 => {
+                let taken = if emissivity.is_some() { "told" } else { "taken for matt black" };
+                format!(
+                    "One temperature determines the offset alone and leaves nothing to check by: the emissivity was {taken}, and what the \
+                     sensor is off by at other temperatures is not known. Show a second one, {ENOUGH_SPREAD_K:.0} K or more away."
+                )
+            }
+            2 if is_found => {
+                "Two temperatures determine two figures and leave nothing to check by; show a third for that."
+                    .to_owned()
+            }
+            _ => format!("Left over: {:.2} K at most.", self.left_over_k),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -168,15 +192,22 @@ mod tests {
         let found = fit(&looks, None, "").unwrap();
         assert!((found.offset_k - 0.4).abs() < 1e-6 && (found.target_emissivity - 0.93).abs() < 1e-6, "{found:?}");
         assert!(found.left_over_k < 1e-6);
+        assert!(found.check_words(&looks, None).starts_with("Two temperatures determine two figures"));
+        assert_eq!(found.check_words(&looks, Some(0.93)), "Left over: 0.00 K at most.");
     }
 
     #[test]
     fn one_temperature_gives_the_offset_at_the_emissivity_told() {
         let found = fit(&[look(45.0, 22.0, 0.95, -0.3)], Some(0.95), "").unwrap();
         assert!((found.offset_k + 0.3).abs() < 1e-9, "{found:?}");
+        let one = [look(45.0, 22.0, 0.95, -0.3)];
+        assert!(found.check_words(&one, Some(0.95)).contains("nothing to check by: the emissivity was told"));
+        assert!(found.check_words(&one, None).contains("taken for matt black"));
         // Nearly one temperature tells no more than one.
         let near = [look(40.0, 22.0, 0.97, 0.2), look(44.0, 22.0, 0.97, 0.2)];
-        assert!((fit(&near, None, "").unwrap().offset_k - 0.2).abs() < 1e-9);
+        let found = fit(&near, None, "").unwrap();
+        assert!((found.offset_k - 0.2).abs() < 1e-9);
+        assert_eq!(found.check_words(&near, None), "Left over: 0.00 K at most.");
     }
 
     #[test]

@@ -261,9 +261,10 @@ fn thermometer(console: &Console, args: &CalibrateArgs) -> Outcome {
         })
         .collect();
     lines.push(format!(
-        "Offset {:+.2} K with an emissivity of the target of {:.3}; {:.2} K left over at most.",
-        found.offset_k, found.target_emissivity, found.left_over_k
+        "Offset {:+.2} K with an emissivity of the target of {:.3}.",
+        found.offset_k, found.target_emissivity
     ));
+    lines.push(found.check_words(&looks, args.emissivity));
     keep(console, args, &facts, &lines, |known| known.thermometer = Some(found))
 }
 
