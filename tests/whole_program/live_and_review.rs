@@ -280,6 +280,7 @@ fn a_drill_is_rehearsed_without_a_sensor_and_leaves_nothing() {
     assert!(said.contains("Rehearsal: 3 strokes at 60 ± 15 mm/s") && said.contains("nothing is kept"), "{said}");
     // The third is hurried.
     assert!(told.starts_with("2 of 3 strokes within 60 ± 15 mm/s"), "{told}");
+    assert!(!told.contains("compared"), "nothing is kept to compare with: {told}");
     assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 0);
 }
 

@@ -86,7 +86,7 @@ pub(super) fn run(console: &Console, args: &DrillArgs) -> Outcome {
     if console.json {
         console.result(&serde_json::to_string_pretty(&result).map_err(Failure::failed)?)?;
     } else {
-        for line in result.words(&earlier, units) {
+        for line in result.words(stand.is_none().then_some(earlier.as_slice()), units) {
             console.result(&line)?;
         }
     }

@@ -139,8 +139,9 @@ impl DrillResult {
         }
     }
 
-    /// The result in a few lines; `before` are earlier results of the same practice, oldest first.
-    pub fn words(&self, before: &[Self], units: Units) -> Vec<String> {
+    /// The result in a few lines; `before` are earlier results of the same practice, oldest first, `None` where this one is not kept
+    /// and nothing is compared with it.
+    pub fn words<'a>(&self, before: impl Into<Option<&'a [Self]>>, units: Units) -> Vec<String> {
         let Goal { pace_mm_s, within_mm_s, strokes, .. } = self.goal;
         if self.known == 0 {
             return vec![self.nothing_to_judge()];
@@ -176,6 +177,7 @@ impl DrillResult {
         if let Some(cv) = self.cv {
             lines.push(format!("Strokes differ from each other by {:.0} %", cv * 100.0));
         }
+        let Some(before) = before.into() else { return lines };
         // Without a known speed, a practice is nothing to compare with.
         let before: Vec<&Self> = before.iter().filter(|earlier| earlier.known > 0).collect();
         let earlier: Vec<String> =
@@ -308,21 +310,23 @@ mod tests {
         assert_eq!((it.known, it.kept), (10, 5), "the eleventh was not asked for");
         let [first, second] = it.off_mm_s.unwrap();
         assert!((first - 6.8).abs() < 1e-9 && (second - 0.8).abs() < 1e-9);
-        let said = it.words(&[], Units::Si);
+        assert!(it.words(&[][..], Units::Si).last().is_some_and(|line| line.contains("will be compared")));
+        assert!(!it.words(None, Units::Si).iter().any(|line| line.contains("compared")), "nothing of it is kept");
+        let said = it.words(&[][..], Units::Si);
         assert!(said[0].starts_with("5 of 10 strokes within 20 ± 3 mm/s"));
         let off = "Off the pace by 6.8 mm/s in the first half (too fast), 0.8 mm/s in the second (now too fast, now too slow)";
         assert!(said.iter().any(|line| line == off), "{said:?}");
         // 25.4 mm in an inch: 20, 3, 6.8 and 0.8 mm/s.
-        let us = it.words(&[], Units::Us).join(" ");
+        let us = it.words(&[][..], Units::Us).join(" ");
         assert!(us.contains("within 0.79 ± 0.12 in/s") && !us.contains("mm/s"), "{us}");
         assert!(us.contains("by 0.27 in/s in the first") && us.contains("0.03 in/s in the second"), "{us}");
-        let slow = result("2026-01-01T08:00:00", &[12.0, 14.0, 15.0, 20.0, 20.0, 20.0]).words(&[], Units::Si);
+        let slow = result("2026-01-01T08:00:00", &[12.0, 14.0, 15.0, 20.0, 20.0, 20.0]).words(&[][..], Units::Si);
         assert!(
             slow.iter().any(|line| line.contains("half (too slow)") && line.contains("second (just on it)")),
             "{slow:?}"
         );
         let mostly =
-            result("2026-01-01T08:00:00", &[26.0, 26.0, 26.0, 19.0, 12.0, 12.0, 12.0, 21.0]).words(&[], Units::Si);
+            result("2026-01-01T08:00:00", &[26.0, 26.0, 26.0, 19.0, 12.0, 12.0, 12.0, 21.0]).words(&[][..], Units::Si);
         let both = |line: &String| line.contains("(mostly too fast)") && line.contains("(mostly too slow)");
         assert!(mostly.iter().any(both), "{mostly:?}");
     }
@@ -330,12 +334,12 @@ mod tests {
     #[test]
     fn a_practice_without_a_stroke_seen_says_so_and_is_no_earlier_one() {
         let none = result("2026-01-01T08:00:00", &[]);
-        let said = none.words(&[result("2025-12-31T08:00:00", &[20.0; 10])], Units::Si);
+        let said = none.words(&[result("2025-12-31T08:00:00", &[20.0; 10])][..], Units::Si);
         assert!(said.len() == 1 && said[0].starts_with("No stroke was seen"), "{said:?}");
         let blank = DrillResult::of("2026-01-01T08:00:00+01:00", "", GOAL, &[stroke(None, 0.0)]);
-        let said = blank.words(&[], Units::Si);
+        let said = blank.words(&[][..], Units::Si);
         assert!(said.len() == 1 && said[0].starts_with("Strokes seen: 1, none with a known speed"), "{said:?}");
-        let next = result("2026-01-02T08:00:00", &[20.0; 10]).words(&[none, blank], Units::Si);
+        let next = result("2026-01-02T08:00:00", &[20.0; 10]).words(&[none, blank][..], Units::Si);
         assert!(next.last().unwrap().starts_with("The first time with this goal"), "{next:?}");
     }
 
@@ -346,7 +350,7 @@ mod tests {
         let certain: Vec<_> = it.strokes.iter().map(|stroke| stroke.certain).collect();
         assert_eq!(certain, [Some(false), Some(true), Some(true), None]);
         assert_eq!((it.known, it.kept), (3, 2));
-        assert!(it.words(&[], Units::Si).iter().any(|line| line.contains("7 of the 10")));
+        assert!(it.words(&[][..], Units::Si).iter().any(|line| line.contains("7 of the 10")));
     }
 
     #[test]
@@ -370,7 +374,7 @@ mod tests {
         assert_eq!(earlier.earlier(folder.path()).len(), 3, "all but itself, which is not written");
         earlier.write_beside(&at("e.mcap")).unwrap();
         assert_eq!(later.earlier(folder.path()).last().map(|r| &r.started), Some(&earlier.started));
-        assert_eq!(now.words(&before, Units::Si).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
+        assert_eq!(now.words(&before[..], Units::Si).last().unwrap(), "Before, with this goal: 0 of 10, 10 of 10");
         assert_eq!(serde_json::from_slice::<DrillResult>(&fs::read(json).unwrap()).unwrap(), now);
         assert!(fs::read_to_string(table).unwrap().starts_with("stroke,start_s,end_s,pace_mm_s,pace_lo_mm_s"));
     }
