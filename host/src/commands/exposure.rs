@@ -2,12 +2,13 @@
 
 use std::{
     fmt::Write as _,
+    iter,
     path::{Path, PathBuf},
 };
 
 use jiff::civil::Date;
 use steadypass::{
-    drawing::{ExposureSheet, exposure_day_png, units::duration},
+    drawing::{ExposureSheet, exposure_day_png, lettering::safe, units::duration},
     exposure::{CAUTIONS, Day, Declared, Exposure, Hand, Limits, NOTICE, Range, Running, Source, days, hours_to},
     name,
     recording::{self, Facts, Reader, Source as From},
@@ -78,8 +79,8 @@ pub(super) fn run(console: &Console, args: &ExposureArgs) -> Outcome {
         console.result(&format!("{NOTICE}.\n{}", CAUTIONS.join("\n")))?;
     }
     if let Some(folder) = &args.out {
-        for path in write(folder, &days, limits, invented)? {
-            console.remark(&path.display().to_string());
+        for file in write(folder, &days, limits, invented)? {
+            console.remark(&file);
         }
     }
     Ok(if lost { Done::WithLosses } else { Done::Fine })
@@ -433,37 +434,34 @@ fn csv(days: &[Day]) -> Result<Vec<u8>, Failure> {
     csv.into_inner().map_err(|e| Failure::failed(e.error()))
 }
 
-/// `exposure.csv` and a drawing for each day.
-fn write(folder: &Path, days: &[Day], limits: Limits, invented: bool) -> Result<Vec<PathBuf>, Failure> {
-    let mut files = vec![("exposure.csv".to_owned(), csv(days)?)];
+/// `exposure.csv` and a drawing for each day; returns each file, a drawing with whose day it is.
+fn write(folder: &Path, days: &[Day], limits: Limits, invented: bool) -> Result<Vec<String>, Failure> {
+    let mut files = vec![("exposure.csv".to_owned(), csv(days)?, None)];
     for day in days {
         let png = exposure_day_png(&ExposureSheet { day, limits, invented }).map_err(Failure::failed)?;
-        let mut name = format!("exposure-{}-{}", plain(&date_of(day)), plain(&day.technician));
-        while files.iter().any(|(other, _)| *other == format!("{name}.png")) {
-            name.push_str("-b");
-        }
-        files.push((format!("{name}.png"), png));
+        let stem = format!("exposure-{}-{}", plain(&date_of(day)), plain(&day.technician));
+        // Two names may come to one; which file is whose is said.
+        let numbered = (2..).map(|n| format!("{stem}-{n}"));
+        let free = |name: &String| files.iter().all(|(other, ..)| *other != format!("{name}.png"));
+        let name = iter::once(stem.clone()).chain(numbered).find(free).unwrap_or(stem.clone());
+        files.push((format!("{name}.png"), png, Some(name_of(day))));
     }
-    let mut paths = Vec::new();
-    for (name, bytes) in files {
+    let mut written = Vec::new();
+    for (name, bytes, whose) in files {
         let path = folder.join(name);
         write_whole(&path, &bytes)?;
-        paths.push(path);
+        let path = path.display();
+        written.push(whose.map_or_else(|| path.to_string(), |whose| format!("{path}: {whose}")));
     }
-    Ok(paths)
+    Ok(written)
 }
 
-/// Text as part of a file name.
+/// Text as part of a file name: its letters and digits, and what spells a picture.
 fn plain(text: &str) -> String {
-    let mut name: String = text
-        .chars()
-        .take(40)
-        .map(|c| if c.is_alphanumeric() { c.to_lowercase().next().unwrap_or(c) } else { '-' })
-        .collect();
-    if name.is_empty() {
-        name.push_str("not-told");
-    }
-    name
+    let spell = |c: char| if c.is_alphanumeric() { c.to_string() } else { format!(" {} ", safe(&c.to_string(), 40)) };
+    let spelt = text.chars().take(40).map(spell).collect::<String>().to_lowercase();
+    let words: Vec<&str> = spelt.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    if words.is_empty() { "not-told".to_owned() } else { words.join("-") }
 }
 
 #[cfg(test)]
@@ -472,7 +470,29 @@ mod tests {
 
     #[test]
     fn names_cannot_lead_out_of_the_folder() {
-        assert_eq!(plain("../Zoë Å/x"), "---zoë-å-x");
+        assert_eq!(plain("../Zoë Å/x"), "zoë-å-x");
         assert_eq!(plain(""), "not-told");
+        assert_eq!(plain("!?"), "not-told");
+    }
+
+    /// The names are told apart by what the pictures in them are called; where that fails, by a number, and each file says whose it is.
+    #[test]
+    fn files_of_names_with_pictures_in_them_are_named_by_words() {
+        assert_eq!(plain("Bo 🧽"), "bo-sponge");
+        assert_eq!(plain("Bo 🔧"), "bo-wrench");
+        assert_eq!(plain("山田"), "山田");
+        let folder = tempfile::tempdir().expect("temp");
+        let day = |technician: &str| Day {
+            technician: technician.into(),
+            date: Some(jiff::civil::date(2026, 3, 2)),
+            stretches: Vec::new(),
+            declared: Vec::new(),
+        };
+        let days = ["Bo!", "Bo", "Bo?"].map(day);
+        let said = write(folder.path(), &days, Limits::default(), false).unwrap_or_else(|_| panic!("not written"));
+        let said: Vec<String> =
+            said.iter().map(|line| line.replace(&folder.path().display().to_string(), "")).collect();
+        let file = |name: &str, whose: &str| format!("/exposure-2026-03-02-{name}.png: {whose}, 2026-03-02");
+        assert_eq!(said[1..], [file("bo", "Bo!"), file("bo-2", "Bo"), file("bo-3", "Bo?")]);
     }
 }
