@@ -308,9 +308,12 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
     canvas.rect(frame, Fill::None, Some(Line::of(theme::INK, 1.5)));
 }
 
+/// Right ends of the figures of a tool, px from the left, with their headings.
+const COLUMNS: [(f64, &str); 3] = [(582.0, "min"), (832.0, "a_hv, m/s²"), (932.0, "points")];
+
 fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     const NAME_ROOM: f64 = 358.0;
-    let columns = [(LEFT + 582.0, "min"), (LEFT + 797.0, "a_hv, m/s²"), (LEFT + 897.0, "points")];
+    let columns = COLUMNS.map(|(x, name)| (LEFT + x, name));
     let small = Type::of(size::NOTE).fill(theme::SOFT);
     canvas.text(LEFT, y, "What brought it", Type::of(size::HEAD).bold());
     for (x, name) in columns {
@@ -401,6 +404,17 @@ mod tests {
 
     fn text_of(day: &Day) -> String {
         draw(&ExposureSheet { day, limits: Limits::default(), invented: true }).svg()
+    }
+
+    /// Minutes stand right before a figure with its interval.
+    #[test]
+    fn the_figures_of_a_tool_stand_apart() {
+        let figures = ["120.0", "20.0 (20.0 to 23.0)", "1440.0"].map(|text| Type::of(size::BODY).tabular().width(text));
+        let ends = COLUMNS.map(|(x, _)| x);
+        for i in [1, 2] {
+            let gap = ends[i] - figures[i] - ends[i - 1];
+            assert!(gap >= 24.0, "{gap} px before column {i}");
+        }
     }
 
     #[test]

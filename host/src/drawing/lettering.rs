@@ -61,12 +61,15 @@ pub fn width(text: &str, size: f64, weight: Weight) -> f64 {
 #[must_use]
 pub fn safe(text: &str, most: usize) -> String {
     let mut out = String::new();
-    let (mut letters, mut marks, mut gap) = (0, 0, false);
-    for c in text.chars().filter(|c| !is_invisible(*c)).flat_map(drawable) {
+    let (mut letters, mut marks, mut gap, mut gap_is_spelt) = (0, 0, false, false);
+    let drawn = text.chars().filter(|c| !is_invisible(*c)).flat_map(|c| drawable(c).map(move |letter| (letter, c)));
+    for (c, of) in drawn {
         if c.is_whitespace() || c.is_control() {
-            gap = !out.is_empty();
+            (gap, gap_is_spelt) = (!out.is_empty(), c != of);
             continue;
         }
+        // A letter that is spelt brings a gap along, which parts it from a word, not from the comma behind it.
+        gap &= !(gap_is_spelt && c == of && ",.;:!?)]}'\"’”»".contains(c));
         marks = if is_combining(c) { marks + 1 } else { 0 };
         if marks > 2 {
             continue;
@@ -204,6 +207,8 @@ mod tests {
         assert_eq!(safe("山田", 40), "Shan Tian");
         assert_eq!(safe("hood \"left\" & 日本", 40), "hood \"left\" & Ri Ben");
         assert_eq!(safe("日本", 4), "Ri B…");
+        assert_eq!(safe("Bo 🧽, 2026", 40), "Bo sponge, 2026");
+        assert_eq!(safe("Bo 🧽 2, a , b", 40), "Bo sponge 2, a , b");
         assert_eq!(safe("a\u{10ffff}\u{10ffff}b", 40), "a□□b");
     }
 

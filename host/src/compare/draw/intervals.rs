@@ -90,14 +90,22 @@ fn pairs(all: &Comparison, groups: usize, figure: Figure, room: f64) -> Vec<Stri
 /// What a figure's axis spans, in the units shown; `None` where nothing is known.
 fn scale(groups: &[&Group], figure: Figure, units: Units) -> Option<Scale> {
     let i = figure.index();
+    let all_days = groups.iter().flat_map(|g| g.data.days[i].iter().map(|d| d.gave.mean));
+    let (lo, hi) = all_days.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
     let values = groups.iter().flat_map(|g| {
         let days = g.data.days[i].iter().map(|d| d.gave.mean);
         // An interval of few days may be many times wider than what was measured; the days set the scale then.
-        let ends = g.estimates[i].filter(|e| e.days >= 5).and_then(|e| e.interval());
-        let ends = ends.map(|(lo, hi)| [figure.possible(lo), figure.possible(hi)]);
+        let ends = g.estimates[i].and_then(|e| Some((e.days, e.interval()?)));
+        let ends = ends.map(|(days, ends)| (days, [figure.possible(ends.0), figure.possible(ends.1)]));
+        let ends = ends.filter(|(days, ends)| fits_scale(*days, ends[1] - ends[0], hi - lo)).map(|(_, ends)| ends);
         days.chain(ends.into_iter().flatten())
     });
     Scale::of(figure, values.map(|v| figure.shown(v, units)), 4.0)
+}
+
+/// Whether the axis is made to hold an interval: one of days enough, or of a few that does not dwarf what all days span.
+fn fits_scale(days: usize, interval: f64, days_span: f64) -> bool {
+    days >= 5 || interval <= 2.0 * days_span
 }
 
 /// Whether a group's interval goes on beyond the axis.
@@ -197,6 +205,14 @@ fn draw_group(canvas: &mut Canvas, axes: &Axes, group: &Group, figure: Figure, u
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Four days from 3.3 to 7.6 with an interval of 3.6 to 8.4: pointed at the end of an axis that had room for it.
+    #[test]
+    fn a_narrow_interval_of_few_days_is_within_its_scale() {
+        assert!(fits_scale(4, 8.4 - 3.6, 7.6 - 3.3));
+        assert!(!fits_scale(4, 50.0, 7.6 - 3.3) && fits_scale(5, 50.0, 7.6 - 3.3));
+        assert!(!fits_scale(3, 1.0, 0.0));
+    }
 
     #[test]
     fn a_long_name_gets_room_before_it_is_cut() {

@@ -42,6 +42,12 @@ fn name(canvas: &mut Canvas, (x, y): (f64, f64), name: &str, usual: f64, room: f
     }
 }
 
+/// The size that all names of a drawing are set in: the usual one where every one of them fits into a line of that, else a smaller.
+fn one_size<'a>(mut names: impl Iterator<Item = &'a str>, usual: f64, room: f64) -> f64 {
+    let fits = |name: &str| lettering::width(&lettering::safe(name, LONGEST), usual, Weight::SemiBold) <= room;
+    if names.all(fits) { usual } else { size::LABEL }
+}
+
 /// Title, the line under it, and a word in the corner when the figures are invented. Returns where the drawing begins.
 pub(super) fn head(canvas: &mut Canvas, title: &str, under: &str, figures_invented: bool) -> f64 {
     let room = WIDTH - 2.0 * MARGIN - if figures_invented { invented::width() + 24.0 } else { 0.0 };
@@ -165,6 +171,14 @@ pub(super) fn y_axis(canvas: &mut Canvas, axes: &Axes, wanted: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn all_names_of_a_drawing_are_set_in_one_size() {
+        let room = lettering::width("Ann Ash", size::FIGURE, Weight::SemiBold) + 1.0;
+        let of = |names: &[&str]| one_size(names.iter().copied(), size::FIGURE, room);
+        assert!((of(&["Ann", "Ann Ash"]) - size::FIGURE).abs() < 1e-9);
+        assert!((of(&["Ann", "Zoë O'Anyone"]) - size::LABEL).abs() < 1e-9);
+    }
 
     #[test]
     fn ticks_are_round_and_inside() {

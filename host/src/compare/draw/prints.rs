@@ -1,6 +1,6 @@
 //! The technique print: how somebody works, in three small pictures side by side, the same scales for everybody.
 
-use super::{MARGIN, WIDTH, head, name, x_axis};
+use super::{MARGIN, WIDTH, head, name, one_size, x_axis};
 use crate::drawing::canvas::{Axes, Canvas, DrawingError, Fill, Frame, Line, Type, path_data};
 use crate::drawing::lettering::{self, Weight};
 use crate::drawing::theme::{self, size};
@@ -70,9 +70,10 @@ pub fn prints_png(prints: &[TechniquePrint<'_>], invented: bool, units: Units) -
         .flat_map(|p| p.prints.iter().flat_map(|q| q.print.rise_k.iter().filter_map(|r| *r)).chain([p.heat_limit_k]))
         .fold(0.0, f64::max);
     let room = (WIDTH - 2.0 * MARGIN - NAMES - MAP - 150.0) / 2.0;
+    let usual = one_size(prints.iter().map(|p| p.name), size::FIGURE, NAMES - 30.0);
     for (row, (print, bins)) in prints.iter().zip(&counted).enumerate() {
         let y = top + row as f64 * ROW;
-        name(&mut canvas, (MARGIN, y + 60.0), print.name, size::FIGURE, NAMES - 30.0);
+        name(&mut canvas, (MARGIN, y + 60.0), print.name, usual, NAMES - 30.0);
         let remark = lettering::wrap(&print.remark_words(), size::NOTE, Weight::Regular, NAMES - 40.0);
         canvas.lines(MARGIN, y + 96.0, &remark, Type::of(size::NOTE).fill(theme::SOFT), 26.0);
         let frame = |x: f64| Frame { x, y: y + 48.0, w: room, h: MAP };
