@@ -294,6 +294,9 @@ fn arguments_that_make_no_sense_are_code_two() {
     expect(&["review", "a/x.mcap", "b/x.mcap", "--out", "c"], 2, &["two recordings are called x.mcap"]);
     expect(&["demo", "--speed", "100"], 2, &["0.5 to 20"]);
     expect(&["import", "x.csv", "--out", "x.txt"], 2, &["ends in .mcap"]);
+    for folder in [".", ".."] {
+        expect(&["import", folder], 2, &[&format!("{folder}: this is a folder; name the table in it")]);
+    }
     expect(&["--units", "cubits", "ports"], 2, &["si"]);
 }
 

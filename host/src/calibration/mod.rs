@@ -137,7 +137,7 @@ impl Calibration {
     /// What cannot be read, with its place, and figures no working sensor can have.
     pub fn from_toml(text: &str) -> Result<Self, CalibrationError> {
         let calibration: Self =
-            toml::from_str(text).map_err(|e| CalibrationError::Unreadable { problem: e.to_string() })?;
+            toml::from_str(text).map_err(|e| CalibrationError::Unreadable { problem: in_a_line(&e, text) })?;
         calibration.check()?;
         Ok(calibration)
     }
@@ -232,6 +232,15 @@ impl Calibration {
             figures.push(("the thermometer's offset", thermometer.offset_k, THERMOMETER_K, "K"));
         }
         figures
+    }
+}
+
+/// What a parser says, with its place, in one line: it stands in the middle of a sentence.
+fn in_a_line(error: &toml::de::Error, text: &str) -> String {
+    let message = error.message().split_whitespace().collect::<Vec<_>>().join(" ");
+    match error.span().and_then(|span| text.get(..span.start)) {
+        Some(before) => format!("line {}: {message}", before.matches('\n').count() + 1),
+        None => message,
     }
 }
 

@@ -94,7 +94,16 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("aa.toml"), "sensor = \"aa\"\nvalid_days = \"long\"").unwrap();
         let message = load(folder.path(), "aa").unwrap_err().to_string();
-        assert!(message.contains("aa.toml") && message.contains("valid_days"), "{message}");
+        assert!(
+            message.contains("aa.toml: this is no calibration: line 2: ") && message.contains("string \"long\""),
+            "{message}"
+        );
+        fs::write(folder.path().join("aa.toml"), "\u{0}\u{1}garbage [[[\n=").unwrap();
+        let message = load(folder.path(), "aa").unwrap_err().to_string();
+        assert!(
+            !message.contains('\n') && message.ends_with("; correct it, or move it away and calibrate anew"),
+            "{message}"
+        );
         fs::write(folder.path().join("bb.toml"), Calibration::of("cc").to_toml()).unwrap();
         assert!(load(folder.path(), "bb").unwrap_err().to_string().contains("of sensor cc, expected bb"));
     }

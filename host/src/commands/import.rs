@@ -3,6 +3,7 @@
 use steadypass::{
     drawing::units::duration,
     guidance::units::count,
+    name,
     recording::{Source, import_table, start_text},
 };
 
@@ -11,6 +12,14 @@ use crate::cli::ImportArgs;
 
 pub(super) fn run(console: &Console, args: &ImportArgs) -> Outcome {
     let plan = facts::load_plan(args.facts.plan.as_deref())?;
+    // A folder or a path such as `..` has no name to make a recording's of.
+    if args.out.is_none() && (args.table.is_dir() || args.table.file_name().is_none()) {
+        return Err(Failure::Usage(format!(
+            "{}: this is a folder; name the table in it, as in steadypass import {}",
+            args.table.display(),
+            name::path_word(&args.table.join("TABLE.csv"))
+        )));
+    }
     let out = args.out.clone().unwrap_or_else(|| args.table.with_extension("mcap"));
     if out.extension().is_none_or(|e| e != "mcap") {
         return Err(Failure::Usage(format!("--out {}: a recording's name ends in .mcap", out.display())));
