@@ -242,6 +242,7 @@ fn a_recording_without_passes_says_why() {
         said.contains("No section pass was found: there are no gyro readings") && !said.contains("motor did not run"),
         "{said}"
     );
+    assert!(said.contains("<td>not known: no gyro</td>") && !said.contains("between passes"), "{said}");
 }
 
 #[test]

@@ -194,7 +194,9 @@ fn by_time(html: &mut String, recording: &RecordingPart<'_>, what: &str, rows: &
          <th scope=\"col\">Pass</th><th scope=\"col\">{what}</th></tr></thead><tbody>",
     );
     for (t_s, text) in rows {
-        let pass = pass_of(recording, *t_s).map_or("between passes".to_owned(), |sheet| format!("pass {}", sheet.pass));
+        // Without turn rates no pass is found, and nobody knows whether one was under way.
+        let outside = if recording.has_gyro { "between passes" } else { "not known: no gyro" };
+        let pass = pass_of(recording, *t_s).map_or(outside.to_owned(), |sheet| format!("pass {}", sheet.pass));
         let _ = writeln!(html, "<tr><th scope=\"row\">{}</th><td>{pass}</td><td>{text}</td></tr>", clock(*t_s));
     }
     html.push_str("</tbody></table></div>\n");
