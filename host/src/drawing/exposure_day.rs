@@ -309,7 +309,7 @@ fn stretches(canvas: &mut Canvas, day: &Day, clock: &Clock, frame: Frame) {
 }
 
 /// Right ends of the figures of a tool, px from the left, with their headings.
-const COLUMNS: [(f64, &str); 3] = [(582.0, "min"), (832.0, "a_hv, m/s²"), (932.0, "points")];
+const COLUMNS: [(f64, &str); 3] = [(582.0, "min"), (832.0, "a_hv, m/s²"), (942.0, "points")];
 
 fn tools(canvas: &mut Canvas, day: &Day, y: f64) {
     const NAME_ROOM: f64 = 358.0;
