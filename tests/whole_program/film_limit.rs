@@ -74,9 +74,9 @@ fn the_day_sheet_marks_readings_below_the_limit() {
     let page = at(&small.folder, "day.html");
     let day = ["--technician", "Robin"];
     let said = succeeds(&small.with(&["day"], &[&day[..], &["--out", &text(&page)]].concat()));
-    let line = "saloon A, bonnet, after the work: 96 µm, 96 µm, 95 µm (95 µm, below the shop's 99 µm: stop)";
+    let line = "saloon A, bonnet, after the work: 96 µm, 96 µm, 95 µm at point 1 (95 µm, below the shop's 99 µm: stop)";
     assert!(said.contains(line), "{said}");
-    assert!(said.contains("roof, before the work: 121 µm, 122 µm\n"), "{said}");
+    assert!(said.contains("roof, before the work: 121 µm, 122 µm at point 1\n"), "{said}");
     let page = std::fs::read_to_string(page).expect("written");
     assert!(page.contains("99 µm: stop)</li>"), "{page}");
     let told: Value = serde_json::from_str(&succeeds(&small.with(&["day", "--json"], &day))).expect("JSON");

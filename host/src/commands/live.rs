@@ -318,14 +318,14 @@ mod tests {
         );
         assert_eq!(
             status_text(&tick(), tick().traverse_mps, None, Units::Us, "OPM"),
-            " 1234 s  working  arm 1.0 in/s (0.88–1.12)  panel +18.0 °F  4200 OPM"
+            " 1234 s  working  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F  4200 OPM"
         );
     }
 
     #[test]
     fn what_does_not_fit_into_80_columns_is_left_out_whole_and_what_to_do_is_said_first() {
         let said = status_text(&tick(), tick().traverse_mps, Some("Slow the arm".into()), Units::Us, "OPM");
-        assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.0 in/s (0.88–1.12)  panel +18.0 °F");
+        assert_eq!(said, " 1234 s  working  Slow the arm  arm 1.00 in/s (0.88–1.12)  panel +18.0 °F");
         assert!(said.chars().count() < 80);
     }
 }

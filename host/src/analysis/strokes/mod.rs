@@ -345,7 +345,7 @@ impl StrokeTracker {
         let resting = resting.max_by(|a, b| score(a).total_cmp(&score(b))).unwrap_or(&self.accounts[0]);
         let open = self.accounts.iter().filter_map(|a| {
             if cut && a.is_under_way(until_s) {
-                return Some((a, None, a.score));
+                return Some((a, None, a.score - UNSEEN_COST));
             }
             let last = a.ended_unnoticed(until_s);
             let rested_s = last.map_or(0.0, |last| until_s - last.end.t_s);
