@@ -80,7 +80,7 @@ pub struct Warning {
 }
 
 impl Warning {
-    /// One line for a person: what to do first, then why. `rate_unit` is the plan's ([`Plan::rate_unit`]).
+    /// One line for a person: what to do first, then why. `rate_unit` is the plan's ([`super::Plan::rate_unit`]).
     pub fn text(&self, units: Units, rate_unit: &str) -> String {
         let act = self.kind.action();
         let figure = |value: f64| match self.kind {

@@ -78,7 +78,7 @@ impl UnderWay {
     /// The current stroke as its start tells it, set right by [`per_burst()`]; nothing where that is not clearly more than zero.
     ///
     /// What the bursts of a start may be off by is partly the same for all of a person's, and what the strokes before say takes
-    /// that off again. So the intervals held 98 % of the truths; [`START_SHARE`] as wide they hold 96 % in drawn recordings (seeds
+    /// that off again. So the intervals held 98 % of the truths; four fifths as wide they hold 96 % in drawn recordings (seeds
     /// 300 to 307), and 85 % or more of every kind.
     pub(super) fn running_estimate(&self, speed: Measured) -> Option<Interval> {
         const START_SHARE: f64 = 0.8;
