@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::{EMBED_LIMIT_BYTES, foreign::shown, told_length};
 use crate::analysis::Interval;
 use crate::drawing::canvas::escape;
-use crate::drawing::section_pass::facts::{Facts, Pace, Speeds, Unseen};
+use crate::drawing::section_pass::facts::{Facts, Pace, Speeds};
 use crate::drawing::section_pass::pass_words;
 use crate::drawing::units::{duration, number};
 use crate::drawing::{SheetInput, finding};
@@ -233,11 +233,11 @@ fn cells(input: &SheetInput<'_>) -> Vec<Cell> {
         facts.peak_rise_k.map(|k| {
             format!("{}{} {}", facts.at_least(), u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
         }),
-        match facts.over_s {
-            Some(s) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
-            Some(_) if facts.unseen().is_some() => facts.unseen().map(Unseen::beside_figure),
-            Some(_) => Some("under the limit".to_owned()),
-            None => None,
+        match (facts.over_s, facts.unseen()) {
+            (Some(s), _) if s > 0.0 => Some(format!("{} over the limit", duration(s.max(1.0)))),
+            (Some(_), Some(unseen)) => Some(unseen.beside_figure()),
+            (Some(_), None) => Some("under the limit".to_owned()),
+            (None, _) => None,
         },
     )
     .outside_if(over > 0.0);

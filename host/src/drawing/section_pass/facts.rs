@@ -2,6 +2,7 @@
 
 use super::super::SheetInput;
 use super::super::units::Scale;
+use super::unseen::Unseen;
 use super::words;
 use crate::analysis::{Interval, Measured, ROW_S, SeriesRow, State, Stroke, Warmth};
 use crate::guidance::watch::{RATE_LASTS_S, rate_is_clear};
@@ -119,28 +120,6 @@ impl Came {
             Self::After(_) => format!("It {}.", self.words()),
             Self::Not => "It did not come, as far as the spot saw.".to_owned(),
             Self::Ended => "The pass ended first.".to_owned(),
-        }
-    }
-}
-
-/// Why a pass's warmth is not known.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Unseen {
-    /// The spot saw no warming, so it looked beside.
-    Beside,
-    /// One and the same reading all the time.
-    Stuck,
-    /// Read for so long, of so long, s.
-    InPart { read_s: f64, all_s: f64 },
-}
-
-impl Unseen {
-    /// Beside the highest rise that was read.
-    pub(crate) fn beside_figure(self) -> String {
-        match self {
-            Self::Beside => "no worked paint in view".to_owned(),
-            Self::Stuck => "never changed: stuck?".to_owned(),
-            Self::InPart { read_s, all_s } => format!("read for {read_s:.0} of {all_s:.0} s"),
         }
     }
 }

@@ -4,7 +4,7 @@ use super::super::canvas::{Canvas, Line, Type};
 use super::super::theme::{self, size};
 use super::super::units::{duration, number};
 use super::super::{SheetInput, lettering};
-use super::facts::{Facts, Pace, Unseen};
+use super::facts::{Facts, Pace};
 use crate::analysis::MachineKind;
 use crate::guidance::Band;
 
@@ -113,12 +113,12 @@ fn figures(input: &SheetInput<'_>, facts: &Facts) -> Vec<Figure> {
             format!("{}{} {}", facts.at_least(), u.rise_number_beside(k, input.bands.rise_limit_k), u.rise_unit())
         }),
         label: "peak surface rise",
-        detail: match (facts.peak_rise_k, input.bands.rise_limit_k) {
-            (Some(_), Some(limit)) if over > 0.0 => {
+        detail: match (facts.peak_rise_k, facts.unseen(), input.bands.rise_limit_k) {
+            (Some(_), _, Some(limit)) if over > 0.0 => {
                 format!("{} over {} {}", duration(over.max(1.0)), u.rise_limit_number(limit), u.rise_unit())
             }
-            (Some(_), _) if facts.unseen().is_some() => facts.unseen().map_or_else(String::new, Unseen::beside_figure),
-            (Some(_), Some(limit)) => format!("limit {} {}", u.rise_limit_number(limit), u.rise_unit()),
+            (Some(_), Some(unseen), _) => unseen.beside_figure(),
+            (Some(_), None, Some(limit)) => format!("limit {} {}", u.rise_limit_number(limit), u.rise_unit()),
             _ => String::new(),
         },
         outside: over > 0.0,

@@ -24,6 +24,7 @@ mod pace;
 mod strips;
 mod surface;
 mod table;
+mod unseen;
 mod words;
 
 use super::canvas::{Canvas, DrawingError, Fill, Frame, Line, Type};

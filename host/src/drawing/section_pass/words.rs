@@ -4,7 +4,7 @@ use super::super::SheetInput;
 use super::super::lettering::{Weight, safe, wrap};
 use super::super::theme::size;
 use super::super::units::{duration, number};
-use super::facts::{Facts, Kept, Pace, RateOff, Unseen};
+use super::facts::{Facts, Kept, Pace, RateOff};
 use super::into_pass;
 use crate::analysis::LengthDoubt;
 use crate::analysis::rubbing::{RubbingMap, Zone};
@@ -76,33 +76,22 @@ pub(super) fn finding(input: &SheetInput<'_>, facts: &Facts) -> String {
         let side = if off.high { "over" } else { "under" };
         parts.push(format!("{rate} {side} the band {}", how_long(off)));
     }
-    match (facts.over_s, facts.peak_rise_k, input.bands.rise_limit_k) {
-        (Some(over), _, _) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
-        (Some(_), _, _) if facts.unseen().is_some() => parts.extend(facts.unseen().map(|unseen| match unseen {
-            Unseen::Beside => "the spot saw no warming: heat not known".to_owned(),
-            Unseen::Stuck => "the thermometer's reading never changed: heat not known".to_owned(),
-            Unseen::InPart { read_s, all_s } => {
-                format!("temperature read for {} of {}: heat not known", duration(read_s), duration(all_s))
-            }
-        })),
-        (Some(_), Some(peak), Some(limit)) => parts.push(format!(
+    match (facts.over_s, facts.unseen(), facts.peak_rise_k, input.bands.rise_limit_k) {
+        (Some(over), ..) if over > 0.0 => parts.push(format!("{} over the heat limit", duration(over.max(1.0)))),
+        (Some(_), Some(unseen), ..) => parts.push(unseen.finding()),
+        (Some(_), _, Some(peak), Some(limit)) => parts.push(format!(
             "the spot stayed under the heat limit ({} of {} {})",
             input.scale().rise_number_beside(peak, Some(limit)),
             input.scale().rise_limit_number(limit),
             input.scale().rise_unit()
         )),
-        (None, None, _) => parts.push("surface temperature not known".to_owned()),
+        (None, _, None, _) => parts.push("surface temperature not known".to_owned()),
         _ => {}
     }
     if facts.warned(&[WarningKind::SpinLost]).next().is_some() {
         parts.push("the pad stopped spinning".to_owned());
     }
     parts.join("; ")
-}
-
-/// A duration that stays on one line.
-fn unbroken(seconds: f64) -> String {
-    duration(seconds).replace(' ', "\u{a0}")
 }
 
 /// "throughout", or "for 12 s".
@@ -178,20 +167,7 @@ pub(super) fn takings(input: &SheetInput<'_>, facts: &Facts) -> Vec<Taking> {
     // Where it is not known which side the spot was on, it may have looked beside the strokes all the time.
     let trailed = facts.strokes.iter().any(|(s, _)| s.spot_trails == Some(true));
     if let Some(unseen) = facts.unseen() {
-        out.push(note(match unseen {
-            Unseen::Beside => "The spot saw no warming, so it looked beside the worked paint: how warm that got is not known. \
-                               Aim it nearer the pad."
-                .to_owned(),
-            Unseen::Stuck => "The thermometer gave one and the same reading all the time: check it and its lead. How warm the \
-                              paint got is not known."
-                .to_owned(),
-            Unseen::InPart { read_s, all_s } => format!(
-                "The temperature was read for {} of {} only: check the thermometer. How warm the paint got in the rest is not \
-                 known.",
-                unbroken(read_s),
-                unbroken(all_s)
-            ),
-        }));
+        out.push(note(unseen.advice()));
     } else if facts.side_known() && !trailed && facts.over_s.is_some() {
         out.push(note("The spot trailed in no stroke: worked paint was never in view.".to_owned()));
     }
